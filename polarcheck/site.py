@@ -55,16 +55,9 @@ class Site:
     source: str = "option"
 
     def __post_init__(self) -> None:
-        if not abs(self.latitude_deg) <= 90:
-            raise InputError(
-                f"latitude {self.latitude_deg:g} deg is not within -90 to 90 (site: {self.source})"
-            )
-        if not abs(self.longitude_deg) <= 360:
-            raise InputError(
-                f"longitude {self.longitude_deg:g} deg is not within -360 to 360 (site: {self.source})"
-            )
-        if not -1000 <= self.height_m <= 10000:
-            raise InputError(f"height {self.height_m:g} m is not within -1000 to 10000 (site: {self.source})")
+        _require("latitude", self.latitude_deg, -90, 90, "deg", self.source)
+        _require("longitude", self.longitude_deg, -360, 360, "deg", self.source)
+        _require("height", self.height_m, -1000, 10000, "m", self.source)
         object.__setattr__(self, "longitude_deg", 180.0 - (180.0 - self.longitude_deg) % 360.0)
 
     @property
@@ -73,14 +66,19 @@ class Site:
         return self.latitude_deg >= 0
 
 
+def _require(what: str, value: float, least: float, most: float, unit: str, source: str) -> None:
+    if not least <= value <= most:
+        raise InputError(f"{what} {value:g} {unit} is not within {least:g} to {most:g} (site: {source})")
+
+
 def parse_angle(text: str | float) -> float:
-    """Read an angle in degrees.
+    r"""Read an angle in degrees.
 
     Parameters
     ----------
     text : str or float
         A number, or text: ``"52.1"``, ``"-33:52:10"``, ``"+25 12 34.111"``, ``"52d30m"``,
-        ``"52°30'10\\""``. A letter N, S, E or W may lead or trail; S and W make the angle negative.
+        ``"52°30'10\""``. A letter N, S, E or W may lead or trail; S and W make the angle negative.
 
     Returns
     -------
@@ -103,9 +101,8 @@ def _angle_and_letter(text: str | float) -> tuple[float, str]:
     bare = text.translate(_SEPARATORS).strip()
     found = _LETTER_BEFORE.search(bare) or _LETTER_AFTER.search(bare)
     letter = found.group().strip().upper() if found else ""
-    value = _sexagesimal(
-        _DEGREES, bare.replace(found.group(), "", 1) if found else bare, text, _ANGLE_EXAMPLE
-    )
+    number = bare.replace(found.group(), "", 1) if found else bare
+    value = _sexagesimal(_DEGREES, number, text, _ANGLE_EXAMPLE)
     if letter in ("S", "W"):
         if "-" in bare:
             raise InputError(f"angle '{printable(text, 40)}' has both a minus and {letter}; leave one out")
@@ -117,11 +114,9 @@ def _sexagesimal(pattern: re.Pattern[str], bare: str, text: str, example: str) -
     match = pattern.fullmatch(bare.strip().lower() if pattern is _HOURS else bare.strip())
     if match is None:
         raise InputError(f"'{printable(text, 40)}' is no angle; {example}")
-    parts = [match["first"], match["second"] or "0", match["third"] or "0"]
-    whole, minutes, seconds = (float(part) for part in parts)
-    fraction_too_early = any(
-        "." in part for part in parts[: 2 if match["third"] else 1 if match["second"] else 0]
-    )
+    given = [part for part in (match["first"], match["second"], match["third"]) if part]
+    whole, minutes, seconds = (float(part) for part in (given + ["0", "0"])[:3])
+    fraction_too_early = any("." in part for part in given[:-1])
     if minutes >= 60 or seconds >= 60 or fraction_too_early:
         raise InputError(f"'{printable(text, 40)}' has impossible minutes or seconds; {example}")
     return math.copysign(whole + minutes / 60 + seconds / 3600, -1.0 if match["sign"] == "-" else 1.0)

@@ -22,6 +22,7 @@ _ISO = re.compile(
     r"\s*(?P<zone>Z|UTC|[+-]\d{2}:?\d{2})?",
     re.IGNORECASE | re.ASCII,
 )
+_EXAMPLE = "write for example 2026-11-14T20:13:45"
 _WRONG = {-1: "year", -2: "month", -3: "day", -4: "hour", -5: "minute", -6: "second"}
 _UNIT_S = {"s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "hr": 3600.0, "d": 86400.0}
 _PIECE = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(sec|s|min|m|hr|h|d)\s*", re.ASCII)
