@@ -1,0 +1,30 @@
+"""A mount whose axis error is known, under the real sky: its geometry, and solved frames of it."""
+
+from polarcheck.simulate.cards import SiteKeywords, site_cards, time_cards
+from polarcheck.simulate.mount import (
+    Camera,
+    camera_directions,
+    camera_pixels,
+    error_of_axis,
+    mount_attitudes,
+    mount_axis,
+    noisy_attitudes,
+    sensor_points,
+)
+from polarcheck.simulate.write import simulate_frames, truth_of
+
+__all__ = [
+    "Camera",
+    "SiteKeywords",
+    "camera_directions",
+    "camera_pixels",
+    "error_of_axis",
+    "mount_attitudes",
+    "mount_axis",
+    "noisy_attitudes",
+    "sensor_points",
+    "simulate_frames",
+    "site_cards",
+    "time_cards",
+    "truth_of",
+]

@@ -1,0 +1,217 @@
+"""Solved frames of a mount with a known axis error, written as files."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from polarcheck.constants import DEGREE, FRAME_NOISE_PX, SIDEREAL_RATE
+from polarcheck.errors import InputError
+from polarcheck.simulate.cards import Cards, SiteKeywords, site_cards, time_cards, wcs_cards
+from polarcheck.simulate.mount import (
+    Camera,
+    camera_directions,
+    error_of_axis,
+    mount_attitudes,
+    mount_axis,
+    noisy_attitudes,
+    sensor_points,
+)
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole, icrs_from_observed, standard_atmosphere
+from polarcheck.vectors import Array, azalt_from_direction
+
+__all__ = ["simulate_frames", "truth_of"]
+
+_LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
+_LONGEST_ARC_DEG = 80.0
+
+
+def simulate_frames(
+    folder: Path,
+    *,
+    error_arcmin: tuple[float, float],
+    site: Site,
+    utc: tuple[float, float],
+    pole: PoleKind = "refracted",
+    axis_angles_deg: Sequence[float] | None = None,
+    declination_deg: float | None = None,
+    count: int = 7,
+    camera: Camera | None = None,
+    exposure_s: float = 5.0,
+    cadence_s: float = 40.0,
+    noise_px: float = FRAME_NOISE_PX,
+    tracking_only: bool = False,
+    atmosphere: Atmosphere | None = None,
+    seed: int = 0,
+    site_keywords: SiteKeywords = "geodetic",
+) -> list[Path]:
+    """Write solved frames of a mount with a known axis error, and ``truth.json`` beside them.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made if missing. Frames of an earlier simulation in it are replaced.
+    error_arcmin : tuple of float
+        Azimuth and altitude error, axis minus pole. [arcmin]
+    site : Site
+        Where.
+    utc : tuple of float
+        Two-part UTC Julian date of the first mid-exposure, kept to a millisecond.
+    pole : {"refracted", "true"}
+        What the error refers to.
+    axis_angles_deg : sequence of float, optional
+        One per frame, growing westward from the meridian; by default evenly over at most 80 deg west of
+        it. While only tracking, the first one is the start. [deg]
+    declination_deg : float, optional
+        Of the boresight in the mount's own frame; by default 50 deg towards the visible pole. [deg]
+    count : int
+        How many frames, where `axis_angles_deg` does not say.
+    camera : Camera, optional
+        By default the demo rig's.
+    exposure_s, cadence_s : float
+        Length of an exposure, and time from one mid-exposure to the next. [s]
+    noise_px : float
+        Noise of each frame's pointing per coordinate; see `noisy_attitudes`. [px]
+    tracking_only : bool
+        Whether the mount merely tracks at the sidereal rate, from the first frame on.
+    atmosphere : Atmosphere, optional
+        By default the standard one at the site.
+    seed : int
+        Of the noise; the same seed gives the same frames.
+    site_keywords : {"geodetic", "sexagesimal"}
+        How the headers give the site: OBSGEO-B, -L, -H or SITELAT, SITELONG, SITEELEV.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The frames, in order of time.
+
+    Raises
+    ------
+    InputError
+        A frame would look below 10 deg of altitude, or an argument is impossible.
+    """
+    camera = Camera() if camera is None else camera
+    air = standard_atmosphere(site.height_m) if atmosphere is None else atmosphere
+    declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg
+    given = count if axis_angles_deg is None else len(axis_angles_deg)
+    _check(exposure_s, cadence_s, noise_px, declination, min(count, given) if tracking_only else given)
+    axis = mount_axis(error_arcmin, celestial_pole(pole, site, air))
+    if tracking_only:
+        start = 20.0 if axis_angles_deg is None else axis_angles_deg[0]
+        angles = _tracking_angles_deg(start, count, cadence_s)
+    elif axis_angles_deg is None:
+        angles = _default_angles_deg(axis, site.is_north, declination, count)
+    else:
+        angles = np.array(axis_angles_deg, dtype=np.float64)
+    attitudes = _attitudes(axis, site.is_north, angles, declination, camera)
+    _refuse_low(attitudes, angles)
+    moments = _moments(utc, exposure_s, cadence_s, len(angles))
+    noisy = noisy_attitudes(attitudes, camera, noise_px, np.random.default_rng(seed))
+    seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
+    sky = icrs_from_observed(seen, moments, site, air)
+    paths = _fresh_paths(folder, len(angles))
+    for path, points, moment in zip(paths, sky, moments, strict=True):
+        about = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
+        _write_blank(path, about + wcs_cards(points, camera), camera)
+    truth = truth_of(axis, celestial_pole(pole, site, air), site, air, camera, seed)
+    truth["noise_px"] = noise_px
+    angle_of = zip(paths, angles, strict=True)
+    truth["frames"] = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in angle_of]
+    (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n", encoding="utf-8")
+    return paths
+
+
+def truth_of(
+    axis: Array, pole: Pole, site: Site, atmosphere: Atmosphere, camera: Camera, seed: int
+) -> dict[str, Any]:
+    """Return what a simulated mount really is, ready for JSON (schema ``polarcheck.truth/1``)."""
+    azimuth, altitude = azalt_from_direction(axis)
+    return {
+        "schema": "polarcheck.truth/1",
+        "site": {k: round(v, 9) for k, v in asdict(site).items() if k != "source"},
+        "axis": {"azimuth_deg": float(azimuth) / DEGREE, "altitude_deg": float(altitude) / DEGREE},
+        "pole": asdict(pole),
+        "error": error_of_axis(axis, pole),
+        "atmosphere": asdict(atmosphere),
+        "rig": asdict(camera),
+        "seed": seed,
+    }
+
+
+def _check(exposure_s: float, cadence_s: float, noise_px: float, declination: float, count: int) -> None:
+    if not 0 < exposure_s <= cadence_s:
+        raise InputError(f"exposures of {exposure_s:g} s every {cadence_s:g} s are not possible")
+    if not noise_px >= 0:
+        raise InputError(f"a noise of {noise_px:g} px is not possible")
+    if not abs(declination) <= 90:
+        raise InputError(f"declination {declination:g} deg is not within -90 to 90")
+    if not 1 <= count <= 10_000:
+        raise InputError(f"{count} frames are not possible: give 1 to 10000")
+
+
+def _attitudes(axis: Array, is_north: bool, angles_deg: Array, declination: float, camera: Camera) -> Array:
+    camera_angle = camera.camera_angle_deg * DEGREE
+    return mount_attitudes(axis, is_north, angles_deg * DEGREE, declination * DEGREE, camera_angle)
+
+
+def _tracking_angles_deg(start_deg: float, count: int, cadence_s: float) -> Array:
+    return np.asarray(start_deg + np.arange(count) * cadence_s * SIDEREAL_RATE / DEGREE, dtype=np.float64)
+
+
+def _default_angles_deg(axis: Array, is_north: bool, declination: float, count: int) -> Array:
+    """Evenly from 5 deg west of the meridian, over 80 deg or as far as the sky is high enough."""
+    candidates = 5.0 + np.arange(0, _LONGEST_ARC_DEG + 1, 5.0)
+    high = _altitudes_deg(_attitudes(axis, is_north, candidates, declination, Camera())) > _LOWEST_DEG + 5
+    usable = int(np.argmin(high)) if not high.all() else len(high)
+    return np.linspace(candidates[0], candidates[max(usable - 1, 0)], count)
+
+
+def _altitudes_deg(attitudes: Array) -> Array:
+    return np.asarray(np.arcsin(np.clip(attitudes[:, 2, 2], -1, 1)) / DEGREE)
+
+
+def _refuse_low(attitudes: Array, angles_deg: Array) -> None:
+    altitudes = _altitudes_deg(attitudes)
+    worst = int(np.argmin(altitudes))
+    if not altitudes[worst] >= _LOWEST_DEG:
+        raise InputError(
+            f"at axis angle {angles_deg[worst]:.1f} deg the camera would look to altitude "
+            f"{altitudes[worst]:.1f} deg, below {_LOWEST_DEG:g}; choose other axis angles or a declination "
+            "nearer the visible pole"
+        )
+
+
+def _moments(utc: tuple[float, float], exposure_s: float, cadence_s: float, count: int) -> Array:
+    """Mid-exposures, shape (count, 2), that are exact for starts written to a millisecond."""
+    day = np.floor(utc[0] - 0.5) + 0.5
+    half = exposure_s / 2
+    starts = (utc[0] - day + utc[1]) * 86400 + np.arange(count) * cadence_s - half
+    return np.stack([np.full(count, day), (np.round(starts, 3) + half) / 86400], axis=-1)
+
+
+def _fresh_paths(folder: Path, count: int) -> list[Path]:
+    """Names for the frames in `folder`, free of an earlier simulation's."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for old in folder.glob("simulated_*.fits.fz"):
+            old.unlink()
+    except OSError as error:
+        raise InputError(f"{folder} cannot be written: {error.strerror or error}") from error
+    digits = max(2, len(str(count)))
+    return [folder / f"simulated_{i + 1:0{digits}d}.fits.fz" for i in range(count)]
+
+
+def _write_blank(path: Path, cards: Cards, camera: Camera) -> None:
+    from astropy.io import fits
+
+    header = fits.Header([("OBJECT", "simulated mount", "no light: the pixels are blank"), *cards])
+    blank = np.zeros((camera.height_px, camera.width_px), dtype=np.int16)
+    image = fits.CompImageHDU(blank, header, compression_type="GZIP_1", tile_shape=blank.shape)
+    fits.HDUList([fits.PrimaryHDU(), image]).writeto(path, overwrite=True)
