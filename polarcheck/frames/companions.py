@@ -1,0 +1,66 @@
+"""Which files belong together: an image, the header-only solution beside it, its solved copy."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+__all__ = [
+    "common_stem",
+    "image_beside",
+    "is_header_only",
+    "is_solved_copy",
+    "solution_beside",
+    "solved_copy_beside",
+]
+
+_COMPRESSED = re.compile(r"\.(?:gz|fz)\Z", re.IGNORECASE)
+_IMAGE = re.compile(r"\.(?:fits|fit|fts)\Z", re.IGNORECASE)
+_SOLVED = re.compile(r"\.(?:new|wcs)\Z", re.IGNORECASE)
+_IMAGE_ENDINGS = tuple(f".{ending}{more}" for ending in ("fits", "fit", "fts") for more in ("", ".gz", ".fz"))
+
+
+def is_header_only(path: Path) -> bool:
+    """Return whether the name is that of a solver's header-only file, X.wcs."""
+    return path.suffix.lower() == ".wcs"
+
+
+def is_solved_copy(path: Path) -> bool:
+    """Return whether the name is that of a solver's solved copy of an image, X.new."""
+    return path.suffix.lower() == ".new"
+
+
+def common_stem(path: Path) -> tuple[Path, str]:
+    """Return folder and stem, the same for X.fits, X.fit.gz, X.new, X.wcs and X.fits.wcs."""
+    name = _IMAGE.sub("", _COMPRESSED.sub("", _SOLVED.sub("", path.name)))
+    return path.parent, name.casefold()
+
+
+def solution_beside(image: Path) -> Path | None:
+    """Return the header-only solution beside an image on the disk, if any."""
+    bare = _COMPRESSED.sub("", image.name)
+    for stem in (_IMAGE.sub("", bare), bare):
+        for ending in (".wcs", ".WCS"):
+            candidate = image.with_name(stem + ending)
+            if candidate.is_file():
+                return candidate
+    return None
+
+
+def solved_copy_beside(image: Path) -> Path | None:
+    """Return the solved copy beside an image on the disk, if any."""
+    candidate = image.with_name(_IMAGE.sub("", _COMPRESSED.sub("", image.name)) + ".new")
+    return candidate if candidate != image and candidate.is_file() else None
+
+
+def image_beside(solution: Path) -> Path | None:
+    """Return the image beside a header-only solution on the disk, if any; a solved copy first."""
+    stem = _SOLVED.sub("", solution.name)
+    bare = [stem, f"{stem}.gz", f"{stem}.fz"] if _IMAGE.search(stem) else []
+    base = _IMAGE.sub("", stem)
+    names = [f"{base}.new", *bare, *(base + ending for ending in _IMAGE_ENDINGS), f"{base}.fz"]
+    for name in dict.fromkeys(names):
+        for spelled in (name, base + name[len(base) :].upper()):
+            if (candidate := solution.with_name(spelled)).is_file():
+                return candidate
+    return None

@@ -1,0 +1,159 @@
+"""The middle of the exposure, from the several ways in which headers tell it."""
+
+from __future__ import annotations
+
+import re
+
+from polarcheck import times
+from polarcheck.errors import InputError, Notice
+from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.printable import printable
+
+__all__ = ["mid_exposure"]
+
+_MEANS = ("DATE-AVG", "MJD-AVG")
+_STARTS = ("DATE-BEG", "MJD-BEG", "DATE-OBS", "MJD-OBS")
+_CLOCKS = ("TIME-OBS", "UT", "UTC", "UTSTART", "UT-START")
+# wall-clock time first: half of it is the middle also where the shutter closed in between
+_LENGTHS = ("TELAPSE", "XPOSURE", "EXPOSURE", "EXPTIME")
+_LONGEST_S = 86400.0
+_FIRST_JD, _LAST_JD = 2436934.5, 2488434.5  # 1960-01-01 and 2101-01-01
+_OLD_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2})", re.ASCII)
+_DATE_ONLY = re.compile(r"\d{4}-\d{1,2}-\d{1,2}", re.ASCII)
+
+
+def mid_exposure(
+    cards: Cards, clock_ahead_s: float = 0.0
+) -> tuple[tuple[float, float], float | None, tuple[Notice, ...]]:
+    """Return the middle of the exposure.
+
+    Parameters
+    ----------
+    cards : Cards
+        The frame's cards.
+    clock_ahead_s : float
+        By how much the clock behind the header was ahead of UTC. [s]
+
+    Returns
+    -------
+    tuple of float
+        Mid-exposure, two-part quasi-Julian date, UTC. [d]
+    float or None
+        Length of the exposure. [s]
+    tuple of Notice
+
+    Raises
+    ------
+    UnusableError
+        No time, or an impossible one.
+
+    References
+    ----------
+    .. [1] FITS Standard 4.0, sections 4.4.2.2 and 9.5 to 9.6 (from memory).
+    """
+    scale = _scale(cards, clock_ahead_s)
+    length = _length(cards)
+    faults: list[UnusableError] = []
+    notices: tuple[Notice, ...] = ()
+    utc = _first(cards, _MEANS, scale, faults)
+    if utc is None:
+        start = _first(cards, _STARTS, scale, faults)
+        if start is None:
+            raise faults[0] if faults else UnusableError(_NO_TIME)
+        half = _half(cards, scale, start, length)
+        utc = times.add_seconds(start, half or 0.0)
+        if half is None:
+            notices = (_unknown_length(),)
+    utc = times.add_seconds(utc, -clock_ahead_s)
+    if not _FIRST_JD <= utc[0] + utc[1] < _LAST_JD:
+        raise UnusableError("its date is impossible (outside 1960 to 2100): was the clock set?")
+    return utc, length, notices
+
+
+_NO_TIME = f"its header holds no time of exposure (none of {', '.join(_MEANS + _STARTS)})"
+
+
+def _unknown_length() -> Notice:
+    text = (
+        "The header does not say how long the exposure was, so its middle is taken at its start. Each second "
+        "of it turns the frame by 15.04 arcsec about the pole, the same for all equal exposures."
+    )
+    return Notice("exposure-unknown", text)
+
+
+def _scale(cards: Cards, clock_ahead_s: float) -> str:
+    scale = (cards.text("TIMESYS") or "UTC").upper()
+    if scale != "LOCAL":
+        return scale
+    if clock_ahead_s == 0:
+        raise UnusableError(
+            "its times are local (TIMESYS LOCAL): say with --clock-ahead how far that clock is ahead of UTC"
+        )
+    return "UTC"
+
+
+def _length(cards: Cards) -> float | None:
+    for keyword in ("XPOSURE", "EXPOSURE", "EXPTIME", "TELAPSE"):
+        if (length := _positive(cards, keyword)) is not None:
+            return length
+    return None
+
+
+def _positive(cards: Cards, keyword: str) -> float | None:
+    try:
+        seconds = cards.number(keyword)
+    except UnusableError:
+        return None
+    return seconds if seconds is not None and 0 < seconds <= _LONGEST_S else None
+
+
+def _half(cards: Cards, scale: str, start: tuple[float, float], length: float | None) -> float | None:
+    if "DATE-BEG" in cards and "DATE-END" in cards and (end := _instant(cards, "DATE-END", scale)):
+        whole = times.seconds_between(start, end)
+        if not 0 <= whole <= _LONGEST_S:
+            raise UnusableError("its DATE-END is not within a day after its DATE-BEG")
+        return whole / 2
+    wall_clock = _positive(cards, "TELAPSE")
+    whole_or_none = wall_clock if wall_clock is not None else length
+    return None if whole_or_none is None else whole_or_none / 2
+
+
+def _first(
+    cards: Cards, keywords: tuple[str, ...], scale: str, faults: list[UnusableError]
+) -> tuple[float, float] | None:
+    for keyword in keywords:
+        try:
+            if (utc := _instant(cards, keyword, scale)) is not None:
+                return utc
+        except UnusableError as fault:
+            faults.append(fault)
+    return None
+
+
+def _instant(cards: Cards, keyword: str, scale: str) -> tuple[float, float] | None:
+    if keyword not in cards:
+        return None
+    try:
+        if keyword.startswith("MJD"):
+            day = cards.number(keyword)
+            return None if day is None else times.to_utc((2400000.5, day), scale)
+        text = cards.text(keyword)
+        return None if text is None else times.to_utc(_date(cards, keyword, text), scale)
+    except InputError as error:
+        raise UnusableError(f"its {keyword}: {error}") from error
+
+
+def _date(cards: Cards, keyword: str, text: str) -> tuple[float, float]:
+    if old := _OLD_DATE.fullmatch(text):
+        # the old form stands for 19yy only (FITS Standard, section 4.4.2.1)
+        text = f"19{old[3]}-{int(old[2]):02d}-{int(old[1]):02d}"
+    if not _DATE_ONLY.fullmatch(text):
+        return times.utc_from_iso(text)
+    for clock in _CLOCKS if keyword == "DATE-OBS" else ():
+        if time_of_day := cards.text(clock):
+            has_date = re.match(r"\d{4}-", time_of_day)
+            return times.utc_from_iso(time_of_day if has_date else f"{text}T{time_of_day}")
+    nor = ", ".join(_CLOCKS)
+    raise UnusableError(
+        f"its {keyword} '{printable(text, 20)}' holds a date but no time of day (nor do {nor})"
+    )

@@ -1,0 +1,102 @@
+"""What reading gives: frames, and the files that are none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.errors import Notice
+from polarcheck.site import Site
+
+__all__ = ["Frame", "FrameSet", "Problem"]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One solved frame, reduced to what the axis needs.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        The image (the header-only solution where there is no image).
+    name : str
+        Printable; relative to the offered folder where possible, else the file's name.
+    folder : str
+        Printable parent folder relative to the offered one, "" if none.
+    width_px, height_px : int
+        Size of the image. [px]
+    sky : ndarray, shape (9, 3)
+        ICRS unit vectors of `SENSOR_NODES`, through the whole WCS with its distortion. [-]
+    utc : tuple of float
+        Mid-exposure, two-part quasi-Julian date. [d]
+    exposure_s : float or None
+        Length of the exposure; None if the header does not say. [s]
+    pixel_scale_arcsec : float
+        Root of the area of the central pixel. [arcsec]
+    mirrored : bool
+        Whether the sky, seen with +x to the right and +y up, is mirrored (north up puts east right).
+    site : Site or None
+        From the header.
+    solution_file : pathlib.Path or None
+        The header-only solution beside the image that was used.
+    notices : tuple of Notice
+        What is doubtful about the frame.
+    """
+
+    path: Path
+    name: str
+    folder: str
+    width_px: int
+    height_px: int
+    sky: npt.NDArray[np.float64]
+    utc: tuple[float, float]
+    exposure_s: float | None
+    pixel_scale_arcsec: float
+    mirrored: bool
+    site: Site | None
+    solution_file: Path | None
+    notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A file that was offered and is not used as a frame.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        The file.
+    name : str
+        Printable, as for a frame.
+    reason : str
+        Printable: what is wrong and what to do.
+    is_sidecar : bool
+        Whether nothing is wrong: another offered file stands for it.
+    utc : tuple of float or None
+        Mid-exposure where it is known all the same. [d]
+    """
+
+    path: Path
+    name: str
+    reason: str
+    is_sidecar: bool = False
+    utc: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FrameSet:
+    """All that was offered.
+
+    Attributes
+    ----------
+    frames : tuple of Frame
+        In order of time, ties by name.
+    problems : tuple of Problem
+        In order of time, those without time last, ties by name.
+    """
+
+    frames: tuple[Frame, ...]
+    problems: tuple[Problem, ...]

@@ -1,0 +1,144 @@
+"""Read all frames that were offered, and say of every other file why it is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from polarcheck.errors import FrameError
+from polarcheck.frames.companions import common_stem, is_header_only, is_solved_copy, solved_copy_beside
+from polarcheck.frames.exposure_time import mid_exposure
+from polarcheck.frames.finding import Offer, natural_key, offers
+from polarcheck.frames.frame import Frame, FrameSet, Problem
+from polarcheck.frames.loading import careful, image_cards
+from polarcheck.frames.reading import read_frame
+from polarcheck.printable import printable
+
+__all__ = ["read_frames"]
+
+
+def read_frames(
+    paths: Sequence[Path],
+    *,
+    recursive: bool = False,
+    clock_ahead_s: float = 0.0,
+    progress: Callable[[int, int], None] | None = None,
+) -> FrameSet:
+    """Read all frames that folders, files and patterns offer.
+
+    Parameters
+    ----------
+    paths : sequence of pathlib.Path
+        As for `find_frames`.
+    recursive : bool
+        Whether to look into subfolders too.
+    clock_ahead_s : float
+        By how much the clock in the headers was ahead of UTC. [s]
+    progress : callable, optional
+        Called with the number of files done and of all files.
+
+    Returns
+    -------
+    FrameSet
+        A bad file is a problem in it and raises nothing.
+
+    Raises
+    ------
+    InputError
+        Nothing is there; see `find_frames`.
+    """
+    offered = offers(paths, recursive)
+    mains = _mains(offered)
+    frames: dict[Path, Frame] = {}
+    problems: list[Problem] = []
+    for done, offer in enumerate(offered, 1):
+        if offer.path not in mains:
+            result = _read(offer, clock_ahead_s)
+            if isinstance(result, Frame):
+                frames[offer.path] = result
+            else:
+                problems.append(result)
+        if progress is not None:
+            progress(done, len(offered))
+    used, copies = _without_copies(frames, offered)
+    sidecars = [_sidecar(offer, mains[offer.path], frames) for offer in offered if offer.path in mains]
+    return FrameSet(
+        tuple(sorted(used, key=_frame_order)),
+        tuple(sorted(problems + copies + sidecars, key=_problem_order)),
+    )
+
+
+def _mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
+    """Return, for each file that another offered file stands for, that other file."""
+    groups: dict[tuple[Path, str], list[Offer]] = {}
+    for offer in offered:
+        groups.setdefault(common_stem(offer.path), []).append(offer)
+    mains: dict[Path, Offer] = {}
+    for group in groups.values():
+        copies = [offer for offer in group if is_solved_copy(offer.path)]
+        images = copies or [offer for offer in group if not is_header_only(offer.path)]
+        for offer in group:
+            if images and (is_header_only(offer.path) or (copies and offer not in copies)):
+                mains[offer.path] = images[0]
+    return mains
+
+
+def _sidecar(offer: Offer, main: Offer, frames: dict[Path, Frame]) -> Problem:
+    frame = frames.get(main.path)
+    name = printable(main.path.name, 80)
+    if frame is None:
+        reason = f"belongs to {name}, which cannot be used (see there)"
+    elif is_solved_copy(main.path):
+        reason = f"its solved copy {name} is used"
+    else:
+        reason = f"holds the solution of {name}, which is used"
+    return Problem(offer.path, offer.name, reason, is_sidecar=True, utc=frame.utc if frame else None)
+
+
+def _without_copies(frames: dict[Path, Frame], offered: Sequence[Offer]) -> tuple[list[Frame], list[Problem]]:
+    """Leave out files that hold the same frame again, which would count twice in the fit."""
+    first: dict[tuple[tuple[float, float], bytes], Frame] = {}
+    copies = []
+    for offer in offered:
+        if (frame := frames.get(offer.path)) is None:
+            continue
+        kept = first.setdefault((frame.utc, frame.sky.tobytes()), frame)
+        if kept is not frame:
+            reason = f"is the same frame as {kept.name}, which is used"
+            copies.append(Problem(offer.path, offer.name, reason, is_sidecar=True, utc=frame.utc))
+    return list(first.values()), copies
+
+
+def _read(offer: Offer, clock_ahead_s: float) -> Frame | Problem:
+    try:
+        frame = read_frame(offer.path, clock_ahead_s=clock_ahead_s)
+    except FrameError as error:
+        reason = _helped(offer.path, error.reason)
+        return Problem(offer.path, offer.name, reason, utc=_time(offer.path, clock_ahead_s))
+    name = offer.name.removesuffix(printable(offer.path.name)) + frame.name
+    return replace(frame, name=name, folder=offer.folder)
+
+
+def _helped(path: Path, reason: str) -> str:
+    solved = solved_copy_beside(path)
+    if "is not solved" in reason and solved is not None:
+        return f"{reason} (its solved copy {printable(solved.name, 80)} lies beside it: give that)"
+    return reason
+
+
+def _time(path: Path, clock_ahead_s: float) -> tuple[float, float] | None:
+    """Return the time of an unusable frame, if at least that can be read."""
+    try:
+        with careful(path):
+            return mid_exposure(image_cards(path), clock_ahead_s)[0]
+    except FrameError:
+        return None
+
+
+def _frame_order(frame: Frame) -> tuple[float, object]:
+    return sum(frame.utc), natural_key(frame.name)
+
+
+def _problem_order(problem: Problem) -> tuple[bool, float, object]:
+    return problem.utc is None, sum(problem.utc or ()), natural_key(problem.name)

@@ -1,0 +1,105 @@
+"""Read one solved frame."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import erfa
+
+from polarcheck.frames.cards import UnusableError
+from polarcheck.frames.companions import is_header_only
+from polarcheck.frames.exposure_time import mid_exposure
+from polarcheck.frames.frame import Frame
+from polarcheck.frames.header_site import header_site
+from polarcheck.frames.loading import Loaded, careful, load
+from polarcheck.frames.solution import Solution, read_wcs
+from polarcheck.printable import printable
+
+__all__ = ["read_frame", "read_solution"]
+
+
+def read_frame(path: Path, *, clock_ahead_s: float = 0.0) -> Frame:
+    """Read one solved frame's header.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A FITS image with a solution, or with a header-only solution beside it, or that solution.
+    clock_ahead_s : float
+        By how much the clock in the headers was ahead of UTC. [s]
+
+    Returns
+    -------
+    Frame
+
+    Raises
+    ------
+    FrameError
+        The file cannot be used; it says why and what to do.
+    """
+    with careful(path):
+        return _frame(load(path), clock_ahead_s)
+
+
+def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
+    try:
+        utc, exposure_s, time_notices = mid_exposure(loaded.cards, clock_ahead_s)
+    except UnusableError as error:
+        if is_header_only(loaded.path):
+            raise UnusableError(f"{error}; put the image that it solves beside it") from error
+        raise
+    solution = _solution(loaded, utc)
+    sky, scale, mirrored = solution.sampled()
+    site, site_notices = header_site(loaded.cards)
+    return Frame(
+        path=loaded.path,
+        name=printable(loaded.path.name),
+        folder="",
+        width_px=solution.width_px,
+        height_px=solution.height_px,
+        sky=sky,
+        utc=utc,
+        exposure_s=exposure_s,
+        pixel_scale_arcsec=scale,
+        mirrored=mirrored,
+        site=site,
+        solution_file=loaded.solution_file,
+        notices=(*solution.notices, *time_notices, *site_notices),
+    )
+
+
+def _solution(loaded: Loaded, utc: tuple[float, float] | None) -> Solution:
+    epoch = None if utc is None else float(erfa.epb(*utc))
+    solution = read_wcs(loaded.solution_hdu, loaded.size_px, epoch)
+    return replace(solution, notices=loaded.notices + solution.notices) if loaded.notices else solution
+
+
+def read_solution(path: Path, *, clock_ahead_s: float = 0.0) -> Solution:
+    """Read a frame's plate solution, to carry pixels to ICRS and back.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        As for `read_frame`.
+    clock_ahead_s : float
+        As for `read_frame`; a solution in FK4 depends on the time.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    FrameError
+        The file cannot be used.
+    """
+    with careful(path):
+        loaded = load(path)
+        try:
+            utc = mid_exposure(loaded.cards, clock_ahead_s)[0]
+        except UnusableError:
+            utc = None
+        solution = _solution(loaded, utc)
+        solution.sampled()
+        return solution
