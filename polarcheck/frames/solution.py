@@ -9,7 +9,6 @@ from typing import Any
 
 import erfa
 import numpy as np
-import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.errors import Notice
@@ -18,10 +17,10 @@ from polarcheck.frames.headers import Hdu
 from polarcheck.frames.sensor import node_pixels
 from polarcheck.frames.systems import SkySystem, celestial_system, longitude_name
 from polarcheck.printable import printable
+from polarcheck.vectors import Array
 
 __all__ = ["Solution", "has_solution", "read_wcs"]
 
-Array = npt.NDArray[np.float64]
 
 _FINEST_ARCSEC, _COARSEST_ARCSEC = 0.001, 1800.0
 _HIGHEST_SIP_ORDER = 9

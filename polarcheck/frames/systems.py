@@ -11,15 +11,14 @@ from functools import lru_cache
 
 import erfa
 import numpy as np
-import numpy.typing as npt
 
 from polarcheck.errors import Notice
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.printable import printable
+from polarcheck.vectors import Array
 
 __all__ = ["SkySystem", "celestial_system", "longitude_name"]
 
-Array = npt.NDArray[np.float64]
 
 _PAIRS = {
     frozenset({"RA", "DEC"}): "RA",
