@@ -58,7 +58,8 @@ class Site:
         _require("latitude", self.latitude_deg, -90, 90, "deg", self.source)
         _require("longitude", self.longitude_deg, -360, 360, "deg", self.source)
         _require("height", self.height_m, -1000, 10000, "m", self.source)
-        object.__setattr__(self, "longitude_deg", 180.0 - (180.0 - self.longitude_deg) % 360.0)
+        if not -180 < self.longitude_deg <= 180:  # the wrap costs the last digits of others
+            object.__setattr__(self, "longitude_deg", 180.0 - (180.0 - self.longitude_deg) % 360.0)
 
     @property
     def is_north(self) -> bool:

@@ -42,7 +42,7 @@ class Cards:
                 try:
                     value = header[keyword]
                 except Exception as error:  # astropy raises many kinds for a broken card
-                    raise UnusableError(f"its header card {keyword} cannot be read") from error
+                    raise UnusableError(f"its header card {keyword} cannot be read: damaged") from error
                 if isinstance(value, str):
                     value = value.strip()
                 if isinstance(value, (str, float, int)) and value != "":

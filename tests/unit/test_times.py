@@ -16,6 +16,7 @@ from polarcheck.times import add_seconds, iso_from_utc, parse_duration, seconds_
 MILLISECOND_IN_DAYS = 0.001 / 86400
 
 
+@pytest.mark.filterwarnings("ignore:ERFA function")  # astropy calls far years dubious
 @pytest.mark.parametrize(
     "text", ["2026-11-14T20:13:45.120", "1962-03-01T00:00:01", "2099-12-31T23:59:59.990"]
 )
