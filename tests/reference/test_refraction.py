@@ -26,8 +26,8 @@ def refraction_arcsec(altitude_deg: float, air: Atmosphere = DRY) -> float:
 def exact_arcsec(altitude_deg: float) -> float:
     """Solve R = A tan z + B tan^3 z, z = true zenith distance - R, with ERFA's A and B for this air.
 
-    A 57.9785", B -0.06493" for 1010 hPa, 10 deg C, dry, 0.574 um: eraRefco, as computed by its authors'
-    C code; the formula: ERFA notes of eraRefco.
+    A 57.9785", B -0.06493" for 1010 hPa, 10 deg C, dry, 0.574 um, computed beforehand with eraRefco; the
+    formula is that of its notes.
     """
     a, b, true = 57.9785, -0.06493, (90 - altitude_deg) * DEG
 
