@@ -1,0 +1,111 @@
+"""Mid-exposure from the several ways in which headers tell it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from astropy.io import fits
+
+from polarcheck.errors import FrameError
+from polarcheck.frames import Frame, read_frame
+from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.exposure_time import mid_exposure
+from polarcheck.times import iso_from_utc
+from tests.fits_files import TAN, header, write_image
+
+START = "2026-11-14T20:00:00"
+
+
+def middle(clock_ahead_s: float = 0.0, **cards: Any) -> str:
+    made = header({k.replace("_", "-"): v for k, v in cards.items()})
+    return iso_from_utc(mid_exposure(Cards(made), clock_ahead_s)[0])
+
+
+@pytest.mark.parametrize(
+    ("cards", "expected"),
+    [
+        ({"DATE_AVG": START, "DATE_OBS": "2020-01-01T00:00:00", "EXPTIME": 30.0}, "2026-11-14T20:00:00.00Z"),
+        ({"MJD_AVG": 61358.75, "DATE_OBS": START, "EXPTIME": 30.0}, "2026-11-14T18:00:00.00Z"),
+        ({"DATE_BEG": START, "DATE_END": "2026-11-14T20:01:00", "EXPTIME": 30.0}, "2026-11-14T20:00:30.00Z"),
+        ({"DATE_BEG": START, "TELAPSE": 40.0, "XPOSURE": 30.0}, "2026-11-14T20:00:20.00Z"),
+        ({"DATE_OBS": START, "XPOSURE": 30.0, "EXPTIME": 10.0}, "2026-11-14T20:00:15.00Z"),
+        ({"DATE_OBS": START, "EXPOSURE": 20.0}, "2026-11-14T20:00:10.00Z"),
+        ({"DATE_OBS": START, "EXPTIME": "10.0"}, "2026-11-14T20:00:05.00Z"),
+        ({"MJD_OBS": 61358.75, "EXPTIME": 10.0}, "2026-11-14T18:00:05.00Z"),
+        ({"MJD_BEG": 61358.75, "EXPTIME": 10.0, "DATE_OBS": START}, "2026-11-14T18:00:05.00Z"),
+        ({"DATE_OBS": "2026-11-14", "TIME_OBS": "20:00:00", "EXPTIME": 10.0}, "2026-11-14T20:00:05.00Z"),
+        ({"DATE_OBS": "2026-11-14", "UT": "20:00:00.5", "EXPTIME": 10.0}, "2026-11-14T20:00:05.50Z"),
+        ({"DATE_OBS": "2026-11-14", "UTC": START, "EXPTIME": 10.0}, "2026-11-14T20:00:05.00Z"),
+        ({"DATE_OBS": "2026-11-14", "UTSTART": "20:00:00", "EXPTIME": 10.0}, "2026-11-14T20:00:05.00Z"),
+        ({"DATE_OBS": "2026-11-14", "MJD_OBS": 61358.75, "EXPTIME": 10.0}, "2026-11-14T18:00:05.00Z"),
+        ({"DATE_OBS": "14/11/97", "TIME_OBS": "20:00:00", "EXPTIME": 10.0}, "1997-11-14T20:00:05.00Z"),
+        ({"DATE_OBS": START + "+01:00", "EXPTIME": 10.0}, "2026-11-14T19:00:05.00Z"),
+        ({"DATE_OBS": START, "EXPTIME": 10.0, "TIMESYS": "TT"}, "2026-11-14T19:58:55.82Z"),
+        ({"DATE_OBS": START, "EXPTIME": 10.0, "TIMESYS": "TAI"}, "2026-11-14T19:59:28.00Z"),
+        ({"DATE_OBS": START, "EXPTIME": 10.0, "TIMESYS": "GPS"}, "2026-11-14T19:59:47.00Z"),
+        ({"DATE_OBS": START, "EXPTIME": 10.0, "TIMESYS": "utc"}, "2026-11-14T20:00:05.00Z"),
+    ],
+)
+def test_middle_follows_from_what_the_header_says_best(cards: dict[str, Any], expected: str) -> None:
+    """TT - UTC is 69.184 s and TAI - UTC 37 s since 2017 (IERS Bulletin C, from memory)."""
+    assert middle(**cards) == expected
+
+
+def test_clock_ahead_is_taken_off_every_time() -> None:
+    assert middle(3600.0, DATE_OBS=START, EXPTIME=10.0) == "2026-11-14T19:00:05.00Z"
+    assert middle(-2.5, DATE_AVG=START) == "2026-11-14T20:00:02.50Z"
+    assert middle(3600.0, DATE_OBS=START, EXPTIME=10.0, TIMESYS="LOCAL") == "2026-11-14T19:00:05.00Z"
+
+
+@pytest.mark.parametrize("exposure", [None, 0.0, -5.0, "unknown", 1e9, True])
+def test_unknown_exposure_is_said_with_its_cost(tmp_path: Path, exposure: Any) -> None:
+    frame = read_frame(write_image(tmp_path / "a.fits", EXPTIME=exposure))
+    assert iso_from_utc(frame.utc) == "2026-11-14T20:13:45.12Z"
+    assert frame.exposure_s is None
+    assert [notice.code for notice in frame.notices] == ["exposure-unknown"]
+    assert "15.04 arcsec" in frame.notices[0].text
+
+
+@pytest.mark.parametrize(
+    ("cards", "why"),
+    [
+        ({}, "no time of exposure.*DATE-OBS"),
+        ({"DATE_OBS": ""}, "no time of exposure"),
+        ({"DATE_OBS": "2026-11-14"}, "holds a date but no time of day"),
+        ({"DATE_OBS": "yesterday"}, "DATE-OBS: 'yesterday'"),
+        ({"DATE_OBS": "2026-02-30T00:00:00"}, "no valid day"),
+        ({"DATE_OBS": "14/11/26", "TIME_OBS": "20:00:00"}, "outside 1960 to 2100"),
+        ({"DATE_OBS": "1904-01-01T00:00:00"}, "was the clock set"),
+        ({"DATE_OBS": "2101-01-01T00:00:00"}, "was the clock set"),
+        ({"MJD_OBS": 1e300}, "was the clock set|calendar"),
+        ({"MJD_OBS": "soon"}, "MJD-OBS = 'soon' is no number"),
+        ({"DATE_OBS": START, "TIMESYS": "LOCAL"}, "--clock-ahead"),
+        ({"DATE_OBS": START, "TIMESYS": "MOON"}, "time scale 'MOON'"),
+        ({"DATE_BEG": START, "DATE_END": "2026-11-14T19:00:00"}, "DATE-END"),
+        ({"DATE_OBS": "2026-11-14", "TIME_OBS": "25:00:00"}, "no valid hour"),
+    ],
+)
+def test_missing_or_impossible_time_says_what_to_mend(cards: dict[str, Any], why: str) -> None:
+    with pytest.raises(UnusableError, match=why):
+        middle(**cards)
+
+
+def test_frame_without_time_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(FrameError, match="no time of exposure"):
+        read_frame(write_image(tmp_path / "a.fits", TAN))
+
+
+def test_half_a_minute_of_exposure_moves_the_middle_by_15_seconds(tmp_path: Path) -> None:
+    def frame(seconds: float) -> Frame:
+        return read_frame(write_image(tmp_path / f"{seconds}.fits", EXPTIME=seconds))
+
+    shift = (frame(60.0).utc[1] - frame(30.0).utc[1]) * 86400
+    assert shift == pytest.approx(15, abs=1e-5)
+
+
+def test_mjd_keeps_a_millisecond() -> None:
+    cards = Cards(fits.Header.fromstring("MJD-AVG = 61358.8427675926".ljust(80)))
+    utc = mid_exposure(cards)[0]
+    assert iso_from_utc(utc) == "2026-11-14T20:13:35.12Z"
