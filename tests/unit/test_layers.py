@@ -23,6 +23,7 @@ ROOMS = (
     "stars",
     "earth",
     "sky",
+    "plausibility",
     "attitudes",
     "least_squares",
     "consensus",
