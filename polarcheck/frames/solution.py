@@ -24,6 +24,7 @@ __all__ = ["Solution", "has_solution", "read_wcs"]
 
 _FINEST_ARCSEC, _COARSEST_ARCSEC = 0.001, 1800.0
 _HIGHEST_SIP_ORDER = 9
+_SINGULAR = "its solution is singular: CD, or PC with CDELT, squeezes the image to a line; solve it again"
 _NUMBERS = re.compile(r"(?:CRPIX|CRVAL|CDELT|CROTA|CD|PC|PV|LONPOLE|LATPOLE)")
 # -TAB and the other table or private forms need more than the header, so they are no member here
 _PROJECTION = re.compile(
@@ -142,7 +143,7 @@ def read_wcs(hdu: Hdu, size_px: tuple[int, int], besselian_epoch: float | None) 
         raise UnusableError("its header holds no complete pair of celestial axes; solve it again")
     matrix = wcs.pixel_scale_matrix
     if not np.isfinite(matrix).all() or np.linalg.det(matrix) == 0:
-        raise UnusableError("its solution is singular: CD, or PC with CDELT, squeezes the image to a line")
+        raise UnusableError(_SINGULAR)
     wcs.pixel_shape = size_px
     return Solution(wcs, system, *size_px, notices)
 
@@ -176,6 +177,10 @@ def _check_numbers(cards: Cards, header: Any) -> None:
     for keyword in header:
         if _NUMBERS.match(keyword) and not isinstance(cards.value(keyword), (int, float)):
             raise UnusableError(f"its header card {keyword} is no number; solve it again")
+    if any(keyword.startswith("CD") and "_" in keyword for keyword in header):
+        cd = [cards.number(f"CD{pair}") or 0.0 for pair in ("1_1", "2_2", "1_2", "2_1")]
+        if cd[0] * cd[1] == cd[2] * cd[3]:  # astropy would mend a row of zeros into a scale of 1 deg/px
+            raise UnusableError(_SINGULAR)
     for keyword in ("A_ORDER", "B_ORDER", "AP_ORDER", "BP_ORDER"):
         order = cards.value(keyword) if keyword in cards else 0
         if not isinstance(order, int) or not 0 <= order <= _HIGHEST_SIP_ORDER:

@@ -1,6 +1,6 @@
 """From the celestial system of a solution to ICRS and back.
 
-All by ERFA, so that reading frames needs none of the heavier coordinate machinery.
+All by ERFA: one rotation a frame, where coordinate objects would cost as much as the rest of the reading.
 """
 
 from __future__ import annotations
