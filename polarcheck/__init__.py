@@ -1,3 +1,70 @@
-"""How far a telescope mount's polar axis is off, from plate-solved frames."""
+"""How far a telescope mount's polar axis is off, from plate-solved frames.
+
+>>> from polarcheck import measure
+>>> result = measure("sample_frames/north_sweep")
+>>> round(result.error.total_arcmin)
+20
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from polarcheck.alignment import AxisError, axis_error
+    from polarcheck.axis import AxisFit, fit_axis
+    from polarcheck.errors import FitError, FrameError, GeometryError, InputError, Notice, PolarcheckError
+    from polarcheck.frames import Frame, read_frame, read_frames
+    from polarcheck.measurement import Measurement, measure, measure_frames
+    from polarcheck.simulate import simulate_frames
+    from polarcheck.site import Site
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "AxisError",
+    "AxisFit",
+    "FitError",
+    "Frame",
+    "FrameError",
+    "GeometryError",
+    "InputError",
+    "Measurement",
+    "Notice",
+    "PolarcheckError",
+    "Site",
+    "axis_error",
+    "fit_axis",
+    "measure",
+    "measure_frames",
+    "read_frame",
+    "read_frames",
+    "simulate_frames",
+]
+
+_ROOMS = {
+    "AxisError": "alignment",
+    "axis_error": "alignment",
+    "AxisFit": "axis",
+    "fit_axis": "axis",
+    "Frame": "frames",
+    "read_frame": "frames",
+    "read_frames": "frames",
+    "Measurement": "measurement",
+    "measure": "measurement",
+    "measure_frames": "measurement",
+    "simulate_frames": "simulate",
+    "Site": "site",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for, so that starting up stays quick."""
+    if name not in __all__:
+        raise AttributeError(f"module 'polarcheck' has no attribute {name!r}")
+    return getattr(import_module(f"polarcheck.{_ROOMS.get(name, 'errors')}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

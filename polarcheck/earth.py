@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC
 from polarcheck.errors import Notice
@@ -41,6 +42,12 @@ class EarthOrientation:
     pole_x: Array
     pole_y: Array
     notices: tuple[Notice, ...] = ()
+
+    def at(self, some: int | npt.NDArray[np.int_]) -> EarthOrientation:
+        """Return the orientation at some of the moments, by index."""
+        index = np.atleast_1d(some)
+        x, y = self.pole_x[index], self.pole_y[index]
+        return EarthOrientation(self.ut1_minus_utc_s[index], x, y, self.notices)
 
 
 def earth_orientation(utc: Array) -> EarthOrientation:
@@ -75,8 +82,8 @@ def earth_orientation(utc: Array) -> EarthOrientation:
 _OUTSIDE = Notice(
     "earth-rotation-unknown",
     "A date lies outside the bundled Earth rotation table, so the nearest values stand for UT1-UTC and "
-    "polar motion. That turns the axis by at most 13.5 arcsec about the pole (under 0.3 arcsec for an "
-    "error of 1 deg) and moves it by under 0.5 arcsec. A newer astropy-iers-data has later dates.",
+    "polar motion. That may turn the axis by up to 27 arcsec about the pole (0.5 arcsec for an error of "
+    "1 deg) and move it by up to 1 arcsec. A newer astropy-iers-data has later dates.",
 )
 
 

@@ -67,6 +67,11 @@ class Atmosphere:
             raise InputError(f"pressure {self.pressure_hpa:g} hPa is not within 0 to 1100 (0: no refraction)")
         if not -80 <= self.temperature_c <= 60:
             raise InputError(f"temperature {self.temperature_c:g} deg C is not within -80 to 60")
+        if not (0 <= self.relative_humidity <= 1 and 0.1 <= self.wavelength_um <= 10):
+            raise InputError(
+                f"humidity {self.relative_humidity:g} is not within 0 to 1, "
+                f"or wavelength {self.wavelength_um:g} um not within 0.1 to 10"
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +167,7 @@ def refraction(true_altitude: float, atmosphere: Atmosphere) -> float:
     """Return by how much refraction lifts a direction at a true (airless) altitude. [rad]
 
     The step that ``eraAtioq`` makes, so that the pole and the stars are lifted alike. Below 3 deg it is
-    held at its value there.
+    held at its value there, as ERFA does to within half an arcsecond.
 
     References
     ----------

@@ -36,7 +36,7 @@ def unit(vectors: npt.ArrayLike) -> Array:
 
 def wrap(angle: npt.ArrayLike) -> Array:
     """Wrap angles to [-pi, pi). [rad]"""
-    return np.asarray((np.asarray(angle, dtype=float) + np.pi) % (2 * np.pi) - np.pi)
+    return _full_turn(np.asarray(angle, dtype=float) + np.pi) - np.pi
 
 
 def direction_from_spherical(longitude: npt.ArrayLike, latitude: npt.ArrayLike) -> Array:
@@ -48,8 +48,8 @@ def direction_from_spherical(longitude: npt.ArrayLike, latitude: npt.ArrayLike) 
 def spherical_from_direction(direction: npt.ArrayLike) -> tuple[Array, Array]:
     """Return longitude in [0, 2 pi) and latitude of vectors, shape (..., 3). [rad]"""
     v = np.asarray(direction, dtype=float)
-    longitude = np.arctan2(v[..., 1], v[..., 0]) % (2 * np.pi)
-    return np.asarray(longitude), np.asarray(np.arctan2(v[..., 2], np.hypot(v[..., 0], v[..., 1])))
+    longitude = _full_turn(np.arctan2(v[..., 1], v[..., 0]))
+    return longitude, np.asarray(np.arctan2(v[..., 2], np.hypot(v[..., 0], v[..., 1])))
 
 
 def direction_from_azalt(azimuth: npt.ArrayLike, altitude: npt.ArrayLike) -> Array:
@@ -68,7 +68,7 @@ def direction_from_azalt(azimuth: npt.ArrayLike, altitude: npt.ArrayLike) -> Arr
 def azalt_from_direction(direction: npt.ArrayLike) -> tuple[Array, Array]:
     """Return azimuth in [0, 2 pi), north through east, and altitude of East-North-Up vectors. [rad]"""
     longitude, altitude = spherical_from_direction(direction)
-    return np.asarray((np.pi / 2 - longitude) % (2 * np.pi)), altitude
+    return _full_turn(np.pi / 2 - longitude), altitude
 
 
 def angle_between(a: npt.ArrayLike, b: npt.ArrayLike) -> Array:
@@ -84,7 +84,7 @@ def tangent_basis(direction: Array) -> Array:
     """Return two unit vectors, shape (3, 2), that span the plane across `direction`, shape (3,).
 
     For an East-North-Up direction the columns point towards growing azimuth and growing altitude; at the
-    zenith they point east and north.
+    zenith, taken as azimuth 0, they point east and south.
     """
     x, y, _ = direction
     level = np.hypot(x, y)
@@ -153,6 +153,12 @@ def attitudes(template: Array, observed: Array, weights: Array) -> Array:
     sign = np.linalg.det(u) * np.linalg.det(vt)
     u[..., :, 2] *= sign[..., None]
     return np.asarray(u @ vt)
+
+
+def _full_turn(angle: Array) -> Array:
+    """Reduce to [0, 2 pi); the remainder of a tiny negative number rounds up to the whole turn."""
+    rest = angle % (2 * np.pi)
+    return np.asarray(np.where(rest < 2 * np.pi, rest, 0.0))
 
 
 def _cross_matrix(v: Array) -> Array:

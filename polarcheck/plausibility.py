@@ -1,0 +1,104 @@
+"""Do site, clock and sky agree? If not, which common mistake would explain it?
+
+The size of the error hardly depends on site and clock, but its split into azimuth and altitude turns with
+the hour angle, 15 deg an hour. So a site that puts frames below the horizon is refused with the likely
+cause, and a Sun in the sky is said.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.errors import InputError, Notice
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, observed_from_icrs, sun_altitude_deg
+from polarcheck.vectors import Array
+
+__all__ = ["above_horizon", "likely_cause", "require_sky_above", "sun_notice"]
+
+_AIRLESS = Atmosphere(0.0, 10.0)
+_LOWEST = 0.0  # [rad]
+_SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
+
+
+def above_horizon(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
+    """Tell which frames' centres stand above the horizon, shape (n,).
+
+    Parameters
+    ----------
+    sky : ndarray, shape (n, 3)
+        ICRS unit vectors of the frames' centres.
+    utc : ndarray, shape (n, 2)
+        Two-part UTC Julian dates.
+    site : Site
+        Where.
+    """
+    return np.asarray(observed_from_icrs(sky[:, None], utc, site, _AIRLESS)[:, 0, 2] > np.sin(_LOWEST))
+
+
+def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
+    """Return `above_horizon`; refuse a site and clock that put most frames below it.
+
+    Raises
+    ------
+    InputError
+        More than half of the frames would look into the ground; the text names what would explain it.
+    """
+    above = above_horizon(sky, utc, site)
+    if np.count_nonzero(above) * 2 >= len(above):
+        return above
+    cause = likely_cause(sky, utc, site)
+    raise InputError(
+        f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and "
+        f"the times in the headers, {np.count_nonzero(~above)} of {len(above)} frames look below the horizon; "
+        + (f"{cause}" if cause else "check --site and the clock (--clock-ahead)")
+    )
+
+
+def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
+    """Name the mistakes that would bring all frames above the horizon at night, or None."""
+    latitude, longitude = site.latitude_deg, site.longitude_deg
+    mistakes = []
+    if _explains(sky, utc, latitude, -longitude):
+        mistakes.append("the longitude's sign is wrong (east is positive here)")
+    if _explains(sky, utc, -latitude, longitude):
+        mistakes.append("the latitude's sign is wrong (north is positive)")
+    if abs(longitude) <= 90 and _explains(sky, utc, longitude, latitude):
+        mistakes.append("latitude and longitude are swapped (latitude comes first)")
+    hours = [
+        h
+        for h in sorted(range(-14, 15), key=abs)
+        if h and _explains(sky, _ahead(utc, h), latitude, longitude)
+    ]
+    if hours:
+        mistakes.append(
+            f"the clock ran on local time or is off by hours (--clock-ahead {hours[0]:+d}h would do, for "
+            "example; daylight saving counts too)"
+        )
+    return "likely " + ", or ".join(mistakes) if mistakes else None
+
+
+def sun_notice(utc: Array, site: Site) -> Notice | None:
+    """Return a notice if the Sun stood in the sky at mid-exposure."""
+    highest = float(sun_altitude_deg(utc, site).max())
+    if highest < _SUN_UP_DEG:
+        return None
+    return Notice(
+        "sun-up",
+        f"By site and clock the Sun stood at {highest:+.0f} deg of altitude during a frame. The clock or the "
+        "longitude is likely off by hours (local time? daylight saving? longitude's sign?): give --clock-ahead "
+        "or --site. The size of the error would stay, its split into azimuth and altitude turns by 15 deg an "
+        "hour.",
+    )
+
+
+def _explains(sky: Array, utc: Array, latitude: float, longitude: float) -> bool:
+    site = Site(latitude, longitude, 0.0, "trial")
+    dark = bool((sun_altitude_deg(utc, site) < _SUN_UP_DEG).all())
+    return dark and bool(above_horizon(sky, utc, site).all())
+
+
+def _ahead(utc: Array, hours: float) -> Array:
+    """Times if the clock was ahead of UTC by `hours`."""
+    return np.asarray(utc - np.array([0.0, hours / 24]))

@@ -1,0 +1,210 @@
+"""Frames to the arrays that the fit needs: site, cameras, stations, noise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.constants import ARCSEC
+from polarcheck.earth import EarthOrientation, earth_orientation
+from polarcheck.errors import GeometryError, InputError, Notice
+from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem
+from polarcheck.plausibility import require_sky_above
+from polarcheck.site import Site
+from polarcheck.vectors import Array, unit
+
+__all__ = ["Sample", "sample_of", "site_of"]
+
+Ints = npt.NDArray[np.int_]
+
+_SAME_SCALE = 1.015  # ratio of pixel scales within one camera
+_SAME_FIELD = 0.03  # of the sensor's width, between frames of one station
+_SAME_PLACE_DEG = 0.01  # between the sites of two headers
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """The frames of one measurement, as arrays.
+
+    Attributes
+    ----------
+    frames : tuple of Frame
+        In order of time.
+    sky : ndarray, shape (n, k, 3)
+        ICRS unit vectors of the sensor points.
+    utc : ndarray, shape (n, 2)
+        Mid-exposures, two-part Julian dates.
+    earth : EarthOrientation
+        At these moments.
+    noise : ndarray, shape (n,)
+        Assumed one-sigma pointing noise per coordinate. [rad]
+    camera : ndarray of int, shape (n,)
+        Frames of one size, pixel scale and parity count as one camera's.
+    station : ndarray of int, shape (n,)
+        Consecutive frames that show the same stars in the same place share a number.
+    notices : tuple of Notice
+        What is doubtful about the frames.
+    """
+
+    frames: tuple[Frame, ...]
+    sky: Array
+    utc: Array
+    earth: EarthOrientation
+    noise: Array
+    camera: Ints
+    station: Ints
+    notices: tuple[Notice, ...]
+
+    def part(self, some: Ints) -> Sample:
+        """Return the sample of some frames, by index; its cameras are counted afresh."""
+        return Sample(
+            tuple(self.frames[i] for i in some),
+            self.sky[some],
+            self.utc[some],
+            self.earth.at(some),
+            self.noise[some],
+            np.unique(self.camera[some], return_inverse=True)[1],
+            self.station[some],
+            self.notices,
+        )
+
+
+def site_of(frames: Sequence[Frame]) -> tuple[Site, list[Notice]]:
+    """Take the site from the headers: the one that most frames name.
+
+    Raises
+    ------
+    InputError
+        No header has a usable site.
+    """
+    sites = [frame.site for frame in frames if frame.site is not None]
+    if not sites:
+        raise InputError(
+            "no site: the headers name none that can be used. Give --site LAT,LON (north and east positive; a "
+            "degree is good enough)"
+        )
+    places = np.array([(site.latitude_deg, site.longitude_deg) for site in sites])
+    apart = np.abs(places[:, None] - places[None]).max(axis=-1)
+    alike = apart < _SAME_PLACE_DEG
+    chosen = int(np.argmax(alike.sum(axis=1)))
+    others = int(np.count_nonzero(~alike[chosen]))
+    if not others:
+        return sites[chosen], []
+    site = sites[chosen]
+    text = (
+        f"The headers disagree about the site: {others} of {len(sites)} frames name a place up to "
+        f"{apart[chosen].max():.2f} deg away. Latitude {site.latitude_deg:.3f}, longitude "
+        f"{site.longitude_deg:.3f} deg, named by most, is used; --site overrides it."
+    )
+    return site, [Notice("site-disagreement", text)]
+
+
+def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample, list[Problem]]:
+    """Make the arrays, and list the files that cannot take part.
+
+    Parameters
+    ----------
+    frame_set : FrameSet
+        All that was offered.
+    site : Site
+        Where; frames below its horizon cannot take part.
+    noise_px : float
+        Assumed pointing noise of a frame, per coordinate. [px]
+
+    Raises
+    ------
+    InputError
+        Site and clock put most frames below the horizon, or the noise is not positive.
+    GeometryError
+        Fewer than two frames.
+    """
+    if not 0 < noise_px < 100:
+        raise InputError(f"the assumed noise must lie above 0 and below 100 px, not {noise_px:g}")
+    _require_two(frame_set)
+    sky = np.array([frame.sky for frame in frame_set.frames])
+    utc = np.array([frame.utc for frame in frame_set.frames])
+    above = require_sky_above(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), utc, site)
+    frames = tuple(frame for frame, up in zip(frame_set.frames, above, strict=True) if up)
+    hidden = [
+        Problem(
+            frame.path,
+            frame.name,
+            "looks below the horizon at that time: solved wrongly, or its clock is off",
+            utc=frame.utc,
+        )
+        for frame, up in zip(frame_set.frames, above, strict=True)
+        if not up
+    ]
+    sky, utc = sky[above], utc[above]
+    earth = earth_orientation(utc)
+    scale = np.array([frame.pixel_scale_arcsec for frame in frames]) * ARCSEC
+    sample = Sample(
+        frames,
+        sky,
+        utc,
+        earth,
+        noise_px * scale,
+        _cameras(frames),
+        _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
+        (*earth.notices, *_frame_notices(frames)),
+    )
+    return sample, [*frame_set.problems, *hidden]
+
+
+def _require_two(frame_set: FrameSet) -> None:
+    count = len(frame_set.frames)
+    if count >= 2:
+        return
+    bad = [problem for problem in frame_set.problems if not problem.is_sidecar]
+    why = "".join(f"\n  {problem.name}: {problem.reason}" for problem in bad[:5])
+    more = f"\n  and {len(bad) - 5} more" if len(bad) > 5 else ""
+    copies = sum("same frame as" in problem.reason for problem in frame_set.problems)
+    if copies and not bad:
+        why = f" (the other {copies} are copies of it)"
+    raise GeometryError(
+        f"{count or 'no'} usable frame{'' if count == 1 else 's'}: two solved frames at different right "
+        f"ascensions are the least{':' if bad else ''}{why}{more}",
+        0.0,
+    )
+
+
+def _cameras(frames: Sequence[Frame]) -> Ints:
+    """Number frames by camera: size, parity, and pixel scale."""
+    known: list[Frame] = []
+    numbers = np.empty(len(frames), dtype=int)
+    for i, frame in enumerate(frames):
+        for number, other in enumerate(known):
+            if _same_camera(frame, other):
+                numbers[i] = number
+                break
+        else:
+            numbers[i] = len(known)
+            known.append(frame)
+    return numbers
+
+
+def _same_camera(a: Frame, b: Frame) -> bool:
+    ratio = a.pixel_scale_arcsec / b.pixel_scale_arcsec
+    same_size = (a.width_px, a.height_px, a.mirrored) == (b.width_px, b.height_px, b.mirrored)
+    return same_size and 1 / _SAME_SCALE < ratio < _SAME_SCALE
+
+
+def _stations(sky: Array, width: Array) -> Ints:
+    step = np.linalg.norm(np.diff(sky, axis=0), axis=-1).max(axis=-1)
+    return np.concatenate([[0], np.cumsum(step > _SAME_FIELD * width[1:])])
+
+
+def _frame_notices(frames: Sequence[Frame]) -> list[Notice]:
+    """Each kind of notice once, with the number of frames that bear it."""
+    found: dict[str, tuple[Notice, int]] = {}
+    for frame in frames:
+        for notice in frame.notices:
+            first, count = found.get(notice.code, (notice, 0))
+            found[notice.code] = (first, count + 1)
+    total = len(frames)
+    return [
+        Notice(code, f"{count} of {total} frames: {first.text}") for code, (first, count) in found.items()
+    ]
