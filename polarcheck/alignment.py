@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polarcheck.constants import ARCMIN, DEGREE
+from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
 from polarcheck.sky import Pole
 from polarcheck.vectors import Array, angle_between, azalt_from_direction, wrap
 
@@ -52,6 +52,15 @@ class AxisError:
     correlation: float
     azimuth_95_arcmin: float
     altitude_95_arcmin: float
+
+    @property
+    def largest_drift_arcsec_per_min(self) -> float:
+        """Drift of the worst-placed star while the mount tracks unguided, refraction aside. [arcsec/min]
+
+        The sky turns about the pole and the camera about the axis; to first order the two part by the
+        sidereal rate times the angle between them, times the sine of the hour angle from the worst place.
+        """
+        return self.total_arcmin * 60 * SIDEREAL_RATE * 60
 
 
 def axis_error(axis: Array, covariance: Array, degrees_of_freedom: int, pole: Pole) -> AxisError:

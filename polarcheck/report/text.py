@@ -1,0 +1,192 @@
+"""The answer on a terminal: 80 columns, no colour, readable under a red lamp."""
+
+from __future__ import annotations
+
+import textwrap
+
+from polarcheck.alignment import side_words
+from polarcheck.constants import DEGREE
+from polarcheck.errors import Notice
+from polarcheck.measurement import SAG_ARCSEC, Measurement
+from polarcheck.report.rounding import decimals_for, with_sigma
+from polarcheck.times import iso_from_utc
+from polarcheck.verdicts import FrameEntry
+
+__all__ = ["measurement_text", "notice_text"]
+
+_WIDTH = 79
+_NAME = 32
+_MOST_ROWS = 30
+
+
+def measurement_text(result: Measurement) -> str:
+    """Return the whole answer of ``polarcheck measure``."""
+    parts = [
+        _headline(result),
+        _errors(result),
+        _frames(result),
+        _left_out(result),
+        _limits(result),
+        _next(result),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def notice_text(notice: Notice) -> str:
+    """Return a warning as a wrapped paragraph."""
+    return _wrapped(f"warning: {notice.text}", "", "  ")
+
+
+def _headline(result: Measurement) -> str:
+    count, offered = len(result.used), len(result.used) + len(result.left_out)
+    frames = f"{count} frames" if count == offered else f"{count} of {offered} frames"
+    site = result.site
+    return _wrapped(
+        f"Polar axis from {frames} over {result.fit.arc / DEGREE:.0f} deg of right ascension, as of "
+        f"{iso_from_utc(result.utc)[:19]} UTC at latitude {site.latitude_deg:.3f}, longitude "
+        f"{site.longitude_deg:.3f} deg ({site.source})."
+    )
+
+
+def _errors(result: Measurement) -> str:
+    error = result.error
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, result.site.is_north)
+    rows = [
+        (
+            "azimuth",
+            error.azimuth_arcmin,
+            error.azimuth_sigma_arcmin,
+            error.azimuth_95_arcmin,
+            f"too far {side}",
+        ),
+        (
+            "altitude",
+            error.altitude_arcmin,
+            error.altitude_sigma_arcmin,
+            error.altitude_95_arcmin,
+            f"too {height}",
+        ),
+    ]
+    lines = ["  arcmin        off    sigma     95 %   the axis points"]
+    for name, value, sigma, wide, words in rows:
+        shown, plus = with_sigma(abs(value), sigma)
+        lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   {words}")
+    shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
+    lines.append(
+        f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from the {result.pole.kind} pole, on the sky"
+    )
+    lines.append("")
+    lines.append(
+        _wrapped(
+            f"Azimuth is counted about the vertical, as the knob turns it (on the sky "
+            f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f} arcmin). "
+            f"Left so, a star drifts by up to {error.largest_drift_arcsec_per_min:.2g} arcsec a minute.",
+            "  ",
+        )
+    )
+    return "\n".join(lines)
+
+
+def _wide(wide: float, sigma: float) -> str:
+    return f"± {wide:.{decimals_for(sigma)}f}"
+
+
+def _frames(result: Measurement) -> str:
+    used = result.used
+    several = len({entry.group for entry in used}) > 1
+    lines = [f"  {'frame':<{_NAME}}  mid-exposure  axis angle  {'group  ' if several else ''}residual"]
+    for entry in used[:_MOST_ROWS]:
+        lines.append(_row(entry, several))
+    if len(used) > _MOST_ROWS:
+        lines.append(f"  and {len(used) - _MOST_ROWS} more (all of them with --json)")
+    lines.append(
+        f'  {"root mean square":<{_NAME}}{"":26}{"       " if several else ""}{result.residual_rms_arcsec:8.2f}"'
+    )
+    return "\n".join(lines)
+
+
+def _row(entry: FrameEntry, several: bool) -> str:
+    clock = iso_from_utc(entry.utc)[11:19] if entry.utc else ""
+    group = f"{entry.group:>5}  " if several else ""
+    return (
+        f"  {_short(entry.name):<{_NAME}}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
+        f'{entry.residual_arcsec or 0:7.2f}"'
+    )
+
+
+def _left_out(result: Measurement) -> str:
+    left = result.left_out
+    if not left:
+        return ""
+    lines = [f"Left out: {len(left)}"]
+    for entry in left[:_MOST_ROWS]:
+        lines.append(_wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
+    if len(left) > _MOST_ROWS:
+        lines.append(f"  and {len(left) - _MOST_ROWS} more (all of them with --json)")
+    return "\n".join(lines)
+
+
+def _limits(result: Measurement) -> str:
+    azimuth, altitude = result.sag_shift_arcmin
+    cost = result.site_cost
+    basis = (
+        f"from the residuals, {result.fit.degrees_of_freedom} degrees of freedom"
+        if result.fit.degrees_of_freedom
+        else "from an assumed noise"
+    )
+    return "\n".join(
+        [
+            _wrapped(
+                f"The sigma ({basis}) holds the noise of the solutions, not flexure: {SAG_ARCSEC:.0f} arcsec of sag "
+                f"would shift azimuth by {abs(azimuth):.2f} and altitude by {abs(altitude):.2f} arcmin unseen."
+            ),
+            _wrapped(
+                f"A longitude off by 1 deg (or a clock by 4 min) would turn the result by "
+                f"{cost.longitude_arcmin_per_deg:.2f} arcmin, a latitude off by 1 deg by "
+                f"{cost.latitude_arcmin_per_deg:.2f}."
+            ),
+        ]
+    )
+
+
+def _next(result: Measurement) -> str:
+    error = result.error
+    north = result.site.is_north
+    side, height = side_words(-error.azimuth_arcmin, -error.altitude_arcmin, north)
+    hand = "right" if (side == "east") == north else "left"
+    vertical = "raise" if height == "high" else "lower"
+    azimuth, _ = with_sigma(abs(error.azimuth_arcmin), error.azimuth_sigma_arcmin)
+    altitude, _ = with_sigma(abs(error.altitude_arcmin), error.altitude_sigma_arcmin)
+    text = (
+        f"Next: swing the axis {azimuth} arcmin {side} ({hand}, facing the pole) and {vertical} it by {altitude} "
+        "arcmin, hold the load while a bolt is loose, clamp, and measure again."
+    )
+    step = result.next_step
+    if step and _worth_a_frame(result):
+        text += (
+            f" To narrow this answer, add a frame at axis angle {step.axis_angle_deg:+.0f} deg: the larger sigma "
+            f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
+        )
+    return _wrapped(text)
+
+
+def _worth_a_frame(result: Measurement) -> bool:
+    step = result.next_step
+    assert step is not None
+    return not result.fit.degrees_of_freedom or (
+        step.sigma_now_arcmin > 0.1 and step.sigma_then_arcmin < 0.7 * step.sigma_now_arcmin
+    )
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _NAME else "…" + name[1 - _NAME :]
+
+
+def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    return textwrap.fill(
+        text,
+        _WIDTH,
+        initial_indent=first,
+        subsequent_indent=first if rest is None else rest,
+        break_on_hyphens=False,
+    )
