@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -33,7 +34,7 @@ def is_solved_copy(path: Path) -> bool:
 def common_stem(path: Path) -> tuple[Path, str]:
     """Return folder and stem, the same for X.fits, X.fit.gz, X.new, X.wcs and X.fits.wcs."""
     name = _IMAGE.sub("", _COMPRESSED.sub("", _SOLVED.sub("", path.name)))
-    return path.parent, name.casefold()
+    return path.parent, os.path.normcase(name)
 
 
 def solution_beside(image: Path) -> Path | None:

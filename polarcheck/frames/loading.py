@@ -66,7 +66,8 @@ def careful(path: Path) -> Iterator[None]:
     except UnusableError as error:
         raise FrameError(path, str(error)) from error
     except Exception as error:  # astropy raises nearly every kind for a damaged header
-        what = printable(f"{type(error).__name__}: {error}", 120)
+        lines = str(error).strip().splitlines() or [type(error).__name__]  # wcslib's own last line says most
+        what = printable(lines[-1].strip(), 120)
         raise FrameError(path, f"its header is damaged ({what}); solve the image again") from error
     finally:
         log.disabled = was_disabled
