@@ -144,14 +144,38 @@ def to_utc(jd: tuple[float, float], scale: str) -> tuple[float, float]:
 
 
 def seconds_between(a: tuple[float, float], b: tuple[float, float]) -> float:
-    """Return the SI seconds from `a` to `b`, both UTC; positive if `b` is later."""
+    """Return the time from one moment to another, leap seconds counted.
+
+    Parameters
+    ----------
+    a, b : tuple of float
+        Two-part quasi-Julian dates, UTC. [d]
+
+    Returns
+    -------
+    float
+        Positive if `b` is later. [s]
+    """
     a1, a2, _ = erfa.ufunc.utctai(*a)
     b1, b2, _ = erfa.ufunc.utctai(*b)
     return float((b1 - a1) + (b2 - a2)) * 86400.0
 
 
 def add_seconds(utc: tuple[float, float], s: float) -> tuple[float, float]:
-    """Return the UTC that is `s` SI seconds later than `utc` (two-part quasi-Julian dates)."""
+    """Return the moment that is some seconds later, leap seconds counted.
+
+    Parameters
+    ----------
+    utc : tuple of float
+        Two-part quasi-Julian date, UTC. [d]
+    s : float
+        SI seconds to add; negative for an earlier moment. [s]
+
+    Returns
+    -------
+    tuple of float
+        Two-part quasi-Julian date, UTC. [d]
+    """
     if s == 0:
         return utc
     day, part, _ = erfa.ufunc.utctai(*utc)
