@@ -151,17 +151,18 @@ def solve_axis(
             break
     frames = _linearise(attitudes, groups, axis, cameras, roll_ratio)
     information, _, _ = _normal_equations(frames, groups, weights)
+    turns = _weighed_turns(attitudes, groups, axis, cameras, frames, roll_ratio)
     return AxisSolution(
         axis=axis,
         cameras=cameras,
-        turns=frames.turns,
+        turns=turns,
         misfit=frames.misfit,
         design=frames.design,
         information=information,
         chi_square=float(np.sum(weights[:, None] * frames.misfit**2 / frames.variances[groups])),
         variances=frames.variances,
         weights=weights,
-        models=frames.models,
+        models=rotation_matrix(axis, turns) @ cameras[groups],
         planes=frames.planes,
     )
 
@@ -201,6 +202,22 @@ def _linearise(
     misfit = np.einsum("nic,ni->nc", planes[groups], apart)
     design = np.einsum("nic,nji,jk->nck", planes[groups], models, levers)
     return _Linearised(turns, models, misfit, design, levers, planes, variances)
+
+
+def _weighed_turns(
+    attitudes: Attitudes, groups: Ints, axis: Array, cameras: Array, frames: _Linearised, roll_ratio: float
+) -> Array:
+    """Turns that fit best with roll weighed as it deserves, where `turn_about` weighs it like pointing.
+
+    They do not bear on the axis, only on what is left over of each frame.
+    """
+    boresight = attitudes.boresights[attitudes.camera]
+    inner = np.einsum("gji,j->gi", cameras, axis)[groups]
+    apart = rotation_vector(np.swapaxes(frames.models, -1, -2) @ attitudes.matrices)
+    less = 1 - attitudes.roll_moments[attitudes.camera] / roll_ratio**2
+    along = np.einsum("ni,ni->n", inner, boresight)
+    weighed = np.einsum("ni,ni->n", inner, apart) - less * along * np.einsum("ni,ni->n", boresight, apart)
+    return np.asarray(frames.turns + weighed / (1 - less * along**2))
 
 
 def _components(

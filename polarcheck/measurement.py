@@ -152,6 +152,7 @@ def measure(
     paths: str | Path | Sequence[str | Path],
     *,
     site: Site | None = None,
+    fallback_site: Site | None = None,
     pole: PoleKind = "refracted",
     pressure_hpa: float | None = None,
     temperature_c: float | None = None,
@@ -168,6 +169,8 @@ def measure(
         Folders, files or patterns.
     site : Site, optional
         Overrides what the headers say.
+    fallback_site : Site, optional
+        Serves where no header names a site.
     pole : {"refracted", "true"}
         What the error refers to.
     pressure_hpa, temperature_c : float, optional
@@ -206,6 +209,7 @@ def measure(
     return measure_frames(
         frame_set,
         site=site,
+        fallback_site=fallback_site,
         pole=pole,
         pressure_hpa=pressure_hpa,
         temperature_c=temperature_c,
@@ -217,6 +221,7 @@ def measure_frames(
     frame_set: FrameSet,
     *,
     site: Site | None = None,
+    fallback_site: Site | None = None,
     pole: PoleKind = "refracted",
     pressure_hpa: float | None = None,
     temperature_c: float | None = None,
@@ -225,7 +230,7 @@ def measure_frames(
     """Measure the axis error from frames that are already read; see `measure`."""
     notices: list[Notice] = []
     if site is None:
-        site, notices = site_of(frame_set.frames)
+        site, notices = site_of(frame_set.frames, fallback_site)
     sample, refused = sample_of(frame_set, site, noise_px)
     air = standard_atmosphere(site.height_m, pressure_hpa, temperature_c)
     target = celestial_pole(pole, site, air)

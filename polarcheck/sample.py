@@ -72,8 +72,15 @@ class Sample:
         )
 
 
-def site_of(frames: Sequence[Frame]) -> tuple[Site, list[Notice]]:
+def site_of(frames: Sequence[Frame], fallback: Site | None = None) -> tuple[Site, list[Notice]]:
     """Take the site from the headers: the one that most frames name.
+
+    Parameters
+    ----------
+    frames : sequence of Frame
+        With their headers' sites.
+    fallback : Site, optional
+        Serves where no header names a site.
 
     Raises
     ------
@@ -81,6 +88,8 @@ def site_of(frames: Sequence[Frame]) -> tuple[Site, list[Notice]]:
         No header has a usable site.
     """
     sites = [frame.site for frame in frames if frame.site is not None]
+    if not sites and fallback is not None:
+        return fallback, []
     if not sites:
         raise InputError(
             "no site: the headers name none that can be used. Give --site LAT,LON (north and east positive; a "

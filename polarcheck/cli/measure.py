@@ -1,0 +1,113 @@
+"""``polarcheck measure``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from polarcheck.cli.shared import ending, parsed, progress_line, read_rig_option, site_option, write_text
+from polarcheck.constants import FRAME_NOISE_PX
+
+__all__ = ["measure_command"]
+
+
+def measure_command(
+    frames: Annotated[
+        list[Path],
+        typer.Argument(help="Folders, files or patterns of solved frames.", metavar="FOLDER|FILES..."),
+    ],
+    site: Annotated[
+        str | None,
+        typer.Option(
+            help="Latitude north and longitude east positive, degrees; overrides the headers.",
+            metavar="LAT,LON[,HEIGHT]",
+        ),
+    ] = None,
+    rig: Annotated[
+        Path | None,
+        typer.Option(help="Rig file; its site serves where headers have none.", metavar="FILE.toml"),
+    ] = None,
+    pole: Annotated[
+        Literal["refracted", "true"], typer.Option(help="What the error refers to.")
+    ] = "refracted",
+    pressure: Annotated[
+        float | None, typer.Option(help="Air pressure at the site; 0: no refraction.", metavar="HPA")
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(help="Air temperature.", metavar="DEG_C")] = None,
+    clock_ahead: Annotated[
+        str | None,
+        typer.Option(
+            help="By how much the headers' clock was ahead of UTC: 2h, -5h, 90s.", metavar="DURATION"
+        ),
+    ] = None,
+    noise_px: Annotated[
+        float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
+    ] = FRAME_NOISE_PX,
+    recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
+    out: Annotated[
+        Path | None, typer.Option(help="Keep the result for later commands.", metavar="FILE.json")
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+) -> None:
+    """Measure the polar axis from solved frames.
+
+    Take three or more frames. Between them turn the mount in right ascension only (declination clamped, nothing else
+    touched), 30 deg or more in all, and plate-solve them.
+
+    Example: polarcheck measure frames/ --site 47.3,11.2 --plot axis.png
+    """
+    ahead = _duration(clock_ahead)
+    with ending():
+        _check_air(pressure, temperature, noise_px, plot)
+        rig_file = read_rig_option(rig)
+        place = site_option(site)
+        from polarcheck.measurement import measure
+        from polarcheck.report.json_text import json_text, measurement_object
+        from polarcheck.report.text import measurement_text, notice_text
+
+        result = measure(
+            frames,
+            site=place,
+            fallback_site=rig_file.site if rig_file else None,
+            pole=pole,
+            pressure_hpa=pressure,
+            temperature_c=temperature,
+            noise_px=noise_px,
+            clock_ahead_s=ahead,
+            recursive=recursive,
+            progress=progress_line(),
+        )
+        if out is not None:
+            write_text(out, json_text(measurement_object(result)))
+        if plot is not None:
+            from polarcheck.report.picture import save_measurement_picture
+
+            save_measurement_picture(result, plot)
+        typer.echo(json_text(measurement_object(result)) if as_json else measurement_text(result))
+        for notice in result.notices:
+            typer.echo(notice_text(notice), err=True)
+
+
+def _duration(text: str | None) -> float:
+    from polarcheck.times import parse_duration
+
+    return 0.0 if text is None else parsed("--clock-ahead", text, parse_duration)
+
+
+def _check_air(pressure: float | None, temperature: float | None, noise_px: float, plot: Path | None) -> None:
+    from polarcheck.errors import InputError
+    from polarcheck.sky import Atmosphere
+
+    try:
+        Atmosphere(1000.0 if pressure is None else pressure, 10.0 if temperature is None else temperature)
+    except InputError as error:
+        raise typer.BadParameter(str(error), param_hint="--pressure, --temperature") from None
+    if not 0 < noise_px < 100:
+        raise typer.BadParameter(f"{noise_px:g} is not above 0 and below 100", param_hint="--noise-px")
+    if plot is not None and plot.suffix.lower() not in {".png", ".svg"}:
+        raise typer.BadParameter("the picture's name must end in .png or .svg", param_hint="--plot")

@@ -1,0 +1,107 @@
+"""``polarcheck simulate``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from polarcheck.cli.shared import ending, pair, parsed, read_rig_option, site_option
+from polarcheck.constants import FRAME_NOISE_PX
+
+if TYPE_CHECKING:
+    from polarcheck.rig import Rig
+    from polarcheck.simulate import Camera
+
+__all__ = ["simulate_command"]
+
+
+def simulate_command(
+    folder: Annotated[Path, typer.Argument(help="Where to write the frames and truth.json.")],
+    error: Annotated[
+        str,
+        typer.Option(help="Axis minus pole, arcmin: azimuth about the vertical, altitude.", metavar="AZ,ALT"),
+    ],
+    at: Annotated[
+        str, typer.Option(help="Time of the first frame, UTC, such as 2026-11-14T21:10:00.", metavar="TIME")
+    ],
+    site: Annotated[
+        str | None,
+        typer.Option(help="Latitude north and longitude east positive, degrees.", metavar="LAT,LON[,HEIGHT]"),
+    ] = None,
+    rig: Annotated[
+        Path | None, typer.Option(help="Rig file: focal length, camera, site.", metavar="FILE.toml")
+    ] = None,
+    pole: Annotated[
+        Literal["refracted", "true"], typer.Option(help="What the error refers to.")
+    ] = "refracted",
+    frames: Annotated[int, typer.Option(help="How many frames.", min=1, max=5000)] = 7,
+    declination: Annotated[float | None, typer.Option(help="Where the camera looks.", metavar="DEG")] = None,
+    angles: Annotated[
+        str | None,
+        typer.Option(help="Axis angles, one a frame, west positive: -30,0,30.", metavar="DEG,DEG,..."),
+    ] = None,
+    noise_px: Annotated[
+        float, typer.Option(help="Pointing noise of a frame, per coordinate.", metavar="PX")
+    ] = FRAME_NOISE_PX,
+    tracked: Annotated[
+        bool, typer.Option("--tracked", help="The mount only tracks, unguided, on one field.")
+    ] = False,
+    mirrored: Annotated[bool, typer.Option("--mirrored", help="The camera sees the sky mirrored.")] = False,
+    seed: Annotated[int, typer.Option(help="Of the noise; the same seed gives the same frames.")] = 0,
+) -> None:
+    """Write solved frames of a mount with a known axis error: practice without a sky.
+
+    Example: polarcheck simulate practice/ --error 23.4,-11.8 --site 47.3,11.2 --at 2026-11-14T21:10:00
+    """
+    from polarcheck.times import utc_from_iso
+
+    error_arcmin = parsed("--error", error, pair)
+    utc = parsed("--at", at, utc_from_iso)
+    axis_angles = None if angles is None else parsed("--angles", angles, _angles)
+    with ending():
+        rig_file = read_rig_option(rig)
+        place = site_option(site) or (rig_file.site if rig_file else None)
+        if place is None:
+            raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
+        from polarcheck.simulate import simulate_frames
+
+        paths = simulate_frames(
+            folder,
+            error_arcmin=error_arcmin,
+            site=place,
+            utc=utc,
+            pole=pole,
+            axis_angles_deg=axis_angles,
+            declination_deg=declination,
+            count=frames,
+            camera=_camera(rig_file, mirrored),
+            noise_px=noise_px,
+            tracking_only=tracked,
+            seed=seed,
+        )
+        typer.echo(f"{len(paths)} frames and truth.json written. Measure them: polarcheck measure {folder}")
+
+
+def _camera(rig: Rig | None, mirrored: bool) -> Camera:
+    from polarcheck.simulate import Camera
+
+    known: dict[str, float | None] = {}
+    if rig is not None:
+        known = {
+            "width_px": rig.camera.width_px,
+            "height_px": rig.camera.height_px,
+            "pixel_scale_arcsec": rig.pixel_scale_arcsec,
+        }
+    return Camera(mirrored=mirrored, **{name: value for name, value in known.items() if value})  # type: ignore[arg-type]
+
+
+def _angles(text: str) -> list[float]:
+    from polarcheck.errors import InputError
+    from polarcheck.printable import printable
+
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise InputError(f"{printable(text)!r} is not a list of numbers such as -30,0,30") from None

@@ -1,0 +1,209 @@
+"""The rig file: optics, camera, guiding, mount, knobs and site, as TOML, strictly checked.
+
+Every key is optional; a command asks for what it needs. An unknown key, a value of the wrong kind or an
+impossible one is refused with its line and the nearest right key.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from polarcheck.errors import InputError
+from polarcheck.printable import printable
+from polarcheck.site import Site
+
+__all__ = ["Rig", "read_rig"]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class Optics(_Table):
+    """The telescope or lens that the camera looks through."""
+
+    focal_length_mm: Annotated[float, Field(gt=0, le=50_000, allow_inf_nan=False)] | None = None
+
+
+class Camera(_Table):
+    """The camera's sensor."""
+
+    pixel_size_um: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] | None = None
+    width_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
+    height_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
+
+
+class Guiding(_Table):
+    """Where the guide star stands from the field's centre, east and north. [deg]"""
+
+    offset_deg: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
+
+
+class Knob(_Table):
+    """How a knob moves the axis."""
+
+    arcmin_per_turn: Positive | None = None
+    thread_pitch_mm: Positive | None = None
+    lever_mm: Positive | None = None
+    clockwise_moves: Literal["east", "west", "up", "down"] | None = None
+    backlash_turns: NotNegative | None = None
+    smallest_turn: Positive | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Knob:
+        if (self.thread_pitch_mm is None) != (self.lever_mm is None):
+            raise ValueError("thread_pitch_mm and lever_mm belong together")
+        return self
+
+
+class Mount(_Table):
+    """The equatorial mount and its two adjustment knobs."""
+
+    azimuth: Knob | None = None
+    altitude: Knob | None = None
+    periodic_error_arcsec: NotNegative | None = None
+    worm_period_s: Positive | None = None
+
+    @model_validator(mode="after")
+    def _senses(self) -> Mount:
+        for name, knob, senses in (
+            ("azimuth", self.azimuth, ("east", "west")),
+            ("altitude", self.altitude, ("up", "down")),
+        ):
+            if knob and knob.clockwise_moves and knob.clockwise_moves not in senses:
+                raise ValueError(f'{name}.clockwise_moves must be "{senses[0]}" or "{senses[1]}"')
+        return self
+
+
+class SitePlace(_Table):
+    """Where the mount stands."""
+
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)]
+    longitude_deg: Annotated[float, Field(ge=-180, le=360)]
+    height_m: Annotated[float, Field(ge=-1000, le=10_000)] = 0.0
+
+
+class _RigFile(_Table):
+    optics: Optics = Optics()
+    camera: Camera = Camera()
+    guiding: Guiding = Guiding()
+    mount: Mount = Mount()
+    site: SitePlace | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """What a rig file says.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        The file.
+    optics, camera, guiding, mount
+        Its tables.
+    site : Site or None
+        Where, if it says so.
+    """
+
+    path: Path
+    optics: Optics
+    camera: Camera
+    guiding: Guiding
+    mount: Mount
+    site: Site | None
+
+    @property
+    def pixel_scale_arcsec(self) -> float | None:
+        """Arcseconds per pixel at the centre, if focal length and pixel size are known. [arcsec/px]"""
+        if self.optics.focal_length_mm is None or self.camera.pixel_size_um is None:
+            return None
+        return 206.264806 * self.camera.pixel_size_um / self.optics.focal_length_mm
+
+
+def read_rig(path: Path) -> Rig:
+    """Read and check a rig file.
+
+    Raises
+    ------
+    InputError
+        With the file's name, the line, what is wrong, and the nearest right key.
+    """
+    name = printable(path.name)
+    try:
+        text = path.read_text(encoding="utf-8")
+        content = tomllib.loads(text)
+    except OSError as error:
+        raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{name}: is no UTF-8 text; a rig file is TOML") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{name}: is no valid TOML: {printable(error)}") from None
+    try:
+        file = _RigFile.model_validate(content)
+    except ValidationError as error:
+        raise InputError(f"{name}: {_first_fault(error, text)}") from None
+    site = None
+    if file.site:
+        site = Site(file.site.latitude_deg, file.site.longitude_deg, file.site.height_m, f"rig file {name}")
+    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site)
+
+
+def _first_fault(error: ValidationError, text: str) -> str:
+    fault = error.errors(include_url=False)[0]
+    where = tuple(part for part in fault["loc"] if isinstance(part, str))
+    key = ".".join(printable(part) for part in where)
+    line = _line_of(where, text)
+    place = f"line {line}: " if line else ""
+    if fault["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(where[-1], _keys_of(where[:-1]), n=1, cutoff=0.4)
+        hint = f"; did you mean {near[0]}?" if near else f"; known here: {', '.join(_keys_of(where[:-1]))}"
+        return f"{place}unknown key {key}{hint}"
+    if fault["type"] == "missing":
+        return f"{place}{key} is missing"
+    message = fault["msg"].removeprefix("Value error, ")
+    given = f", not {printable(repr(fault['input']), 40)}" if not isinstance(fault["input"], dict) else ""
+    return f"{place}{key or 'the file'}: {message[:1].lower()}{message[1:]}{given}"
+
+
+def _line_of(where: tuple[str, ...], text: str) -> int | None:
+    """Line of a key: first below its table's header, else wherever its last part first stands."""
+    if not where:
+        return None
+    table = r"\s*\.\s*".join(re.escape(part) for part in where[:-1])
+    header, key = (
+        re.compile(rf"\s*\[\s*{table}\s*\]"),
+        re.compile(rf"\s*[\"']?{re.escape(where[-1])}[\"']?\s*[=.\]]"),
+    )
+    whole = re.compile(rf"\s*\[\s*{r'[ .]*'.join(re.escape(part) for part in where)}\s*\]")
+    lines = text.splitlines()
+    headers = [i for i, line in enumerate(lines) if header.match(line)]
+    start = headers[0] if headers else -1
+    for i in [*range(start + 1, len(lines)), *range(start + 1)]:
+        if key.match(lines[i]) or whole.match(lines[i]):
+            return i + 1
+    return start + 1 if start >= 0 else None
+
+
+def _keys_of(table: tuple[str, ...]) -> list[str]:
+    model: Any = _RigFile
+    for part in table:
+        field = model.model_fields.get(part)
+        if field is None:
+            return []
+        kinds = [field.annotation, *getattr(field.annotation, "__args__", ())]
+        model = next((k for k in kinds if isinstance(k, type) and issubclass(k, BaseModel)), None)
+        if model is None:
+            return []
+    return list(model.model_fields)
