@@ -11,7 +11,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -189,7 +189,8 @@ def _line_of(where: tuple[str, ...], text: str) -> int | None:
     whole = re.compile(rf"\s*\[\s*{r'[ .]*'.join(re.escape(part) for part in where)}\s*\]")
     lines = text.splitlines()
     headers = [i for i, line in enumerate(lines) if header.match(line)]
-    start = headers[0] if headers else -1
+    start: int = headers[0] if headers else -1
+    i: int
     for i in [*range(start + 1, len(lines)), *range(start + 1)]:
         if key.match(lines[i]) or whole.match(lines[i]):
             return i + 1
@@ -197,13 +198,13 @@ def _line_of(where: tuple[str, ...], text: str) -> int | None:
 
 
 def _keys_of(table: tuple[str, ...]) -> list[str]:
-    model: Any = _RigFile
+    model: type[BaseModel] = _RigFile
     for part in table:
         field = model.model_fields.get(part)
-        if field is None:
+        annotation = field.annotation if field else None
+        kinds = [annotation, *getattr(annotation, "__args__", ())]
+        tables = [kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel)]
+        if not tables:
             return []
-        kinds = [field.annotation, *getattr(field.annotation, "__args__", ())]
-        model = next((k for k in kinds if isinstance(k, type) and issubclass(k, BaseModel)), None)
-        if model is None:
-            return []
+        model = tables[0]
     return list(model.model_fields)
