@@ -8,7 +8,7 @@ import numpy as np
 
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import InputError
-from polarcheck.frames import SENSOR_NODES
+from polarcheck.frames.sensor import node_pixels
 from polarcheck.sky import Pole
 from polarcheck.vectors import (
     Array,
@@ -34,7 +34,7 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """A camera on the mount; by default that of the demo rig, 400 mm with pixels of 6 micrometres.
+    """A camera on the mount; by default that of the demo rig, 250 mm with pixels of 6 micrometres.
 
     Attributes
     ----------
@@ -55,7 +55,7 @@ class Camera:
 
     width_px: int = 1200
     height_px: int = 900
-    pixel_scale_arcsec: float = 206.265 * 6.0 / 400.0
+    pixel_scale_arcsec: float = 206.265 * 6.0 / 250.0
     camera_angle_deg: float = 20.0
     mirrored: bool = False
 
@@ -108,7 +108,7 @@ def camera_pixels(directions: Array, camera: Camera) -> Array:
 
 def sensor_points(camera: Camera) -> Array:
     """Return the 0-based pixels, shape (9, 2), at which a frame's sky is sampled."""
-    return np.asarray(camera.centre_px + SENSOR_NODES * [camera.width_px / 2, camera.height_px / 2])
+    return node_pixels(camera.width_px, camera.height_px)
 
 
 def mount_axis(error_arcmin: tuple[float, float], pole: Pole) -> Array:

@@ -133,16 +133,23 @@ def truth_of(
 ) -> dict[str, Any]:
     """Return what a simulated mount really is, ready for JSON (schema ``polarcheck.truth/1``)."""
     azimuth, altitude = azalt_from_direction(axis)
+    place = {k: v for k, v in asdict(site).items() if k != "source"}
+    axis_deg = {"azimuth_deg": float(azimuth) / DEGREE, "altitude_deg": float(altitude) / DEGREE}
     return {
         "schema": "polarcheck.truth/1",
-        "site": {k: round(v, 9) for k, v in asdict(site).items() if k != "source"},
-        "axis": {"azimuth_deg": float(azimuth) / DEGREE, "altitude_deg": float(altitude) / DEGREE},
+        "site": _rounded(place),
+        "axis": _rounded(axis_deg),
         "pole": asdict(pole),
-        "error": error_of_axis(axis, pole),
+        "error": _rounded(error_of_axis(axis, pole)),
         "atmosphere": asdict(atmosphere),
         "rig": asdict(camera),
         "seed": seed,
     }
+
+
+def _rounded(values: dict[str, float]) -> dict[str, float]:
+    """Without the last digits, which only the arithmetic made."""
+    return {name: round(value, 9) for name, value in values.items()}
 
 
 def _check(exposure_s: float, cadence_s: float, noise_px: float, declination: float, count: int) -> None:
