@@ -96,16 +96,18 @@ def site_of(frames: Sequence[Frame], fallback: Site | None = None) -> tuple[Site
             "degree is good enough)"
         )
     places = np.array([(site.latitude_deg, site.longitude_deg) for site in sites])
-    apart = np.abs(places[:, None] - places[None]).max(axis=-1)
-    alike = apart < _SAME_PLACE_DEG
-    chosen = int(np.argmax(alike.sum(axis=1)))
-    others = int(np.count_nonzero(~alike[chosen]))
+    _, first, counts = np.unique(
+        np.round(places / _SAME_PLACE_DEG), axis=0, return_index=True, return_counts=True
+    )
+    chosen = int(first[np.argmax(counts)])
+    apart = np.abs(places - places[chosen]).max(axis=-1)
+    others = int(np.count_nonzero(apart > _SAME_PLACE_DEG))
     if not others:
         return sites[chosen], []
     site = sites[chosen]
     text = (
         f"The headers disagree about the site: {others} of {len(sites)} frames name a place up to "
-        f"{apart[chosen].max():.2f} deg away. Latitude {site.latitude_deg:.3f}, longitude "
+        f"{apart.max():.2f} deg away. Latitude {site.latitude_deg:.3f}, longitude "
         f"{site.longitude_deg:.3f} deg, named by most, is used; --site overrides it."
     )
     return site, [Notice("site-disagreement", text)]

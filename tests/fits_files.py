@@ -50,6 +50,11 @@ def header(cards: dict[str, Any]) -> fits.Header:
     return made
 
 
+def raw_cards(cards: dict[str, Any]) -> dict[str, bytes]:
+    """Return cards as astropy writes them, keyword to 80 bytes."""
+    return {card.keyword: str(card).encode("ascii") for card in header(cards).cards}
+
+
 def write_image(
     path: Path, cards: dict[str, Any] | None = None, shape: tuple[int, ...] = (HEIGHT, WIDTH), **changes: Any
 ) -> Path:

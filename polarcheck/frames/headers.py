@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.printable import printable
@@ -65,17 +65,17 @@ class Hdu:
         Whether it holds an image, plain or tile-compressed.
     shape : tuple of int
         Size of the image as NAXIS1, NAXIS2, ...; empty without one. [px]
-    header : astropy.io.fits.Header
-        Cards about size, time and place.
-    wcs_header : astropy.io.fits.Header
+    header : dict of str to bytes
+        Cards about size, time and place, as `Cards` takes them; of repeated ones the first.
+    wcs_header : dict of str to bytes
         Cards about the solution.
     """
 
     index: int
     is_image: bool
     shape: tuple[int, ...]
-    header: Any
-    wcs_header: Any
+    header: dict[str, bytes]
+    wcs_header: dict[str, bytes]
 
 
 def walk(path: Path) -> Iterator[Hdu]:
@@ -192,22 +192,19 @@ def _end_card(raw: bytes, start: int) -> int:
 
 
 def _hdu(index: int, raw: bytes) -> tuple[Hdu, int]:
-    from astropy.io import fits
-
-    wcs, other = [], []
+    wcs_header: dict[str, bytes] = {}
+    header: dict[str, bytes] = {}
     for start in range(0, len(raw), _CARD):
         card = raw[start : start + _CARD]
         keyword = card[:8].rstrip()
         if _WCS_CARD.match(keyword):
-            wcs.append(card)
+            wcs_header.setdefault(keyword.decode("ascii"), card.translate(_PLAIN_ASCII))
         elif _OTHER_CARD.match(keyword):
-            other.append(card)
-    header = fits.Header.fromstring(b"".join(other))
+            header.setdefault(keyword.decode("ascii"), card)
     cards = Cards(header)
     is_compressed = cards.value("ZIMAGE") is True
     is_image = is_compressed or index == 0 or cards.value("XTENSION") == "IMAGE"
     shape = _shape(cards, "ZNAXIS" if is_compressed else "NAXIS") if is_image else ()
-    wcs_header = fits.Header.fromstring(b"".join(wcs).translate(_PLAIN_ASCII))
     return Hdu(index, is_image, shape, header, wcs_header), _data_bytes(cards)
 
 

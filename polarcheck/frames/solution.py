@@ -138,7 +138,7 @@ def read_wcs(hdu: Hdu, size_px: tuple[int, int], besselian_epoch: float | None) 
     _check_kind(ctypes, Cards(hdu.header))
     _check_numbers(cards, hdu.wcs_header)
     system, notices = celestial_system(longitude, cards, besselian_epoch)
-    wcs = WCS(hdu.wcs_header)
+    wcs = WCS(b"".join(hdu.wcs_header.values()))
     if wcs.naxis != 2 or wcs.wcs.lng < 0 or wcs.wcs.lat < 0:
         raise UnusableError("its header holds no complete pair of celestial axes; solve it again")
     matrix = wcs.pixel_scale_matrix

@@ -19,7 +19,7 @@ from astropy.wcs import WCS, FITSFixedWarning
 from polarcheck.frames import SENSOR_NODES, read_frame, read_solution
 from polarcheck.frames.cards import Cards
 from polarcheck.frames.systems import celestial_system
-from tests.fits_files import HEIGHT, SIP, SOLVED, TAN, TIME, WIDTH, header, write_image
+from tests.fits_files import HEIGHT, SIP, SOLVED, TAN, TIME, WIDTH, raw_cards, write_image
 from tests.helpers import DEG, HOUR, icrs, separation_arcsec
 
 ROUNDING_ARCSEC = 1e-6
@@ -86,7 +86,7 @@ def test_missing_crpix_is_zero(tmp_path: Path) -> None:
 def test_icrs_and_fk5_differ_by_22_milliarcseconds_near_the_pole() -> None:
     """Frame bias near Polaris: 22 mas (astropy; the IAU 2000 offsets, from memory)."""
     polaris = icrs(np.array([37.954515 * DEG]), np.array([89.2641095 * DEG]))
-    system, _ = celestial_system("RA", Cards(header({"RADESYS": "FK5"})), None)
+    system, _ = celestial_system("RA", Cards(raw_cards({"RADESYS": "FK5"})), None)
     assert separation_arcsec(system.to_icrs(polaris), polaris)[0] == pytest.approx(0.022, abs=0.001)
 
 
@@ -100,8 +100,8 @@ def test_equinox_of_date_is_precessed_as_in_the_textbook() -> None:
     of_date = icrs(
         np.array([(2 + 46 / 60 + 11.331 / 3600) * HOUR]), np.array([(49 + 20 / 60 + 54.54 / 3600) * DEG])
     )
-    system, _ = celestial_system("RA", Cards(header({"EQUINOX": equinox})), None)
-    j2000, _ = celestial_system("RA", Cards(header({"EQUINOX": 2000.0})), None)
+    system, _ = celestial_system("RA", Cards(raw_cards({"EQUINOX": equinox})), None)
+    j2000, _ = celestial_system("RA", Cards(raw_cards({"EQUINOX": 2000.0})), None)
     found = j2000.from_icrs(system.to_icrs(of_date))
     expected = icrs(np.array([41.054063 * DEG]), np.array([49.227750 * DEG]))
     assert separation_arcsec(found, expected)[0] < 0.05

@@ -10,18 +10,18 @@ import pytest
 
 from polarcheck.frames.cards import Cards
 from polarcheck.frames.header_site import header_site
-from tests.fits_files import header
+from tests.fits_files import raw_cards
 
 
 def site_of(**cards: Any) -> tuple[float, float, float, str]:
-    site, notices = header_site(Cards(header({k.replace("_", "-"): v for k, v in cards.items()})))
+    site, notices = header_site(Cards(raw_cards({k.replace("_", "-"): v for k, v in cards.items()})))
     assert site is not None
     assert notices == ()
     return site.latitude_deg, site.longitude_deg, site.height_m, site.source
 
 
 def notice_of(**cards: Any) -> str:
-    site, notices = header_site(Cards(header({k.replace("_", "-"): v for k, v in cards.items()})))
+    site, notices = header_site(Cards(raw_cards({k.replace("_", "-"): v for k, v in cards.items()})))
     assert site is None
     assert [notice.code for notice in notices] == ["site-unusable"]
     return notices[0].text
@@ -108,11 +108,11 @@ def test_unusable_site_is_said_and_not_guessed(cards: dict[str, Any], why: str) 
 
 @pytest.mark.parametrize("cards", [{}, {"SITELAT": 47.3}, {"SITELAT": "", "SITELONG": ""}, {"OBSGEO_X": 1.0}])
 def test_header_without_site_gives_none_quietly(cards: dict[str, Any]) -> None:
-    assert header_site(Cards(header({k.replace("_", "-"): v for k, v in cards.items()}))) == (None, ())
+    assert header_site(Cards(raw_cards({k.replace("_", "-"): v for k, v in cards.items()}))) == (None, ())
 
 
 def test_impossible_height_costs_the_height_only() -> None:
-    site, notices = header_site(Cards(header({"SITELAT": 47.3, "SITELONG": 11.2, "SITEELEV": -9999.0})))
+    site, notices = header_site(Cards(raw_cards({"SITELAT": 47.3, "SITELONG": 11.2, "SITEELEV": -9999.0})))
     assert site is not None
     assert site.height_m == 0
     assert [notice.code for notice in notices] == ["height-unusable"]
