@@ -76,6 +76,10 @@ def axis_error(axis: Array, covariance: Array, degrees_of_freedom: int, pole: Po
         Behind the covariance; 0 for an assumed noise, which gives normal intervals.
     pole : Pole
         What to compare with.
+
+    Returns
+    -------
+    AxisError
     """
     azimuth, altitude = (float(angle) for angle in azalt_from_direction(axis))
     off_azimuth = float(wrap(azimuth - pole.azimuth_deg * DEGREE))
@@ -109,6 +113,10 @@ def interval_factor(probability: float, degrees_of_freedom: int) -> float:
         Within the interval, such as 0.6827 or 0.95.
     degrees_of_freedom : int
         Student's t; 0 stands for a known noise, the normal distribution.
+
+    Returns
+    -------
+    float
     """
     from scipy.special import ndtri, stdtrit  # only results need it, not --help
 

@@ -227,7 +227,24 @@ def measure_frames(
     temperature_c: float | None = None,
     noise_px: float = FRAME_NOISE_PX,
 ) -> Measurement:
-    """Measure the axis error from frames that are already read; see `measure`."""
+    """Measure the axis error from frames that are already read.
+
+    Parameters
+    ----------
+    frame_set : FrameSet
+        From `polarcheck.read_frames`.
+    site, fallback_site, pole, pressure_hpa, temperature_c, noise_px
+        As for `measure`.
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    InputError, GeometryError
+        As `measure`.
+    """
     notices: list[Notice] = []
     if site is None:
         site, notices = site_of(frame_set.frames, fallback_site)

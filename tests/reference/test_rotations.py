@@ -68,7 +68,7 @@ def test_attitudes_of_narrow_fields_agree_with_scipy() -> None:
     corners = np.array([[1.0, x, y] for x in (-0.008, 0.008) for y in (-0.006, 0.006)] + [[1.0, 0.0, 0.0]])
     template = corners / np.linalg.norm(corners, axis=1, keepdims=True)
     weights = np.array([1.0, 2.0, 1.0, 3.0, 0.5])
-    truth = Rotation.random(12, rng=rng)
+    truth = Rotation.from_quat(rng.normal(size=(12, 4)))
     seen = np.stack([turn.apply(template) for turn in truth]) + rng.normal(scale=2 * ARCSEC, size=(12, 5, 3))
     seen /= np.linalg.norm(seen, axis=-1, keepdims=True)
     ours = Rotation.from_matrix(attitudes(template, seen, weights))
