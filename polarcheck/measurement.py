@@ -100,6 +100,10 @@ class Measurement:
         The ICRS place seen there at `utc`. [deg]
     error : AxisError
         Axis minus pole.
+    other_pole : Pole
+        The other kind: the true one where `pole` is the refracted one.
+    other_error : AxisError
+        Axis minus the other pole.
     fit : AxisFit
         How it came about.
     entries : tuple of FrameEntry
@@ -128,6 +132,8 @@ class Measurement:
     axis_ra_deg: float
     axis_dec_deg: float
     error: AxisError
+    other_pole: Pole
+    other_error: AxisError
     fit: AxisFit
     entries: tuple[FrameEntry, ...]
     notices: tuple[Notice, ...]
@@ -261,6 +267,7 @@ def measure_frames(
         station=sample.station,
     )
     error = axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, target)
+    other = celestial_pole("true" if pole == "refracted" else "refracted", site, air)
     _require_meaning(fit, site.is_north)
     last = int(np.flatnonzero(fit.used)[-1])
     moment = sample.utc[last : last + 1]
@@ -280,6 +287,8 @@ def measure_frames(
         axis_ra_deg=ra,
         axis_dec_deg=dec,
         error=error,
+        other_pole=other,
+        other_error=axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, other),
         fit=fit,
         entries=frame_entries(sample, fit, refused),
         notices=tuple([*notices, sun] if sun else notices),

@@ -9,6 +9,7 @@ from polarcheck.alignment import AxisError
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, Measurement
+from polarcheck.sky import Pole
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
@@ -37,11 +38,7 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
             "wavelength_um": result.atmosphere.wavelength_um,
         },
         "epoch_utc": iso_from_utc(result.utc),
-        "pole": {
-            "kind": result.pole.kind,
-            "azimuth_deg": result.pole.azimuth_deg,
-            "altitude_deg": result.pole.altitude_deg,
-        },
+        "pole": _pole(result.pole),
         "axis": {
             "azimuth_deg": result.axis_azimuth_deg,
             "altitude_deg": result.axis_altitude_deg,
@@ -50,6 +47,7 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
             "covariance_arcmin2": (result.fit.covariance / ARCMIN**2).tolist(),
         },
         "error": _error(result.error),
+        "other_pole": {**_pole(result.other_pole), "error": _error(result.other_error)},
         "fit": _fit(result),
         "frames": [_entry(entry) for entry in result.entries],
         "site_cost": {
@@ -60,6 +58,10 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
         "next_frame": _next(result),
         "warnings": [_notice(notice) for notice in result.notices],
     }
+
+
+def _pole(pole: Pole) -> dict[str, Any]:
+    return {"kind": pole.kind, "azimuth_deg": pole.azimuth_deg, "altitude_deg": pole.altitude_deg}
 
 
 def _error(error: AxisError) -> dict[str, float]:

@@ -75,16 +75,37 @@ def _errors(result: Measurement) -> str:
     lines.append(
         f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from the {result.pole.kind} pole, on the sky"
     )
-    lines.append("")
-    lines.append(
-        _wrapped(
-            f"Azimuth is counted about the vertical, as the knob turns it (on the sky "
-            f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f} arcmin). "
-            f"Left so, a star drifts by up to {error.largest_drift_arcsec_per_min:.2g} arcsec a minute.",
-            "  ",
-        )
+    sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f}"
+    return "\n".join(
+        [
+            *lines,
+            "",
+            _wrapped(
+                f"Azimuth is counted about the vertical, as the knob turns it (on the sky {sky} arcmin). Left so, "
+                f"a star drifts by up to {error.largest_drift_arcsec_per_min:.2g} arcsec a minute.",
+                "  ",
+            ),
+            _wrapped(_other_pole(result) + " " + _place(result), "  "),
+        ]
     )
-    return "\n".join(lines)
+
+
+def _other_pole(result: Measurement) -> str:
+    other = result.other_error
+    side, height = side_words(other.azimuth_arcmin, other.altitude_arcmin, result.site.is_north)
+    azimuth, _ = with_sigma(abs(other.azimuth_arcmin), other.azimuth_sigma_arcmin)
+    altitude, _ = with_sigma(abs(other.altitude_arcmin), other.altitude_sigma_arcmin)
+    return f"From the {result.other_pole.kind} pole: {azimuth} arcmin {side}, {altitude} too {height}."
+
+
+def _place(result: Measurement) -> str:
+    """The axis on the sky, to an arcsecond (near the pole a second of right ascension is far less)."""
+    seconds = round(result.axis_ra_deg * 240) % 86400
+    arcsec = round(abs(result.axis_dec_deg) * 3600)
+    sign = "-" if result.axis_dec_deg < 0 else "+"
+    ra = f"{seconds // 3600:02d}h{seconds // 60 % 60:02d}m{seconds % 60:02d}s"
+    dec = f"{sign}{arcsec // 3600:02d}d{arcsec // 60 % 60:02d}'{arcsec % 60:02d}\""
+    return f"The axis stands at RA {ra}, Dec {dec} (ICRS)."
 
 
 def _wide(wide: float, sigma: float) -> str:
@@ -155,8 +176,8 @@ def _next(result: Measurement) -> str:
     side, height = side_words(-error.azimuth_arcmin, -error.altitude_arcmin, north)
     hand = "right" if (side == "east") == north else "left"
     vertical = "raise" if height == "high" else "lower"
-    azimuth, _ = with_sigma(abs(error.azimuth_arcmin), error.azimuth_sigma_arcmin)
-    altitude, _ = with_sigma(abs(error.altitude_arcmin), error.altitude_sigma_arcmin)
+    azimuth = _by_hand(error.azimuth_arcmin, error.azimuth_sigma_arcmin)
+    altitude = _by_hand(error.altitude_arcmin, error.altitude_sigma_arcmin)
     text = (
         f"Next: swing the axis {azimuth} arcmin {side} ({hand}, facing the pole) and {vertical} it by {altitude} "
         "arcmin, hold the load while a bolt is loose, clamp, and measure again."
@@ -168,6 +189,11 @@ def _next(result: Measurement) -> str:
             f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
         )
     return _wrapped(text)
+
+
+def _by_hand(move: float, sigma: float) -> str:
+    """A move as a hand can make it: a tenth of an arcminute at the finest."""
+    return f"{abs(move):.{min(decimals_for(sigma), 1)}f}"
 
 
 def _worth_a_frame(result: Measurement) -> bool:
