@@ -11,11 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from polarcheck.camera_axis import CameraAxis
 from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
-from polarcheck.sky import Pole
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole
 from polarcheck.vectors import Array, angle_between, azalt_from_direction, wrap
 
-__all__ = ["AxisError", "axis_error", "interval_factor", "side_words"]
+__all__ = ["Alignment", "AxisError", "Sensor", "Step", "axis_error", "interval_factor", "side_words"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,114 @@ class AxisError:
         sidereal rate times the angle between them, times the sine of the hour angle from the worst place.
         """
         return self.total_arcmin * 60 * SIDEREAL_RATE * 60
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """What tells one camera's frames from another's.
+
+    Attributes
+    ----------
+    width_px, height_px : int
+        Size of the image. [px]
+    pixel_scale_arcsec : float
+        At the centre. [arcsec/px]
+    mirrored : bool
+        Whether it sees the sky mirrored.
+    """
+
+    width_px: int
+    height_px: int
+    pixel_scale_arcsec: float
+    mirrored: bool
+
+    def is_like(self, other: Sensor, ratio: float = 1.015) -> bool:
+        """Whether size and parity are the same, and the pixel scales within a ratio."""
+        apart = self.pixel_scale_arcsec / other.pixel_scale_arcsec
+        mine, theirs = ((sensor.width_px, sensor.height_px, sensor.mirrored) for sensor in (self, other))
+        return mine == theirs and 1 / ratio < apart < ratio
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Where the axis was found at one moment of the night.
+
+    Attributes
+    ----------
+    utc : tuple of float
+        Two-part Julian date.
+    azimuth_deg, altitude_deg : float
+        Of the axis. [deg]
+    covariance : ndarray, shape (2, 2)
+        On the tangent plane (azimuth times cos altitude, altitude). [rad^2]
+    turned : tuple of float or None
+        Turns that the azimuth and the altitude knob were given since the step before, net, clockwise
+        positive; None where that is not known, and for a fresh measurement.
+    is_fresh : bool
+        True for a measurement of its own, False for one that follows on the step before.
+    """
+
+    utc: tuple[float, float]
+    azimuth_deg: float
+    altitude_deg: float
+    covariance: Array
+    turned: tuple[float, float] | None = None
+    is_fresh: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """How the mount stands, and what a later frame needs to see it move.
+
+    Attributes
+    ----------
+    site : Site
+        Where.
+    atmosphere : Atmosphere
+        The air used for refraction.
+    pole_kind : {"refracted", "true"}
+        What the error refers to.
+    axis : ndarray, shape (3,)
+        East-North-Up unit vector of the elevated end.
+    covariance : ndarray, shape (2, 2), or None
+        On its tangent plane (azimuth times cos altitude, altitude); None if the axis was merely given.
+        [rad^2]
+    degrees_of_freedom : int
+        Behind the covariance; 0 for an assumed noise.
+    camera : CameraAxis or None
+        The axis fixed in the camera of the last used frame.
+    sensor : Sensor or None
+        That camera.
+    last_frame : str or None
+        Name of that frame, printable.
+    is_continuous : bool
+        Whether no later frame was left out, so that the camera is known to stand as that frame saw it.
+    steps : tuple of Step
+        The night so far; the last one is this alignment.
+    """
+
+    site: Site
+    atmosphere: Atmosphere
+    pole_kind: PoleKind
+    axis: Array
+    covariance: Array | None = None
+    degrees_of_freedom: int = 0
+    camera: CameraAxis | None = None
+    sensor: Sensor | None = None
+    last_frame: str | None = None
+    is_continuous: bool = True
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def pole(self) -> Pole:
+        """The pole that the error refers to."""
+        return celestial_pole(self.pole_kind, self.site, self.atmosphere)
+
+    @property
+    def error(self) -> AxisError:
+        """Axis minus pole; sigmas are zero where the axis was merely given."""
+        covariance = np.zeros((2, 2)) if self.covariance is None else self.covariance
+        return axis_error(self.axis, covariance, self.degrees_of_freedom, self.pole)
 
 
 def axis_error(axis: Array, covariance: Array, degrees_of_freedom: int, pole: Pole) -> AxisError:

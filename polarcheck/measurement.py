@@ -13,9 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import AxisError, axis_error
+from polarcheck.alignment import Alignment, AxisError, Sensor, Step, axis_error
 from polarcheck.attitudes import camera_attitudes
 from polarcheck.axis import AxisFit, best_next_frame, fit_axis, shift_by_sag
+from polarcheck.camera_axis import camera_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, FRAME_NOISE_PX
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frames
@@ -120,6 +121,8 @@ class Measurement:
         What a wrong site or clock would do.
     next_step : NextStep or None
         The frame that would help most.
+    alignment : Alignment
+        What later commands need.
     """
 
     site: Site
@@ -142,6 +145,7 @@ class Measurement:
     sag_shift_arcmin: tuple[float, float]
     site_cost: SiteCost
     next_step: NextStep | None
+    alignment: Alignment
 
     @property
     def used(self) -> tuple[FrameEntry, ...]:
@@ -297,6 +301,26 @@ def measure_frames(
         sag_shift_arcmin=_sag_shift(fit),
         site_cost=_site_cost(sample, fit, site, air, pole),
         next_step=_next_step(fit, site.is_north),
+        alignment=_alignment(sample, fit, site, air, pole),
+    )
+
+
+def _alignment(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: PoleKind) -> Alignment:
+    last = int(np.flatnonzero(fit.used)[-1])
+    frame = sample.frames[last]
+    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(fit.axis))
+    return Alignment(
+        site=site,
+        atmosphere=air,
+        pole_kind=kind,
+        axis=fit.axis,
+        covariance=fit.covariance,
+        degrees_of_freedom=fit.degrees_of_freedom,
+        camera=camera_axis(fit, last, frame.pixel_scale_arcsec * ARCSEC),
+        sensor=Sensor(frame.width_px, frame.height_px, frame.pixel_scale_arcsec, frame.mirrored),
+        last_frame=frame.name,
+        is_continuous=last == len(sample.frames) - 1,
+        steps=(Step(frame.utc, azimuth, altitude, fit.covariance),),
     )
 
 

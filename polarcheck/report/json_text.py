@@ -5,15 +5,15 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from polarcheck.alignment import AxisError
-from polarcheck.constants import ARCMIN, DEGREE
+from polarcheck.alignment import Alignment, AxisError, Step
+from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, Measurement
 from polarcheck.sky import Pole
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
-__all__ = ["json_text", "measurement_object"]
+__all__ = ["alignment_keys", "json_text", "measurement_object"]
 
 
 def json_text(value: dict[str, Any]) -> str:
@@ -56,7 +56,50 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
             "clock_arcmin_per_min": result.site_cost.clock_arcmin_per_min,
         },
         "next_frame": _next(result),
+        **alignment_keys(result.alignment),
         "warnings": [_notice(notice) for notice in result.notices],
+    }
+
+
+def alignment_keys(alignment: Alignment) -> dict[str, Any]:
+    """Return what a later command needs, as `polarcheck.saved` reads it back."""
+    return {
+        "aim": alignment.pole_kind,
+        "degrees_of_freedom": alignment.degrees_of_freedom,
+        "camera": _camera(alignment),
+        "history": [_step(step) for step in alignment.steps],
+    }
+
+
+def _camera(alignment: Alignment) -> dict[str, Any] | None:
+    camera, sensor = alignment.camera, alignment.sensor
+    if camera is None or sensor is None:
+        return None
+    return {
+        "width_px": sensor.width_px,
+        "height_px": sensor.height_px,
+        "pixel_scale_arcsec": sensor.pixel_scale_arcsec,
+        "mirrored": sensor.mirrored,
+        "points": camera.template.tolist(),
+        "axis": camera.axis.tolist(),
+        "axis_covariance_arcsec2": (camera.covariance / ARCSEC**2).tolist(),
+        "attitude": camera.attitude.tolist(),
+        "noise_px": camera.noise_px,
+        "roll_noise_ratio": camera.roll_ratio,
+        "degrees_of_freedom": camera.degrees_of_freedom,
+        "last_frame": alignment.last_frame,
+        "is_continuous": alignment.is_continuous,
+    }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "epoch_utc": iso_from_utc(step.utc),
+        "is_fresh": step.is_fresh,
+        "azimuth_deg": step.azimuth_deg,
+        "altitude_deg": step.altitude_deg,
+        "covariance_arcmin2": (step.covariance / ARCMIN**2).tolist(),
+        "turned": None if step.turned is None else list(step.turned),
     }
 
 

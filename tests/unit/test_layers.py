@@ -28,6 +28,7 @@ ROOMS = (
     "consensus",
     "noise",
     "axis",
+    "camera_axis",
     "alignment",
     "rig",
     "correction",
@@ -47,7 +48,7 @@ ROOMS = (
 
 ASTRONOMY = {"astropy", "erfa", "astropy_iers_data"}
 ASTRONOMY_ROOMS = {"site", "times", "frames", "stars", "earth", "sky", "simulate"}
-GEOMETRY_ROOMS = {"vectors", "attitudes", "least_squares", "consensus", "noise", "axis"}
+GEOMETRY_ROOMS = {"vectors", "attitudes", "least_squares", "consensus", "noise", "axis", "camera_axis"}
 GROUND_ROOMS = {"errors", "constants"}
 OUTSIDE_WORLD = {"pathlib", "os", "io", "time", "datetime", "logging", "subprocess", "urllib", "socket"}
 NETWORK = {"socket", "ssl", "http", "urllib", "urllib3", "requests", "httpx", "ftplib", "asyncio"}
