@@ -7,7 +7,7 @@ attitude, gives the new axis: exact for any tilt of the base and any slip in rig
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -55,6 +55,10 @@ class CameraAxis:
     def boresight(self) -> Array:
         """Weighted mean direction of the sensor points in the camera, shape (3,)."""
         return unit(self.weights @ self.template)
+
+    def seen_at(self, attitude: Array) -> CameraAxis:
+        """Return the same with the camera's attitude in a later frame."""
+        return replace(self, attitude=attitude)
 
     def attitude_noise(self, pixel: float) -> Array:
         """Return the covariance of a new frame's attitude as a rotation in the camera, shape (3, 3).
