@@ -9,11 +9,21 @@ from polarcheck.alignment import Alignment, AxisError, Step
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, Measurement
-from polarcheck.sky import Pole
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
-__all__ = ["alignment_keys", "json_text", "measurement_object"]
+__all__ = [
+    "alignment_keys",
+    "error_object",
+    "frame_object",
+    "json_text",
+    "measurement_object",
+    "notice_object",
+    "pole_object",
+    "site_object",
+]
 
 
 def json_text(value: dict[str, Any]) -> str:
@@ -25,20 +35,9 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
     """Return the object of schema ``polarcheck.measure/1``."""
     return {
         "schema": "polarcheck.measure/1",
-        "site": {
-            "latitude_deg": result.site.latitude_deg,
-            "longitude_deg": result.site.longitude_deg,
-            "height_m": result.site.height_m,
-            "source": result.site.source,
-        },
-        "atmosphere": {
-            "pressure_hpa": result.atmosphere.pressure_hpa,
-            "temperature_c": result.atmosphere.temperature_c,
-            "relative_humidity": result.atmosphere.relative_humidity,
-            "wavelength_um": result.atmosphere.wavelength_um,
-        },
+        **site_object(result.site, result.atmosphere),
         "epoch_utc": iso_from_utc(result.utc),
-        "pole": _pole(result.pole),
+        "pole": pole_object(result.pole),
         "axis": {
             "azimuth_deg": result.axis_azimuth_deg,
             "altitude_deg": result.axis_altitude_deg,
@@ -46,8 +45,8 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
             "declination_deg": result.axis_dec_deg,
             "covariance_arcmin2": (result.fit.covariance / ARCMIN**2).tolist(),
         },
-        "error": _error(result.error),
-        "other_pole": {**_pole(result.other_pole), "error": _error(result.other_error)},
+        "error": error_object(result.error),
+        "other_pole": {**pole_object(result.other_pole), "error": error_object(result.other_error)},
         "fit": _fit(result),
         "frames": [_entry(entry) for entry in result.entries],
         "site_cost": {
@@ -57,8 +56,31 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
         },
         "next_frame": _next(result),
         **alignment_keys(result.alignment),
-        "warnings": [_notice(notice) for notice in result.notices],
+        "warnings": [notice_object(notice) for notice in result.notices],
     }
+
+
+def site_object(site: Site, air: Atmosphere) -> dict[str, Any]:
+    """Return the keys ``site`` and ``atmosphere``."""
+    return {
+        "site": {
+            "latitude_deg": site.latitude_deg,
+            "longitude_deg": site.longitude_deg,
+            "height_m": site.height_m,
+            "source": site.source,
+        },
+        "atmosphere": {
+            "pressure_hpa": air.pressure_hpa,
+            "temperature_c": air.temperature_c,
+            "relative_humidity": air.relative_humidity,
+            "wavelength_um": air.wavelength_um,
+        },
+    }
+
+
+def frame_object(name: str, reason: str | None, utc: str | None) -> dict[str, Any]:
+    """Return one entry of ``frames`` where nothing but its use is told."""
+    return {"file": name, "used": reason is None, "reason": reason, "mid_exposure_utc": utc}
 
 
 def alignment_keys(alignment: Alignment) -> dict[str, Any]:
@@ -103,11 +125,13 @@ def _step(step: Step) -> dict[str, Any]:
     }
 
 
-def _pole(pole: Pole) -> dict[str, Any]:
+def pole_object(pole: Pole) -> dict[str, Any]:
+    """Return the key ``pole``."""
     return {"kind": pole.kind, "azimuth_deg": pole.azimuth_deg, "altitude_deg": pole.altitude_deg}
 
 
-def _error(error: AxisError) -> dict[str, float]:
+def error_object(error: AxisError) -> dict[str, float]:
+    """Return the key ``error``."""
     return {
         "azimuth_arcmin": error.azimuth_arcmin,
         "altitude_arcmin": error.altitude_arcmin,
@@ -164,5 +188,6 @@ def _next(result: Measurement) -> dict[str, float] | None:
     }
 
 
-def _notice(notice: Notice) -> dict[str, str]:
+def notice_object(notice: Notice) -> dict[str, str]:
+    """Return one entry of ``warnings``."""
     return {"code": notice.code, "text": notice.text}

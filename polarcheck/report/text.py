@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from polarcheck.alignment import side_words
+from polarcheck.alignment import AxisError, side_words
 from polarcheck.constants import DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, Measurement
@@ -12,7 +12,7 @@ from polarcheck.report.rounding import decimals_for, with_sigma
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
-__all__ = ["measurement_text", "notice_text"]
+__all__ = ["error_table", "measurement_text", "notice_text", "wrapped"]
 
 _WIDTH = 79
 _NAME = 32
@@ -34,58 +34,49 @@ def measurement_text(result: Measurement) -> str:
 
 def notice_text(notice: Notice) -> str:
     """Return a warning as a wrapped paragraph."""
-    return _wrapped(f"warning: {notice.text}", "", "  ")
+    return wrapped(f"warning: {notice.text}", "", "  ")
 
 
 def _headline(result: Measurement) -> str:
     count, offered = len(result.used), len(result.used) + len(result.left_out)
     frames = f"{count} frames" if count == offered else f"{count} of {offered} frames"
     site = result.site
-    return _wrapped(
+    return wrapped(
         f"Polar axis from {frames} over {result.fit.arc / DEGREE:.0f} deg of right ascension, as of "
         f"{iso_from_utc(result.utc)[:19]} UTC at latitude {site.latitude_deg:.3f}, longitude "
         f"{site.longitude_deg:.3f} deg ({site.source})."
     )
 
 
-def _errors(result: Measurement) -> str:
-    error = result.error
-    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, result.site.is_north)
-    rows = [
-        (
-            "azimuth",
-            error.azimuth_arcmin,
-            error.azimuth_sigma_arcmin,
-            error.azimuth_95_arcmin,
-            f"too far {side}",
-        ),
-        (
-            "altitude",
-            error.altitude_arcmin,
-            error.altitude_sigma_arcmin,
-            error.altitude_95_arcmin,
-            f"too {height}",
-        ),
-    ]
+def error_table(error: AxisError, pole_kind: str, north: bool) -> str:
+    """Return the two errors and the total with their sigmas, and in words."""
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, north)
+    rows = (
+        ("azimuth", error.azimuth_arcmin, error.azimuth_sigma_arcmin, error.azimuth_95_arcmin, f"far {side}"),
+        ("altitude", error.altitude_arcmin, error.altitude_sigma_arcmin, error.altitude_95_arcmin, height),
+    )
     lines = ["  arcmin        off    sigma     95 %   the axis points"]
     for name, value, sigma, wide, words in rows:
         shown, plus = with_sigma(abs(value), sigma)
-        lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   {words}")
+        lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   too {words}")
     shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
-    lines.append(
-        f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from the {result.pole.kind} pole, on the sky"
-    )
+    lines.append(f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from the {pole_kind} pole, on the sky")
+    return "\n".join(lines)
+
+
+def _errors(result: Measurement) -> str:
+    error = result.error
     sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f}"
     return "\n".join(
         [
-            *lines,
+            error_table(error, result.pole.kind, result.site.is_north),
             "",
-            _wrapped(
+            wrapped(
                 f"Azimuth is counted about the vertical, as the knob turns it (on the sky {sky} arcmin). Left so, "
                 f"a star drifts by up to {error.largest_drift_arcsec_per_min:.2g} arcsec a minute.",
                 "  ",
             ),
-            _wrapped(_other_pole(result) + " " + _place(result), "  "),
+            wrapped(_other_pole(result) + " " + _place(result), "  "),
         ]
     )
 
@@ -141,7 +132,7 @@ def _left_out(result: Measurement) -> str:
         return ""
     lines = [f"Left out: {len(left)}"]
     for entry in left[:_MOST_ROWS]:
-        lines.append(_wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
+        lines.append(wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
     if len(left) > _MOST_ROWS:
         lines.append(f"  and {len(left) - _MOST_ROWS} more (all of them with --json)")
     return "\n".join(lines)
@@ -157,11 +148,11 @@ def _limits(result: Measurement) -> str:
     )
     return "\n".join(
         [
-            _wrapped(
+            wrapped(
                 f"The sigma ({basis}) holds the noise of the solutions, not flexure: {SAG_ARCSEC:.0f} arcsec of sag "
                 f"would shift azimuth by {abs(azimuth):.2f} and altitude by {abs(altitude):.2f} arcmin unseen."
             ),
-            _wrapped(
+            wrapped(
                 f"A longitude off by 1 deg (or a clock by 4 min) would turn the result by "
                 f"{cost.longitude_arcmin_per_deg:.2f} arcmin, a latitude off by 1 deg by "
                 f"{cost.latitude_arcmin_per_deg:.2f}."
@@ -188,7 +179,7 @@ def _next(result: Measurement) -> str:
             f" To narrow this answer, add a frame at axis angle {step.axis_angle_deg:+.0f} deg: the larger sigma "
             f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
         )
-    return _wrapped(text)
+    return wrapped(text)
 
 
 def _by_hand(move: float, sigma: float) -> str:
@@ -208,7 +199,8 @@ def _short(name: str) -> str:
     return name if len(name) <= _NAME else "…" + name[1 - _NAME :]
 
 
-def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    """Fill a paragraph to the width of the answers."""
     return textwrap.fill(
         text,
         _WIDTH,
