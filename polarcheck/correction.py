@@ -18,9 +18,18 @@ import numpy as np
 
 from polarcheck.alignment import Alignment, AxisError, Step
 from polarcheck.constants import ARCMIN, DEGREE
-from polarcheck.vectors import Array, wrap
+from polarcheck.vectors import Array, rotation_matrix, unit, wrap
 
-__all__ = ["Correction", "KnobSpec", "Move", "Response", "correct", "learn_response"]
+__all__ = [
+    "Correction",
+    "KnobSpec",
+    "Move",
+    "Response",
+    "acting_turns",
+    "correct",
+    "knob_rotation",
+    "learn_response",
+]
 
 Direction = Literal["east", "west", "up", "down"]
 Sense = Literal["clockwise", "counterclockwise"]
@@ -162,7 +171,7 @@ def learn_response(
         if after.is_fresh or after.turned is None:
             senses = [0, 0] if after.is_fresh else senses
             continue
-        acting, doubt = _acting_turns(after.turned, senses, knobs)
+        acting, doubt = acting_turns(after.turned, senses, knobs)
         mean, covariance = _update(
             mean, covariance, acting, doubt, _motion(before, after), _motion_noise(after)
         )
@@ -199,6 +208,27 @@ def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: 
     return Correction((moves[1], moves[0]), worth, why, response)
 
 
+def knob_rotation(axis: Array, swing: float, tilt: float) -> Array:
+    """Return what knob moves do to a level mount, shape (3, 3): the altitude knob first, then azimuth.
+
+    Parameters
+    ----------
+    axis : ndarray, shape (3,)
+        Before the moves, East-North-Up.
+    swing : float
+        Azimuth move about the vertical, clockwise from above positive. [rad]
+    tilt : float
+        Altitude move about the level line across the axis' azimuth. [rad]
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+        Carries East-North-Up directions fixed in the mount to where they are afterwards.
+    """
+    level = unit(np.cross(axis, [0.0, 0.0, 1.0]))
+    return rotation_matrix(np.array([0.0, 0.0, 1.0]), -swing) @ rotation_matrix(level, tilt)
+
+
 def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Array]:
     mean, spread = np.zeros((2, 2)), np.zeros((2, 2))
     sizes = [abs(knob.gain) if knob.gain is not None else (knob.size or _UNKNOWN_GAIN) for knob in knobs]
@@ -211,10 +241,25 @@ def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Ar
     return mean.reshape(4), np.diag(spread.reshape(4) ** 2)
 
 
-def _acting_turns(
+def acting_turns(
     turned: tuple[float, float], senses: list[int], knobs: tuple[KnobSpec, KnobSpec]
 ) -> tuple[Array, Array]:
-    """Turns less backlash, and their one-sigma doubt; brings `senses` up to date."""
+    """Return turns less backlash, and their one-sigma doubt; brings `senses` up to date.
+
+    Parameters
+    ----------
+    turned : tuple of float
+        Of the azimuth and altitude knob, clockwise positive.
+    senses : list of int
+        How each was turned last, +1 or -1, 0 if not known; changed in place.
+    knobs : tuple of KnobSpec
+        For their backlash.
+
+    Returns
+    -------
+    acting, doubt : ndarray, shape (2,)
+        [turn]
+    """
     acting, doubt = np.zeros(2), np.zeros(2)
     for i, knob in enumerate(knobs):
         sense = int(np.sign(turned[i]))

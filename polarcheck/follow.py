@@ -16,6 +16,7 @@ import numpy as np
 from polarcheck.alignment import Alignment, AxisError, Sensor, Step, axis_error
 from polarcheck.camera_axis import FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
+from polarcheck.correction import knob_rotation
 from polarcheck.earth import earth_orientation
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import Frame, FrameSet, Problem
@@ -23,7 +24,7 @@ from polarcheck.least_squares import turn_about
 from polarcheck.plausibility import require_sky_above
 from polarcheck.sky import observed_from_icrs
 from polarcheck.times import seconds_between
-from polarcheck.vectors import Array, angle_between, azalt_from_direction, rotation_matrix, unit, wrap
+from polarcheck.vectors import Array, angle_between, azalt_from_direction, unit, wrap
 
 __all__ = ["Followed", "Tracking", "follow_frames"]
 
@@ -224,7 +225,7 @@ def _slip(
     assert before.camera is not None
     if tracking is None or not before.is_continuous or not before.steps:
         return None, []
-    knobs = _knob_rotation(before.axis, moved)
+    knobs = knob_rotation(before.axis, *moved)
     turns = turn_about(found.axis, found.attitudes @ (knobs @ before.camera.attitude).T)
     north = before.site.is_north
     westward = -turns if north else turns
@@ -248,13 +249,6 @@ def _slip(
 
 def _altitude(before: Alignment) -> float:
     return float(azalt_from_direction(before.axis)[1])
-
-
-def _knob_rotation(axis: Array, moved: tuple[float, float]) -> Array:
-    """A swing about the vertical after a tilt about the level line across the axis' azimuth."""
-    swing, tilt = moved
-    level = unit(np.cross(axis, [0.0, 0.0, 1.0]))
-    return rotation_matrix(np.array([0.0, 0.0, 1.0]), -swing) @ rotation_matrix(level, tilt)
 
 
 def _alignment(

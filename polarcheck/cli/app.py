@@ -5,6 +5,8 @@ from __future__ import annotations
 import typer
 
 from polarcheck import __version__
+from polarcheck.cli.correct import correct_command
+from polarcheck.cli.follow import follow_command
 from polarcheck.cli.measure import measure_command
 from polarcheck.cli.simulate import simulate_command
 
@@ -22,6 +24,8 @@ app = typer.Typer(
     "Example: polarcheck measure frames/",
 )
 app.command("measure")(measure_command)
+app.command("correct")(correct_command)
+app.command("follow")(follow_command)
 app.command("simulate")(simulate_command)
 
 

@@ -1,0 +1,74 @@
+"""The rig file's knobs as the correction needs them: signed gains."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from polarcheck.alignment import Alignment
+from polarcheck.correction import KnobSpec, acting_turns, learn_response
+from polarcheck.mechanics import arcmin_per_turn, smallest_turn
+from polarcheck.rig import Knob, Rig
+
+__all__ = ["expected_move", "knob_specs"]
+
+
+def knob_specs(rig: Rig | None, north: bool) -> tuple[KnobSpec, KnobSpec]:
+    """Return what a rig file says of the azimuth and the altitude knob.
+
+    Parameters
+    ----------
+    rig : Rig or None
+        None says nothing.
+    north : bool
+        Whether the pole is the north celestial one: there growing azimuth is towards east.
+
+    Returns
+    -------
+    tuple of KnobSpec
+        Azimuth, altitude.
+    """
+    mount = rig.mount if rig else None
+    towards = {"east": 1 if north else -1, "west": -1 if north else 1, "up": 1, "down": -1}
+    return (
+        _spec(mount.azimuth if mount else None, towards),
+        _spec(mount.altitude if mount else None, towards),
+    )
+
+
+def expected_move(
+    before: Alignment, rig: Rig | None, turned: tuple[float, float] | None
+) -> tuple[float, float] | None:
+    """Return the axis move that turns should make, as the rig file and the night so far have it.
+
+    Parameters
+    ----------
+    before : Alignment
+        The result before the turns.
+    rig : Rig or None
+        The rig file.
+    turned : tuple of float or None
+        Turns of the azimuth and altitude knob, clockwise positive.
+
+    Returns
+    -------
+    tuple of float or None
+        Azimuth (about the vertical) and altitude; None where a knob that was turned is not known. [arcmin]
+    """
+    if turned is None:
+        return None
+    specs = knob_specs(rig, before.site.is_north)
+    height = float(np.arcsin(np.clip(before.axis[2], -1, 1)))
+    response = learn_response(before.steps, *specs, height)
+    if any(turns and not known for turns, known in zip(turned, response.known, strict=True)):
+        return None
+    acting, _ = acting_turns(turned, list(response.last_senses), specs)
+    azimuth, altitude = response.matrix @ acting
+    return float(azimuth), float(altitude)
+
+
+def _spec(knob: Knob | None, towards: dict[str, int]) -> KnobSpec:
+    if knob is None:
+        return KnobSpec()
+    size = arcmin_per_turn(knob)
+    gain = None if size is None or knob.clockwise_moves is None else size * towards[knob.clockwise_moves]
+    return KnobSpec(gain, size, knob.backlash_turns or 0.0, smallest_turn(knob))

@@ -1,0 +1,110 @@
+"""What a command was given as the alignment: frames to measure, a kept result, or two numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from polarcheck.alignment import Alignment
+from polarcheck.constants import ARCMIN, DEGREE
+from polarcheck.errors import InputError, Notice
+from polarcheck.measurement import measure
+from polarcheck.site import Site
+from polarcheck.sky import PoleKind, celestial_pole, standard_atmosphere
+from polarcheck.vectors import direction_from_azalt
+
+__all__ = ["alignment_from", "given_alignment"]
+
+
+def alignment_from(
+    paths: Sequence[Path],
+    *,
+    error_arcmin: tuple[float, float] | None = None,
+    site: Site | None = None,
+    fallback_site: Site | None = None,
+    pole: PoleKind | None = None,
+    pressure_hpa: float | None = None,
+    temperature_c: float | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[Alignment, tuple[Notice, ...]]:
+    """Return the alignment that was named, and what to warn of.
+
+    Parameters
+    ----------
+    paths : sequence of pathlib.Path
+        A folder or files of solved frames, or one result kept with ``--out``; empty with `error_arcmin`.
+    error_arcmin : tuple of float, optional
+        Azimuth and altitude error instead of frames; needs a site. [arcmin]
+    site, fallback_site, pressure_hpa, temperature_c, progress
+        As for `polarcheck.measure`; a kept result has its own site and air.
+    pole : {"refracted", "true"}, optional
+        What the error refers to; by default the refracted pole, or a kept result's own.
+
+    Returns
+    -------
+    alignment : Alignment
+    notices : tuple of Notice
+
+    Raises
+    ------
+    InputError
+        None of the three was given, or two of them.
+    """
+    if error_arcmin is not None:
+        if paths:
+            raise InputError("give either frames or a kept result, or --error with --site, not both")
+        place = site or fallback_site
+        if place is None:
+            raise InputError("--error needs a site: give --site LAT,LON")
+        return given_alignment(error_arcmin, place, pole or "refracted", pressure_hpa, temperature_c), ()
+    if not paths:
+        raise InputError(
+            "give a folder of solved frames, a result kept with --out, or --error AZ,ALT with --site"
+        )
+    if len(paths) == 1 and paths[0].suffix.lower() == ".json":
+        from dataclasses import replace
+
+        from polarcheck.saved import read_alignment
+
+        kept = read_alignment(paths[0])
+        return (kept if pole is None else replace(kept, pole_kind=pole)), ()
+    result = measure(
+        paths,
+        site=site,
+        fallback_site=fallback_site,
+        pole=pole or "refracted",
+        pressure_hpa=pressure_hpa,
+        temperature_c=temperature_c,
+        progress=progress,
+    )
+    return result.alignment, result.notices
+
+
+def given_alignment(
+    error_arcmin: tuple[float, float],
+    site: Site,
+    pole: PoleKind = "refracted",
+    pressure_hpa: float | None = None,
+    temperature_c: float | None = None,
+) -> Alignment:
+    """Return the alignment of a mount whose error is merely said.
+
+    Parameters
+    ----------
+    error_arcmin : tuple of float
+        Azimuth (about the vertical) and altitude, axis minus pole. [arcmin]
+    site, pole, pressure_hpa, temperature_c
+        As for `polarcheck.measure`.
+
+    Returns
+    -------
+    Alignment
+        Without a covariance.
+    """
+    air = standard_atmosphere(site.height_m, pressure_hpa, temperature_c)
+    target = celestial_pole(pole, site, air)
+    azimuth, altitude = error_arcmin
+    axis = direction_from_azalt(
+        target.azimuth_deg * DEGREE + azimuth * ARCMIN, target.altitude_deg * DEGREE + altitude * ARCMIN
+    )
+    return Alignment(site, air, pole, axis)
