@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
+from polarcheck.rig_finding import find_rig
 from polarcheck.site import Site
 
-__all__ = ["Rig", "read_rig"]
+__all__ = ["Camera", "Guiding", "Knob", "Mount", "Optics", "Rig", "find_rig", "read_rig"]
 
 
 class _Table(BaseModel):
@@ -29,6 +30,7 @@ class _Table(BaseModel):
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+ShiftArcmin = Annotated[float, Field(ge=-600, le=600, allow_inf_nan=False)]
 
 
 class Optics(_Table):
@@ -51,30 +53,54 @@ class Guiding(_Table):
     offset_deg: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
 
 
-class Knob(_Table):
-    """How a knob moves the axis."""
+_KNOB_LIMITS = {
+    "arcmin_per_turn": (0.01, 21_600),
+    "thread_pitch_mm": (0.05, 50),
+    "lever_mm": (1, 5_000),
+    "backlash_turns": (0, 100),
+    "smallest_turn": (0.0001, 1),
+}
+"""Beyond these it is another unit."""
 
+
+class Knob(_Table):
+    """How a knob moves the axis.
+
+    Of opposed bolts one goes in while the other comes out by as much. Then ``clockwise_moves`` is said of the
+    bolt on the east side (azimuth) or on the pole's side (altitude).
+    """
+
+    kind: Literal["screw", "opposed bolts"] = "screw"
     arcmin_per_turn: Positive | None = None
     thread_pitch_mm: Positive | None = None
     lever_mm: Positive | None = None
     clockwise_moves: Literal["east", "west", "up", "down"] | None = None
     backlash_turns: NotNegative | None = None
     smallest_turn: Positive | None = None
+    travel_arcmin: Annotated[float, Field(gt=0, lt=10_800, allow_inf_nan=False)] | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Knob:
         if (self.thread_pitch_mm is None) != (self.lever_mm is None):
             raise ValueError("thread_pitch_mm and lever_mm belong together")
+        for key, (least, most) in _KNOB_LIMITS.items():
+            value = getattr(self, key)
+            if value is not None and not least <= value <= most:
+                raise ValueError(f"{key} = {value:g} is not within {least:g} to {most:g}")
         return self
 
 
 class Mount(_Table):
-    """The equatorial mount and its two adjustment knobs."""
+    """The equatorial mount and its two adjustment knobs.
+
+    ``clamp_shift_arcmin`` is the axis after re-tightening minus before: azimuth about the vertical, altitude.
+    """
 
     azimuth: Knob | None = None
     altitude: Knob | None = None
     periodic_error_arcsec: NotNegative | None = None
     worm_period_s: Positive | None = None
+    clamp_shift_arcmin: Annotated[list[ShiftArcmin], Field(min_length=2, max_length=2)] | None = None
 
     @model_validator(mode="after")
     def _senses(self) -> Mount:
@@ -101,6 +127,11 @@ class _RigFile(_Table):
     guiding: Guiding = Guiding()
     mount: Mount = Mount()
     site: SitePlace | None = None
+
+    @field_validator("site", mode="before")
+    @classmethod
+    def _nothing_said(cls, table: object) -> object:
+        return None if table == {} else table
 
 
 @dataclass(frozen=True, slots=True)
