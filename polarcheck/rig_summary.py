@@ -213,8 +213,12 @@ def _open_points(rig: Rig) -> list[OpenPoint]:
 
 def _open_knob(name: str, knob: Knob | None) -> list[OpenPoint]:
     known = (
-        ("arcmin_per_turn", None if knob is None else arcmin_per_turn(knob), "gives no turns"),
-        ("clockwise_moves", None if knob is None else knob.clockwise_moves, "cannot say clockwise or not"),
+        (
+            "arcmin_per_turn",
+            None if knob is None else arcmin_per_turn(knob),
+            "no turns, until follow has seen some",
+        ),
+        ("clockwise_moves", None if knob is None else knob.clockwise_moves, "does not say clockwise or not"),
         ("backlash_turns", None if knob is None else knob.backlash_turns, "counts no backlash"),
     )
     return [

@@ -8,6 +8,7 @@ from polarcheck import __version__
 from polarcheck.cli.correct import correct_command
 from polarcheck.cli.follow import follow_command
 from polarcheck.cli.measure import measure_command
+from polarcheck.cli.rig import rig_commands
 from polarcheck.cli.simulate import simulate_command
 
 __all__ = ["app"]
@@ -27,6 +28,7 @@ app.command("measure")(measure_command)
 app.command("correct")(correct_command)
 app.command("follow")(follow_command)
 app.command("simulate")(simulate_command)
+app.add_typer(rig_commands, name="rig")
 
 
 def _version(wanted: bool) -> None:

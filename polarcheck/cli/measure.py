@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, parsed, progress_line, read_rig_option, site_option, write_text
+from polarcheck.cli.shared import ending, found_rig, parsed, progress_line, site_option, write_text
 from polarcheck.constants import FRAME_NOISE_PX
 
 __all__ = ["measure_command"]
@@ -27,7 +27,11 @@ def measure_command(
     ] = None,
     rig: Annotated[
         Path | None,
-        typer.Option(help="Rig file; its site serves where headers have none.", metavar="FILE.toml"),
+        typer.Option(
+            help="Rig file; its site serves where headers have none. Unless named: rig.toml beside the frames, "
+            "else in your configuration folder.",
+            metavar="FILE.toml",
+        ),
     ] = None,
     pole: Annotated[
         Literal["refracted", "true"], typer.Option(help="What the error refers to.")
@@ -64,8 +68,8 @@ def measure_command(
     ahead = _duration(clock_ahead)
     with ending():
         _check_air(pressure, temperature, noise_px, plot)
-        rig_file = read_rig_option(rig)
         place = site_option(site)
+        rig_file = None if place and rig is None else found_rig(rig, frames)
         from polarcheck.measurement import measure
         from polarcheck.report.json_text import json_text, measurement_object
         from polarcheck.report.text import measurement_text, notice_text

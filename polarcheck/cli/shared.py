@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -15,7 +15,16 @@ if TYPE_CHECKING:
     from polarcheck.rig import Rig
     from polarcheck.site import Site
 
-__all__ = ["ending", "pair", "parsed", "progress_line", "read_rig_option", "site_option", "write_text"]
+__all__ = [
+    "ending",
+    "found_rig",
+    "pair",
+    "parsed",
+    "progress_line",
+    "read_rig_option",
+    "site_option",
+    "write_text",
+]
 
 Value = TypeVar("Value")
 
@@ -83,6 +92,35 @@ def read_rig_option(path: Path | None) -> Rig | None:
     from polarcheck.rig import read_rig
 
     return read_rig(path)
+
+
+def found_rig(option: Path | None, offered: Sequence[Path]) -> Rig | None:
+    """Read the rig file that was named, else the one beside the offered frames, else the user's own, if any."""
+    if option is not None:
+        return read_rig_option(option)
+    from polarcheck.errors import InputError
+    from polarcheck.printable import printable
+    from polarcheck.rig_finding import find_rig
+
+    path = find_rig(None, [folder for offer in offered for folder in _folders(offer)])
+    try:
+        return read_rig_option(path)
+    except InputError as error:
+        raise InputError(
+            f"{error}\nThis is {printable(path)}, found without being named; mend it, move it, or name another "
+            "with --rig."
+        ) from None
+
+
+def _folders(offer: Path) -> list[Path]:
+    """Return the folders of a folder, a file or a pattern."""
+    if offer.is_dir():
+        return [offer]
+    if any(sign in str(offer.parent) for sign in "*?["):
+        import glob
+
+        return [Path(folder) for folder in sorted(glob.glob(str(offer.parent)))]  # noqa: PTH207 - may be absolute
+    return [offer.parent]
 
 
 def site_option(text: str | None) -> Site | None:
