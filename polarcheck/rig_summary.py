@@ -216,7 +216,7 @@ def _open_knob(name: str, knob: Knob | None) -> list[OpenPoint]:
         (
             "arcmin_per_turn",
             None if knob is None else arcmin_per_turn(knob),
-            "no turns, until follow has seen some",
+            "no turns until follow saw some",
         ),
         ("clockwise_moves", None if knob is None else knob.clockwise_moves, "does not say clockwise or not"),
         ("backlash_turns", None if knob is None else knob.backlash_turns, "counts no backlash"),

@@ -1,7 +1,11 @@
-"""What holds for every test: no downloads, repeatable examples."""
+"""What holds for every test: no downloads, repeatable examples, no settings of whoever runs them."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
 from astropy.utils import iers
 from hypothesis import settings
 
@@ -11,3 +15,20 @@ iers.conf.auto_max_age = None
 
 settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=100)
 settings.load_profile("repeatable")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_settings_of_the_user(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No rig file of the user's is found, neither here nor (where the system goes by this variable) in processes
+    that a test starts.
+    """
+    nowhere = tmp_path_factory.mktemp("no_settings")
+
+    def configuration_folder() -> Path:
+        """Return an empty folder."""
+        return nowhere
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("polarcheck.rig_finding.configuration_folder", configuration_folder)
+        patch.setenv("XDG_CONFIG_HOME", str(nowhere))
+        yield
