@@ -43,7 +43,7 @@ _PRIOR_DOF = 2.0  # degrees of freedom that the assumed noise counts for when fr
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _CLEAN = 3.0  # scatter over assumed noise up to which nobody asks for a better explanation
 _DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames
-_BETTER = 1e-4  # chance at which another explanation is accepted as a better one
+_BETTER = 1e-6  # chance at which another explanation is accepted as a better one
 _CLEARLY_NEARER = 4.0  # how much nearer to the pole a bare pair's axis must lie to be believed
 _GROUP_RADIUS = 0.3 * DEGREE  # of the axis' place in the camera, for a first sorting
 

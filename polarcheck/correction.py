@@ -40,7 +40,7 @@ _TILT_SPREAD = 0.03  # one-sigma cross-talk per gain: a base out of level by 1.7
 _HAND_SHARE = 0.04  # of a turn, by which a hand misses it; common practice, no source
 _HAND_LEAST = 0.005  # turns by which a hand misses even the smallest turn; common practice, no source
 _IDLE = 0.5  # of the smallest turn: less is no turn
-_WORTH = 0.9  # of the smallest move: below this the next turn is as likely to spoil as to mend
+_WORTH = 0.85  # of the smallest move: below this the next turn is as likely to spoil as to mend
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +354,7 @@ def _worth(
     sigma = error.total_sigma_arcmin
     left = f"{error.total_arcmin:.2f} arcmin are left, sigma {sigma:.2f}"
     smallest = max(steps) if steps else 0.0
-    if error.total_arcmin <= 2 * sigma:
+    if error.total_arcmin <= sigma:
         return False, f"{left}: a turn would follow noise, not the axis"
     if error.total_arcmin <= _WORTH * smallest:
         return False, f"{left}; the smallest turn moves {smallest:.2f} arcmin, so a further one gains nothing"

@@ -139,7 +139,7 @@ def follow_frames(
 
 
 def _frames_of(before: Alignment, frame_set: FrameSet) -> list[Frame]:
-    frames = [frame for frame in frame_set.frames if frame.name != before.last_frame]
+    frames = [frame for frame in frame_set.frames if not _is_last(before, frame)]
     if not frames:
         bad = [f"\n  {p.name}: {p.reason}" for p in frame_set.problems if not p.is_sidecar]
         raise InputError("no frame to follow" + (":" + "".join(bad[:5]) if bad else ""))
@@ -154,6 +154,11 @@ def _frames_of(before: Alignment, frame_set: FrameSet) -> list[Frame]:
                 0.0,
             )
     return frames
+
+
+def _is_last(before: Alignment, frame: Frame) -> bool:
+    """Whether a frame is the one that the result before ended with, to the centisecond that it keeps."""
+    return bool(before.steps) and abs(seconds_between(before.steps[-1].utc, frame.utc)) < 0.02
 
 
 def _require_after(before: Alignment, first: Frame) -> None:

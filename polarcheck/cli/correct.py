@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, pair, parsed, progress_line, read_rig_option, site_option
+from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, site_option
 
 __all__ = ["correct_command"]
 
@@ -49,7 +49,7 @@ def correct_command(
         from polarcheck.report.text import notice_text
         from polarcheck.source import alignment_from
 
-        rig_file = read_rig_option(rig)
+        rig_file = found_rig(rig, alignment or [])
         found, notices = alignment_from(
             alignment or [],
             error_arcmin=error_arcmin,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, pair, parsed, progress_line, read_rig_option, write_text
+from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, write_text
 
 __all__ = ["follow_command"]
 
@@ -55,7 +55,7 @@ def follow_command(
         from polarcheck.saved import read_alignment
 
         before = read_alignment(result)
-        expected = expected_move(before, read_rig_option(rig), turns)
+        expected = expected_move(before, found_rig(rig, [result, *frames]), turns)
         frame_set = read_frames(frames, clock_ahead_s=ahead, progress=progress_line())
         followed = follow_frames(before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected)
         shown = followed_object(followed)

@@ -11,7 +11,7 @@ from polarcheck.simulate.mount import (
     noisy_attitudes,
     sensor_points,
 )
-from polarcheck.simulate.write import simulate_frames, truth_of
+from polarcheck.simulate.write import simulate_frames, truth_of, write_frame
 
 __all__ = [
     "Camera",
@@ -27,4 +27,5 @@ __all__ = [
     "site_cards",
     "time_cards",
     "truth_of",
+    "write_frame",
 ]

@@ -26,7 +26,7 @@ from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole, icrs_from_observed, standard_atmosphere
 from polarcheck.vectors import Array, azalt_from_direction
 
-__all__ = ["simulate_frames", "truth_of"]
+__all__ = ["simulate_frames", "truth_of", "write_frame"]
 
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
@@ -126,6 +126,36 @@ def simulate_frames(
     truth["frames"] = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in angle_of]
     (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n", encoding="utf-8")
     return paths
+
+
+def write_frame(
+    path: Path,
+    attitude: Array,
+    *,
+    utc: tuple[float, float],
+    site: Site,
+    atmosphere: Atmosphere,
+    camera: Camera,
+    exposure_s: float = 5.0,
+) -> None:
+    """Write one solved frame of a camera whose attitude is known.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Ends in ``.fits.fz``; replaced if it exists.
+    attitude : ndarray, shape (3, 3)
+        Carries camera vectors to East-North-Up; with its noise, see `noisy_attitudes`.
+    utc : tuple of float
+        Two-part UTC Julian date of the mid-exposure, kept to a millisecond.
+    site, atmosphere, camera, exposure_s
+        As for `simulate_frames`.
+    """
+    moment = _moments(utc, exposure_s, 0.0, 1)
+    seen = camera_directions(sensor_points(camera), camera) @ attitude.T
+    points = icrs_from_observed(seen[None], moment, site, atmosphere)[0]
+    about = time_cards(moment[0], exposure_s) + site_cards(site, "geodetic")
+    _write_blank(path, about + wcs_cards(points, camera), camera)
 
 
 def truth_of(
