@@ -250,5 +250,5 @@ def _write_blank(path: Path, cards: Cards, camera: Camera) -> None:
 
     header = fits.Header([("OBJECT", "simulated mount", "no light: the pixels are blank"), *cards])
     blank = np.zeros((camera.height_px, camera.width_px), dtype=np.int16)
-    image = fits.CompImageHDU(blank, header, compression_type="GZIP_1", tile_shape=blank.shape)
+    image = fits.CompImageHDU(blank, header, compression_type="RICE_1", tile_shape=blank.shape)
     fits.HDUList([fits.PrimaryHDU(), image]).writeto(path, overwrite=True)
