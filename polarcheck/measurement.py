@@ -22,7 +22,7 @@ from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frames
 from polarcheck.least_squares import solve_axis
 from polarcheck.plausibility import sun_notice
-from polarcheck.sample import Sample, sample_of, site_of
+from polarcheck.sample import Sample, require_two, sample_of, site_of
 from polarcheck.site import Site
 from polarcheck.sky import (
     Atmosphere,
@@ -255,6 +255,7 @@ def measure_frames(
     InputError, GeometryError
         As `measure`.
     """
+    require_two(frame_set)
     notices: list[Notice] = []
     if site is None:
         site, notices = site_of(frame_set.frames, fallback_site)

@@ -44,10 +44,11 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
     Raises
     ------
     InputError
-        More than half of the frames would look into the ground; the text names what would explain it.
+        More than half of the frames, or all but one, would look into the ground; the text names what would
+        explain it.
     """
     above = above_horizon(sky, utc, site)
-    if np.count_nonzero(above) * 2 >= len(above):
+    if np.count_nonzero(above) * 2 >= len(above) and np.count_nonzero(above) >= 2:
         return above
     cause = likely_cause(sky, utc, site)
     raise InputError(

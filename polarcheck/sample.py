@@ -16,7 +16,7 @@ from polarcheck.plausibility import require_sky_above
 from polarcheck.site import Site
 from polarcheck.vectors import Array, unit
 
-__all__ = ["Sample", "sample_of", "site_of"]
+__all__ = ["Sample", "require_two", "sample_of", "site_of"]
 
 Ints = npt.NDArray[np.int_]
 
@@ -119,7 +119,7 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     Parameters
     ----------
     frame_set : FrameSet
-        All that was offered.
+        All that was offered, with two usable frames or more; see `require_two`.
     site : Site
         Where; frames below its horizon cannot take part.
     noise_px : float
@@ -129,12 +129,9 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     ------
     InputError
         Site and clock put most frames below the horizon, or the noise is not positive.
-    GeometryError
-        Fewer than two frames.
     """
     if not 0 < noise_px < 100:
         raise InputError(f"the assumed noise must lie above 0 and below 100 px, not {noise_px:g}")
-    _require_two(frame_set)
     sky = np.array([frame.sky for frame in frame_set.frames])
     utc = np.array([frame.utc for frame in frame_set.frames])
     above = require_sky_above(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), utc, site)
@@ -165,7 +162,14 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     return sample, [*frame_set.problems, *hidden]
 
 
-def _require_two(frame_set: FrameSet) -> None:
+def require_two(frame_set: FrameSet) -> None:
+    """Refuse fewer than two usable frames, with what is wrong with the others.
+
+    Raises
+    ------
+    GeometryError
+        Fewer than two frames.
+    """
     count = len(frame_set.frames)
     if count >= 2:
         return

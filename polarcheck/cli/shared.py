@@ -44,6 +44,8 @@ def ending() -> Iterator[None]:
             err=True,
         )
         raise typer.Exit(1) from None
+    except (typer.Exit, typer.Abort, typer.BadParameter):
+        raise
     except MemoryError:
         typer.echo("polarcheck: out of memory; give fewer or smaller files", err=True)
         raise typer.Exit(1) from None
