@@ -129,21 +129,20 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     ------
     InputError
         Site and clock put most frames below the horizon, or the noise is not positive.
+    GeometryError
+        Fewer than two frames have a solution of their own.
     """
     if not 0 < noise_px < 100:
         raise InputError(f"the assumed noise must lie above 0 and below 100 px, not {noise_px:g}")
-    sky = np.array([frame.sky for frame in frame_set.frames])
-    utc = np.array([frame.utc for frame in frame_set.frames])
+    own, copied = _without_copied_solutions(frame_set.frames)
+    require_two(FrameSet(own, (*frame_set.problems, *copied)))
+    sky = np.array([frame.sky for frame in own])
+    utc = np.array([frame.utc for frame in own])
     above = require_sky_above(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), utc, site)
-    frames = tuple(frame for frame, up in zip(frame_set.frames, above, strict=True) if up)
+    frames = tuple(frame for frame, up in zip(own, above, strict=True) if up)
     hidden = [
-        Problem(
-            frame.path,
-            frame.name,
-            "looks below the horizon at that time: solved wrongly, or its clock is off",
-            utc=frame.utc,
-        )
-        for frame, up in zip(frame_set.frames, above, strict=True)
+        _problem(frame, "looks below the horizon at that time: solved wrongly, or its clock is off")
+        for frame, up in zip(own, above, strict=True)
         if not up
     ]
     sky, utc = sky[above], utc[above]
@@ -159,7 +158,7 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
         _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
         (*earth.notices, *_frame_notices(frames)),
     )
-    return sample, [*frame_set.problems, *hidden]
+    return sample, [*frame_set.problems, *copied, *hidden]
 
 
 def require_two(frame_set: FrameSet) -> None:
@@ -184,6 +183,25 @@ def require_two(frame_set: FrameSet) -> None:
         f"ascensions are the least{':' if bad else ''}{why}{more}",
         0.0,
     )
+
+
+def _without_copied_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...], list[Problem]]:
+    """Leave out frames with the solution of an earlier one to the last digit: no sensor gives that twice."""
+    first: dict[bytes, Frame] = {}
+    copied = []
+    for frame in frames:
+        kept = first.setdefault(frame.sky.tobytes(), frame)
+        if kept is not frame:
+            reason = (
+                f"carries the very solution of {kept.name}, taken at another time: copied, not solved; "
+                "plate-solve it itself"
+            )
+            copied.append(_problem(frame, reason))
+    return tuple(first.values()), copied
+
+
+def _problem(frame: Frame, reason: str) -> Problem:
+    return Problem(frame.path, frame.name, reason, utc=frame.utc)
 
 
 def _cameras(frames: Sequence[Frame]) -> Ints:

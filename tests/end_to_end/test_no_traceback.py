@@ -5,13 +5,17 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from astropy.io import fits
 
-from tests.commands import answered, frames, refused
+from tests.commands import ERROR, answered, change, frames, overwrite, refused
 
 
 @pytest.fixture(scope="session")
@@ -88,3 +92,119 @@ def test_arc_below_a_degree(tmp_path: Path) -> None:
     said = refused("measure", tmp_path)
     assert "leave the axis uncertain" in said
     assert "Turn the mount by 30 deg or more" in said
+
+
+def solution_of(path: Path) -> dict[str, float]:
+    return {
+        key: value for key, value in fits.getheader(path).items() if key.startswith(("CRVAL", "CRPIX", "CD"))
+    }
+
+
+def test_solution_of_the_first_frame_in_all(good: list[Path]) -> None:
+    """As when a solution is carried on into the headers of later frames."""
+    for path in good[1:]:
+        change(path, **solution_of(good[0]))
+    said = refused("measure", good[0].parent)
+    assert "1 usable frame" in said
+    assert f"{good[1].name}: carries the very solution of {good[0].name}" in said
+    assert "plate-solve it itself" in said
+
+
+def test_solution_of_an_earlier_frame_in_one(good: list[Path]) -> None:
+    change(good[2], **solution_of(good[1]))
+    result, _ = answered("measure", good[0].parent)
+    assert list(reasons(result)) == [good[2].name]
+    assert f"the very solution of {good[1].name}" in reasons(result)[good[2].name]
+
+
+# frames that are none
+
+
+def spoil_truncated(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:1500])
+
+
+def spoil_emptied(path: Path) -> None:
+    path.write_bytes(b"")
+
+
+def spoil_unsolved(path: Path) -> None:
+    change(path, CTYPE1=None, CTYPE2=None)
+
+
+def spoil_nan(path: Path) -> None:
+    overwrite(path, "CRVAL1", b"CRVAL1  =                  NaN")
+
+
+def spoil_singular(path: Path) -> None:
+    change(path, CD1_1=0.0, CD1_2=0.0)
+
+
+def spoil_huge_scale(path: Path) -> None:
+    change(path, CD1_1=1e300)
+
+
+def spoil_month(path: Path) -> None:
+    change(path, DATE__OBS="2026-13-14T21:10:00")
+
+
+def spoil_century(path: Path) -> None:
+    change(path, DATE__OBS="1726-11-14T21:10:00")
+
+
+def spoil_time(path: Path) -> None:
+    header = fits.getheader(path)
+    change(path, **{name.replace("-", "__"): None for name in header if name.startswith(("DATE", "MJD"))})
+
+
+def spoil_link(path: Path) -> None:
+    path.unlink()
+    path.symlink_to(path.with_name("gone.fits"))
+
+
+def spoil_table(path: Path) -> None:
+    table = fits.BinTableHDU.from_columns([fits.Column("flux", "D", array=np.zeros(3))])
+    table.writeto(path, overwrite=True)
+
+
+SPOILED: dict[Callable[[Path], None], str] = {
+    spoil_truncated: "breaks off",
+    spoil_emptied: "empty",
+    spoil_unsolved: "is not solved",
+    spoil_nan: "CRVAL1",
+    spoil_singular: "singular",
+    spoil_huge_scale: "solution is absurd",
+    spoil_month: "DATE-OBS",
+    spoil_century: "1960 to 2100",
+    spoil_time: "no time of exposure",
+    spoil_link: "cannot be opened",
+    spoil_table: "is not solved|holds no image",
+}
+each_spoiler = pytest.mark.parametrize("spoil", SPOILED, ids=lambda f: f.__name__.removeprefix("spoil_"))
+
+
+@each_spoiler
+def test_one_spoiled_frame_is_named_and_left_out(spoil: Callable[[Path], None], good: list[Path]) -> None:
+    spoil(good[1])
+    result, _ = answered("measure", *good)
+    assert list(reasons(result)) == [good[1].name]
+    assert re.search(SPOILED[spoil], reasons(result)[good[1].name]), reasons(result)
+    assert result["fit"]["frames_used"] == 3
+    assert result["error"]["azimuth_arcmin"] == pytest.approx(ERROR[0], abs=1.0)
+
+
+@each_spoiler
+def test_all_spoiled_frames_are_refused_by_name(spoil: Callable[[Path], None], good: list[Path]) -> None:
+    for path in good:
+        spoil(path)
+    said = refused("measure", *good)
+    assert good[0].name in said
+    assert re.search(SPOILED[spoil], said)
+
+
+def test_folder_named_as_a_frame_is_no_frame(good: list[Path]) -> None:
+    good[1].unlink()
+    good[1].mkdir()
+    result, _ = answered("measure", good[0].parent)
+    assert [frame["file"] for frame in result["frames"]] == [p.name for p in good if p != good[1]]
+    assert "holds no FITS file" in refused("measure", good[1])
