@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 from collections.abc import Callable
@@ -15,6 +16,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
+from polarcheck.simulate import Camera
 from tests.commands import ERROR, answered, change, frames, overwrite, refused
 
 
@@ -162,6 +164,11 @@ def spoil_link(path: Path) -> None:
     path.symlink_to(path.with_name("gone.fits"))
 
 
+def spoil_endless_link(path: Path) -> None:
+    path.unlink()
+    path.symlink_to(path)
+
+
 def spoil_table(path: Path) -> None:
     table = fits.BinTableHDU.from_columns([fits.Column("flux", "D", array=np.zeros(3))])
     table.writeto(path, overwrite=True)
@@ -178,6 +185,7 @@ SPOILED: dict[Callable[[Path], None], str] = {
     spoil_century: "1960 to 2100",
     spoil_time: "no time of exposure",
     spoil_link: "cannot be opened",
+    spoil_endless_link: "cannot be opened",
     spoil_table: "is not solved|holds no image",
 }
 each_spoiler = pytest.mark.parametrize("spoil", SPOILED, ids=lambda f: f.__name__.removeprefix("spoil_"))
@@ -202,9 +210,69 @@ def test_all_spoiled_frames_are_refused_by_name(spoil: Callable[[Path], None], g
     assert re.search(SPOILED[spoil], said)
 
 
+def test_file_without_permission_to_read(good: list[Path]) -> None:
+    good[1].chmod(0)
+    if os.access(good[1], os.R_OK):
+        pytest.skip("this user may read everything")
+    result, _ = answered("measure", good[0].parent)
+    assert "cannot be opened" in reasons(result)[good[1].name]
+
+
+def test_cube_counts_by_its_first_two_axes(good: list[Path]) -> None:
+    with fits.open(good[1]) as content:
+        cube = fits.PrimaryHDU(np.stack([content[0].data] * 3), content[0].header)
+    cube.writeto(good[1], overwrite=True)
+    result, _ = answered("measure", good[0].parent)
+    assert result["fit"]["frames_used"] == 4
+    assert result["error"]["azimuth_arcmin"] == pytest.approx(ERROR[0], abs=1.0)
+
+
+@pytest.mark.parametrize("exposure", [0.0, -5.0])
+def test_impossible_exposure_is_taken_as_unknown(exposure: float, good: list[Path]) -> None:
+    for path in good:
+        change(path, EXPTIME=exposure)
+    result, said = answered("measure", good[0].parent)
+    assert codes(result) == {"exposure-unknown"}
+    assert "how long the exposure was" in said
+
+
 def test_folder_named_as_a_frame_is_no_frame(good: list[Path]) -> None:
     good[1].unlink()
     good[1].mkdir()
     result, _ = answered("measure", good[0].parent)
     assert [frame["file"] for frame in result["frames"]] == [p.name for p in good if p != good[1]]
     assert "holds no FITS file" in refused("measure", good[1])
+
+
+# two cameras
+
+
+OTHER = Camera(width_px=160, height_px=100, pixel_scale_arcsec=12.0)
+
+
+def mixed(folder: Path, small: int, other: int) -> Path:
+    """Frames of two cameras on one mount, in turn west and further west."""
+    frames(folder / "a", small, axis_angles_deg=[5.0 + 15 * i for i in range(small)])
+    there = [8.0 + 15 * i for i in range(other)]
+    for path in frames(folder / "b", other, axis_angles_deg=there, camera=OTHER, seed=1):
+        path.rename(folder / "a" / f"other_{path.name}")
+    return folder / "a"
+
+
+@pytest.mark.parametrize(("small", "other"), [(2, 2), (3, 2), (3, 3)])
+def test_two_cameras_are_two_groups_of_one_axis(small: int, other: int, tmp_path: Path) -> None:
+    result, _ = answered("measure", mixed(tmp_path, small, other))
+    assert result["fit"]["frames_used"] == small + other
+    assert "several-groups" in codes(result)
+    assert result["error"]["azimuth_arcmin"] == pytest.approx(ERROR[0], abs=5.0)
+
+
+def test_single_frame_of_another_camera_is_left_out(tmp_path: Path) -> None:
+    result, _ = answered("measure", mixed(tmp_path, 3, 1))
+    assert "the only frame in use of its camera (160 x 100 px" in reasons(result)["other_simulated_01.fits"]
+    assert result["fit"]["frames_used"] == 3
+
+
+def test_one_frame_of_each_of_two_cameras_is_refused(tmp_path: Path) -> None:
+    said = refused("measure", mixed(tmp_path, 1, 1))
+    assert "camera" in said
