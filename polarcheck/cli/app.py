@@ -2,19 +2,63 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
+from typing import Any
+
 import typer
+from typer.core import TyperGroup
 
 from polarcheck import __version__
 from polarcheck.cli.correct import correct_command
 from polarcheck.cli.follow import follow_command
 from polarcheck.cli.measure import measure_command
 from polarcheck.cli.rig import rig_commands
+from polarcheck.cli.shared import say, usage_error
 from polarcheck.cli.simulate import simulate_command
 
 __all__ = ["app"]
 
+
+class _Commands(TyperGroup):
+    """The commands; a wrong command line is told printable and wrapped, as everything else is."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run a command and leave with its exit code, unless `standalone_mode` is off."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, False, **extra)
+        try:
+            code = super().main(args, prog_name, complete_var, False, **extra)
+        except usage_error as error:
+            _show_wrong(error)
+            code = 2
+        except typer.Abort:
+            say("polarcheck: stopped")
+            code = 1
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def _show_wrong(error: Any) -> None:
+    if type(error).__name__ == "NoArgsIsHelpError":  # shows the help, in which nothing is anybody's text
+        error.show()
+        return
+    if error.ctx is not None:
+        command, option = error.ctx.command_path, error.ctx.help_option_names[-1]
+        say(f"{error.ctx.get_usage()}\nTry '{command} {option}'.\n")
+    # the argument parser's own validator leaves its kind of exception in the text
+    say("polarcheck: " + error.format_message().replace("Value error, ", ""))
+
+
 app = typer.Typer(
     name="polarcheck",
+    cls=_Commands,
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, write_text
+from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, writable, write_text
 
 __all__ = ["follow_command"]
 
@@ -46,6 +46,7 @@ def follow_command(
     turns = None if turned is None else parsed("--turned", turned, pair)
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, parse_duration)
     with ending():
+        writable("--out", out, [".json"])
         from polarcheck.follow import follow_frames
         from polarcheck.frames import read_frames
         from polarcheck.knobs import expected_move

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, found_rig, parsed, progress_line, site_option, write_text
+from polarcheck.cli.shared import ending, found_rig, parsed, progress_line, site_option, writable, write_text
 from polarcheck.constants import FRAME_NOISE_PX
 
 __all__ = ["measure_command"]
@@ -67,7 +67,9 @@ def measure_command(
     """
     ahead = _duration(clock_ahead)
     with ending():
-        _check_air(pressure, temperature, noise_px, plot)
+        _check_numbers(pressure, temperature, noise_px)
+        writable("--out", out, [".json"])
+        writable("--plot", plot, [".png", ".svg"])
         place = site_option(site)
         rig_file = None if place and rig is None else found_rig(rig, frames)
         from polarcheck.measurement import measure
@@ -103,7 +105,7 @@ def _duration(text: str | None) -> float:
     return 0.0 if text is None else parsed("--clock-ahead", text, parse_duration)
 
 
-def _check_air(pressure: float | None, temperature: float | None, noise_px: float, plot: Path | None) -> None:
+def _check_numbers(pressure: float | None, temperature: float | None, noise_px: float) -> None:
     from polarcheck.errors import InputError
     from polarcheck.sky import Atmosphere
 
@@ -113,5 +115,3 @@ def _check_air(pressure: float | None, temperature: float | None, noise_px: floa
         raise typer.BadParameter(str(error), param_hint="--pressure, --temperature") from None
     if not 0 < noise_px < 100:
         raise typer.BadParameter(f"{noise_px:g} is not above 0 and below 100", param_hint="--noise-px")
-    if plot is not None and plot.suffix.lower() not in {".png", ".svg"}:
-        raise typer.BadParameter("the picture's name must end in .png or .svg", param_hint="--plot")

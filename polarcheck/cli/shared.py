@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -22,11 +22,39 @@ __all__ = [
     "parsed",
     "progress_line",
     "read_rig_option",
+    "say",
     "site_option",
+    "usage_error",
+    "writable",
     "write_text",
 ]
 
 Value = TypeVar("Value")
+
+usage_error: type[Exception] = typer.BadParameter.__mro__[1]
+"""A wrong command line, whichever library stands behind typer."""
+
+
+def say(message: str) -> None:
+    """Write a message on stderr: printable, wrapped to 79 columns; a name longer than that stays whole."""
+    import textwrap
+
+    from polarcheck.printable import printable
+
+    for line in message.split("\n"):
+        body = line.lstrip(" ")
+        margin = " " * (len(line) - len(body))
+        typer.echo(
+            textwrap.fill(
+                printable(body, 2000),
+                79,
+                initial_indent=margin,
+                subsequent_indent=margin + "  ",
+                break_long_words=False,
+                break_on_hyphens=False,
+            ),
+            err=True,
+        )
 
 
 @contextmanager
@@ -37,25 +65,20 @@ def ending() -> Iterator[None]:
 
     try:
         yield
-    except (PolarcheckError, OSError) as error:
-        lines = str(error).splitlines() or [type(error).__name__]
-        typer.echo(
-            "\n".join(["polarcheck: " + printable(lines[0], 2000), *(printable(x, 2000) for x in lines[1:])]),
-            err=True,
-        )
-        raise typer.Exit(1) from None
-    except (typer.Exit, typer.Abort, typer.BadParameter):
+    except (typer.Exit, typer.Abort, usage_error, BrokenPipeError):
         raise
+    except (PolarcheckError, OSError) as error:
+        say("polarcheck: " + (str(error).rstrip() or type(error).__name__))
+        raise typer.Exit(1) from None
     except MemoryError:
-        typer.echo("polarcheck: out of memory; give fewer or smaller files", err=True)
+        say("polarcheck: out of memory; give fewer or smaller files")
         raise typer.Exit(1) from None
     except Exception as error:
         if os.environ.get("POLARCHECK_TRACEBACK"):
             raise
-        typer.echo(
+        say(
             f"polarcheck: a fault of the program ({type(error).__name__}: {printable(error)}). Nothing was lost. "
-            "Please report it, with the output of the same command after setting POLARCHECK_TRACEBACK=1.",
-            err=True,
+            "Please report it, with the output of the same command after setting POLARCHECK_TRACEBACK=1."
         )
         raise typer.Exit(1) from None
 
@@ -145,6 +168,28 @@ def progress_line() -> Callable[[int, int], None] | None:
     return show
 
 
+def writable(option: str, path: Path | None, endings: Collection[str] = ()) -> None:
+    """Refuse a name under which nothing can be kept, before the work begins.
+
+    A name without the right ending is a wrong command line (a result must not take the place of a frame), and so is
+    none; a folder that is missing or in the way is an `InputError`.
+    """
+    if path is None:
+        return
+    from polarcheck.errors import InputError
+    from polarcheck.printable import printable
+
+    name = printable(path)
+    if not path.name:
+        raise typer.BadParameter("give the name of a file", param_hint=option)
+    if endings and path.suffix.lower() not in endings:
+        raise typer.BadParameter(f"'{name}' must end in {' or '.join(endings)}", param_hint=option)
+    if path.is_dir():
+        raise InputError(f"{name}: is a folder; {option} needs the name of a file in it")
+    if not path.parent.is_dir():
+        raise InputError(f"{name}: there is no folder {printable(path.parent)}; make it, or name another")
+
+
 def write_text(path: Path, text: str) -> None:
     """Write a result whole or not at all: to a neighbour first, then into place."""
     neighbour = path.with_name(path.name + ".part")
@@ -155,4 +200,6 @@ def write_text(path: Path, text: str) -> None:
         from polarcheck.errors import InputError
         from polarcheck.printable import printable
 
+        with suppress(OSError):
+            neighbour.unlink(missing_ok=True)
         raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -18,7 +19,9 @@ __all__ = ["simulate_command"]
 
 
 def simulate_command(
-    folder: Annotated[Path, typer.Argument(help="Where to write the frames and truth.json.")],
+    folder: Annotated[
+        Path, typer.Argument(help="Where to write the frames and truth.json.", metavar="FOLDER")
+    ],
     error: Annotated[
         str,
         typer.Option(help="Axis minus pole, arcmin: azimuth about the vertical, altitude.", metavar="AZ,ALT"),
@@ -49,7 +52,7 @@ def simulate_command(
         bool, typer.Option("--tracked", help="The mount only tracks, unguided, on one field.")
     ] = False,
     mirrored: Annotated[bool, typer.Option("--mirrored", help="The camera sees the sky mirrored.")] = False,
-    seed: Annotated[int, typer.Option(help="Of the noise; the same seed gives the same frames.")] = 0,
+    seed: Annotated[int, typer.Option(help="Of the noise; the same seed gives the same frames.", min=0)] = 0,
 ) -> None:
     """Write solved frames of a mount with a known axis error: practice without a sky.
 
@@ -65,6 +68,7 @@ def simulate_command(
         place = site_option(site) or (rig_file.site if rig_file else None)
         if place is None:
             raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
+        from polarcheck.printable import printable
         from polarcheck.simulate import simulate_frames
 
         paths = simulate_frames(
@@ -81,7 +85,8 @@ def simulate_command(
             tracking_only=tracked,
             seed=seed,
         )
-        typer.echo(f"{len(paths)} frames and truth.json written. Measure them: polarcheck measure {folder}")
+        written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
+        typer.echo(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
 
 
 def _camera(rig: Rig | None, mirrored: bool) -> Camera:
@@ -101,7 +106,8 @@ def _angles(text: str) -> list[float]:
     from polarcheck.errors import InputError
     from polarcheck.printable import printable
 
-    try:
-        return [float(part) for part in text.split(",")]
-    except ValueError:
-        raise InputError(f"{printable(text)!r} is not a list of numbers such as -30,0,30") from None
+    with suppress(ValueError):
+        angles = [float(part) for part in text.split(",")]
+        if all(abs(angle) <= 360 for angle in angles):
+            return angles
+    raise InputError(f"{printable(text)!r} is not a list of angles such as -30,0,30")

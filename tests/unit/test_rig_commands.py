@@ -48,7 +48,7 @@ def refused(result: Result) -> str:
     assert result.stdout == ""
     assert result.stderr.startswith("polarcheck: ")
     assert not re.search(r"[^\n\x20-\x7e]", result.stderr)
-    return result.stderr
+    return re.sub(r"\s+", " ", result.stderr)
 
 
 def shown(text: str, folder: Path) -> dict[str, Any]:
