@@ -24,8 +24,8 @@ __all__ = [
     "Correction",
     "KnobSpec",
     "Move",
+    "Play",
     "Response",
-    "acting_turns",
     "correct",
     "knob_rotation",
     "learn_response",
@@ -40,7 +40,7 @@ _TILT_SPREAD = 0.03  # one-sigma cross-talk per gain: a base out of level by 1.7
 _HAND_SHARE = 0.04  # of a turn, by which a hand misses it; common practice, no source
 _HAND_LEAST = 0.005  # turns by which a hand misses even the smallest turn; common practice, no source
 _IDLE = 0.5  # of the smallest turn: less is no turn
-_WORTH = 0.85  # of the smallest move: below this the next turn is as likely to spoil as to mend
+_LEAST_WORTH, _WORTH = 0.7, 0.95  # of the smallest move: what is left below may, above must be turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,9 @@ class Response:
         Of its entries, row by row. [(arcmin/turn)^2]
     known : tuple of bool
         Whether the gain of each knob is known, its sign included.
-    last_senses : tuple of int
-        +1 or -1, how each knob was turned last; 0 if not known.
+    play_turns : tuple of float
+        Play ahead of each knob if it is turned clockwise; the rest of its backlash lies the other way. Half
+        of the backlash where nobody knows. [turn]
     turns_seen : int
         Corrections that it was learned from.
     """
@@ -87,8 +88,60 @@ class Response:
     matrix: Array
     covariance: Array
     known: tuple[bool, bool]
-    last_senses: tuple[int, int]
+    play_turns: tuple[float, float]
     turns_seen: int
+
+
+@dataclass(slots=True)
+class Play:
+    """Where two knobs stand in their play.
+
+    Attributes
+    ----------
+    backlash : list of float
+        Of each knob. [turn]
+    ahead : list of float
+        Play ahead if turned clockwise; the rest lies the other way. [turn]
+    is_known : list of bool
+        Whether the knob was turned far enough since the start to be sure.
+    """
+
+    backlash: list[float]
+    ahead: list[float]
+    is_known: list[bool]
+
+    @classmethod
+    def of(cls, knobs: Sequence[KnobSpec]) -> Play:
+        """Return the play of knobs whose stand nobody knows: halfway."""
+        backlash = [knob.backlash_turns for knob in knobs]
+        return cls(backlash, [play / 2 for play in backlash], [play == 0 for play in backlash])
+
+    def take(self, turned: Sequence[float]) -> tuple[Array, Array]:
+        """Turn both knobs; return the turns that act on the axis, and their one-sigma doubt.
+
+        Parameters
+        ----------
+        turned : sequence of float
+            Azimuth, altitude; clockwise positive. [turn]
+
+        Returns
+        -------
+        acting, doubt : ndarray, shape (2,)
+            [turn]
+        """
+        acting, doubt = np.zeros(2), np.zeros(2)
+        for i, turns in enumerate(turned):
+            loss = min(self.before(i, turns), abs(turns))
+            acting[i] = np.copysign(abs(turns) - loss, turns)
+            unsure = 0.0 if self.is_known[i] else self.backlash[i] / np.sqrt(12)
+            doubt[i] = np.sqrt((_HAND_SHARE * turns) ** 2 + _HAND_LEAST**2 + unsure**2) if turns else 0.0
+            self.ahead[i] -= np.copysign(loss, turns)
+            self.is_known[i] = self.is_known[i] or abs(turns) >= self.backlash[i]
+        return acting, doubt
+
+    def before(self, knob: int, turns: float) -> float:
+        """Return the play that a turn of a knob must take up before it acts. [turn]"""
+        return self.ahead[knob] if turns >= 0 else self.backlash[knob] - self.ahead[knob]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,19 +219,21 @@ def learn_response(
     """
     knobs = (azimuth, altitude)
     mean, covariance = _prior(knobs, axis_altitude)
-    senses, known, seen = [0, 0], [knob.gain is not None for knob in knobs], 0
+    play, known, seen = Play.of(knobs), [knob.gain is not None for knob in knobs], 0
     for before, after in pairwise(steps):
         if after.is_fresh or after.turned is None:
-            senses = [0, 0] if after.is_fresh else senses
+            play = Play.of(knobs)  # somebody turned, nobody said how far
             continue
-        acting, doubt = acting_turns(after.turned, senses, knobs)
+        acting, doubt = play.take(after.turned)
         mean, covariance = _update(
             mean, covariance, acting, doubt, _motion(before, after), _motion_noise(after)
         )
         for i in range(2):
             known[i] = known[i] or abs(acting[i]) > 0.02
         seen += 1
-    return Response(mean.reshape(2, 2), covariance, (known[0], known[1]), (senses[0], senses[1]), seen)
+    return Response(
+        mean.reshape(2, 2), covariance, (known[0], known[1]), (play.ahead[0], play.ahead[1]), seen
+    )
 
 
 def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: bool) -> Correction:
@@ -204,7 +259,7 @@ def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: 
     wanted = np.array([-error.azimuth_arcmin, -error.altitude_arcmin])
     turns = _solve(response, wanted)
     moves = [_move(i, wanted[i], error, turns[i], response, (azimuth, altitude)[i], north) for i in range(2)]
-    worth, why = _worth(error, response, (azimuth, altitude), float(np.cos(tilt)))
+    worth, why = _worth(error, moves, response, (azimuth, altitude), float(np.cos(tilt)))
     return Correction((moves[1], moves[0]), worth, why, response)
 
 
@@ -239,41 +294,6 @@ def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Ar
     spread[1, 0] = _TILT_SPREAD * sizes[0] * cosine
     spread[0, 1] = _TILT_SPREAD * sizes[1] / cosine
     return mean.reshape(4), np.diag(spread.reshape(4) ** 2)
-
-
-def acting_turns(
-    turned: tuple[float, float], senses: list[int], knobs: tuple[KnobSpec, KnobSpec]
-) -> tuple[Array, Array]:
-    """Return turns less backlash, and their one-sigma doubt; brings `senses` up to date.
-
-    Parameters
-    ----------
-    turned : tuple of float
-        Of the azimuth and altitude knob, clockwise positive.
-    senses : list of int
-        How each was turned last, +1 or -1, 0 if not known; changed in place.
-    knobs : tuple of KnobSpec
-        For their backlash.
-
-    Returns
-    -------
-    acting, doubt : ndarray, shape (2,)
-        [turn]
-    """
-    acting, doubt = np.zeros(2), np.zeros(2)
-    for i, knob in enumerate(knobs):
-        sense = int(np.sign(turned[i]))
-        if abs(turned[i]) < _IDLE * knob.smallest_turn:
-            continue
-        lost, unsure = 0.0, 0.0
-        if senses[i] == 0:  # nobody knows on which side the play was
-            lost, unsure = knob.backlash_turns / 2, knob.backlash_turns / np.sqrt(12)
-        elif senses[i] != sense:
-            lost = knob.backlash_turns
-        acting[i] = sense * max(abs(turned[i]) - lost, 0.0)
-        doubt[i] = np.sqrt((_HAND_SHARE * turned[i]) ** 2 + _HAND_LEAST**2 + unsure**2)
-        senses[i] = sense
-    return acting, doubt
 
 
 def _motion(before: Step, after: Step) -> Array:
@@ -330,12 +350,9 @@ def _move(
     if turn is not None:
         sign = 1 if turn >= 0 else -1
         sense = "clockwise" if sign > 0 else "counterclockwise"
-        if abs(turn) < _IDLE * knob.smallest_turn:
-            take_up = 0.0
-        elif response.last_senses[i] == -sign:
-            take_up = knob.backlash_turns
-        elif response.last_senses[i] == 0:
-            take_up = knob.backlash_turns / 2  # the play may stand anywhere
+        ahead = response.play_turns[i]
+        if abs(turn) >= _IDLE * knob.smallest_turn:
+            take_up = ahead if sign > 0 else knob.backlash_turns - ahead
         turns = abs(turn) + take_up
     elif knob.size:
         turns = abs(wanted) / knob.size + knob.backlash_turns / 2
@@ -344,20 +361,31 @@ def _move(
 
 
 def _worth(
-    error: AxisError, response: Response, knobs: tuple[KnobSpec, KnobSpec], cosine: float
+    error: AxisError,
+    moves: Sequence[Move],
+    response: Response,
+    knobs: tuple[KnobSpec, KnobSpec],
+    cosine: float,
 ) -> tuple[bool, str]:
-    steps = []
-    for i, knob in enumerate(knobs):
-        gain = abs(float(response.matrix[i, i])) or knob.size
-        if gain:
-            steps.append(knob.smallest_turn * gain * (cosine if i == 0 else 1.0))
-    sigma = error.total_sigma_arcmin
-    left = f"{error.total_arcmin:.2f} arcmin are left, sigma {sigma:.2f}"
-    smallest = max(steps) if steps else 0.0
-    if error.total_arcmin <= sigma:
-        return False, f"{left}: a turn would follow noise, not the axis"
-    if error.total_arcmin <= _WORTH * smallest:
-        return False, f"{left}; the smallest turn moves {smallest:.2f} arcmin, so a further one gains nothing"
-    if not steps:
-        return True, f"{left}; the rig file does not say how the knobs act"
-    return True, f"{left}; the smallest turn moves {smallest:.2f} arcmin"
+    """Compare what is left with its sigma, and with what a hand would leave after one more turn."""
+    scale = (cosine, 1.0)
+    gains = [(abs(float(response.matrix[i, i])) or knobs[i].size or 0.0) * scale[i] for i in range(2)]
+    sigma, left = error.total_sigma_arcmin, error.total_arcmin
+    said = f"{left:.2f} arcmin are left, sigma {sigma:.2f}"
+    if left <= sigma:
+        return False, f"{said}: a turn would follow noise, not the axis; a fresh sweep would tell more"
+    if not any(gains):
+        return True, f"{said}; the rig file does not say how the knobs act"
+    smallest = max(gain * knob.smallest_turn for gain, knob in zip(gains, knobs, strict=True))
+    misses = [gains[i] * _by_hand(moves[i], knobs[i]) for i in range(2)]
+    after = float(np.hypot(misses[0], misses[1]))
+    limit = min(max(after, _LEAST_WORTH * smallest), _WORTH * smallest)
+    said = f"{said}; the smallest turn moves {smallest:.2f}, and a hand would leave about {after:.2f}"
+    return (True, said) if left > limit else (False, f"{said}, so a further turn gains nothing")
+
+
+def _by_hand(move: Move, knob: KnobSpec) -> float:
+    """One-sigma miss of a turn by hand; an idle knob is not touched. [turn]"""
+    if move.is_idle or move.turns is None:
+        return 0.0
+    return float(np.hypot(_HAND_SHARE * move.turns, knob.smallest_turn / 2))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.correction import KnobSpec, acting_turns, learn_response
+from polarcheck.correction import KnobSpec, Play, learn_response
 from polarcheck.mechanics import arcmin_per_turn, smallest_turn
 from polarcheck.rig import Knob, Rig
 
@@ -61,7 +61,9 @@ def expected_move(
     response = learn_response(before.steps, *specs, height)
     if any(turns and not known for turns, known in zip(turned, response.known, strict=True)):
         return None
-    acting, _ = acting_turns(turned, list(response.last_senses), specs)
+    play = Play.of(specs)
+    play.ahead = list(response.play_turns)
+    acting, _ = play.take(turned)
     azimuth, altitude = response.matrix @ acting
     return float(azimuth), float(altitude)
 
