@@ -19,7 +19,7 @@ from polarcheck.axis import AxisFit, best_next_frame, fit_axis, shift_by_sag
 from polarcheck.camera_axis import camera_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, FRAME_NOISE_PX
 from polarcheck.errors import GeometryError, Notice
-from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frames
+from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames
 from polarcheck.least_squares import solve_axis
 from polarcheck.plausibility import sun_notice
 from polarcheck.sample import Sample, require_two, sample_of, site_of
@@ -34,7 +34,7 @@ from polarcheck.sky import (
     standard_atmosphere,
 )
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
-from polarcheck.verdicts import FrameEntry, fit_notices, frame_entries
+from polarcheck.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 
 __all__ = ["SAG_ARCSEC", "Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
 
@@ -263,17 +263,11 @@ def measure_frames(
     air = standard_atmosphere(site.height_m, pressure_hpa, temperature_c)
     target = celestial_pole(pole, site, air)
     observed = observed_from_icrs(sample.sky, sample.utc, site, air, sample.earth)
-    fit = fit_axis(
-        observed,
-        SENSOR_WEIGHTS,
-        sample.noise,
-        target.direction,
-        camera=sample.camera,
-        station=sample.station,
-    )
+    fit = _fit(sample, observed, target, refused)
+    entries = frame_entries(sample, fit, refused)
+    _require_meaning(fit, site.is_north, entries)
     error = axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, target)
     other = celestial_pole("true" if pole == "refracted" else "refracted", site, air)
-    _require_meaning(fit, site.is_north)
     last = int(np.flatnonzero(fit.used)[-1])
     moment = sample.utc[last : last + 1]
     icrs = icrs_from_observed(fit.axis[None, None], moment, site, air, sample.earth.at(last))
@@ -295,7 +289,7 @@ def measure_frames(
         other_pole=other,
         other_error=axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, other),
         fit=fit,
-        entries=frame_entries(sample, fit, refused),
+        entries=entries,
         notices=tuple([*notices, sun] if sun else notices),
         residual_rms_arcsec=float(np.sqrt(np.mean(fit.residuals[fit.used] ** 2))) / ARCSEC,
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
@@ -325,7 +319,21 @@ def _alignment(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: 
     )
 
 
-def _require_meaning(fit: AxisFit, north: bool) -> None:
+def _fit(sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem]) -> AxisFit:
+    try:
+        return fit_axis(
+            observed,
+            SENSOR_WEIGHTS,
+            sample.noise,
+            pole.direction,
+            camera=sample.camera,
+            station=sample.station,
+        )
+    except GeometryError as error:
+        raise GeometryError(f"{error}{left_out_lines(refused)}", error.arc_deg) from None
+
+
+def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry]) -> None:
     worst = float(np.sqrt(np.linalg.eigvalsh(fit.covariance)[-1])) / ARCMIN
     if worst <= _NO_RESULT_ARCMIN:
         return
@@ -335,7 +343,7 @@ def _require_meaning(fit: AxisFit, north: bool) -> None:
     raise GeometryError(
         f"these frames leave the axis uncertain by {worst:.0f} arcmin: they span {arc:.1f} deg about it, with a "
         f"scatter of {fit.noise:.1f} times the assumed noise. Turn the mount by 30 deg or more in right "
-        f"ascension between frames{advice}",
+        f"ascension between frames{advice}{left_out_lines(entries)}",
         arc,
     )
 

@@ -16,8 +16,9 @@ from polarcheck.sample import Sample
 from polarcheck.times import iso_from_utc
 from polarcheck.vectors import Array
 
-__all__ = ["FrameEntry", "fit_notices", "frame_entries"]
+__all__ = ["FrameEntry", "fit_notices", "frame_entries", "left_out_lines"]
 
+_MOST_LISTED = 5  # files that a refusal names
 _CLEAR = 5.0  # standard errors at which a component of a misfit is called wrong
 _LARGE_ERROR_ARCMIN = 300.0
 _LOW = 10 * DEGREE  # below this refraction is uncertain
@@ -84,6 +85,16 @@ def frame_entries(sample: Sample, fit: AxisFit, refused: Sequence[Problem]) -> t
     ]
     entries += [FrameEntry(p.name, False, p.reason, p.utc, is_sidecar=p.is_sidecar) for p in refused]
     return tuple(sorted(entries, key=lambda e: (e.utc is None, sum(e.utc or ()))))
+
+
+def left_out_lines(files: Sequence[Problem | FrameEntry]) -> str:
+    """Return the files without which there is no result, one a line, to put at the end of a refusal."""
+    bad = [file for file in files if file.reason and not file.is_sidecar]
+    if not bad:
+        return ""
+    lines = [f"\nLeft out: {len(bad)}", *(f"  {file.name}: {file.reason}" for file in bad[:_MOST_LISTED])]
+    more = [f"  and {len(bad) - _MOST_LISTED} more"] if len(bad) > _MOST_LISTED else []
+    return "\n".join(lines + more)
 
 
 def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array) -> list[Notice]:

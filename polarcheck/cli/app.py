@@ -29,13 +29,14 @@ class _Commands(TyperGroup):
         prog_name: str | None = None,
         complete_var: str | None = None,
         standalone_mode: bool = True,
+        windows_expand_args: bool = True,
         **extra: Any,
     ) -> Any:
         """Run a command and leave with its exit code, unless `standalone_mode` is off."""
         if not standalone_mode:
-            return super().main(args, prog_name, complete_var, False, **extra)
+            return super().main(args, prog_name, complete_var, False, windows_expand_args, **extra)
         try:
-            code = super().main(args, prog_name, complete_var, False, **extra)
+            code = super().main(args, prog_name, complete_var, False, windows_expand_args, **extra)
         except usage_error as error:
             _show_wrong(error)
             code = 2

@@ -88,7 +88,8 @@ def wcs_cards(points: Array, camera: Camera) -> Cards:
 
 
 def _iso(day: float, fraction: float) -> str:
-    year, month, date, time = erfa.d2dtf("UTC", 3, day, fraction)
+    # not the checked wrapper: it warns about years beyond the table of leap seconds
+    year, month, date, time, _ = erfa.ufunc.d2dtf(b"UTC", 3, day, fraction)
     hour, minute, second, thousandth = time.item()
     return f"{year:04d}-{month:02d}-{date:02d}T{hour:02d}:{minute:02d}:{second:02d}.{thousandth:03d}"
 

@@ -30,6 +30,8 @@ __all__ = ["simulate_frames", "truth_of", "write_frame"]
 
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
+_FIRST_JD, _LAST_JD = 2436934.5, 2488434.5  # 1960-01-01 and 2101-01-01, as the reader of frames has it
+_MOST_PIXELS = 200_000_000  # of a blank image; larger than any camera's
 
 
 def simulate_frames(
@@ -101,7 +103,10 @@ def simulate_frames(
     air = standard_atmosphere(site.height_m) if atmosphere is None else atmosphere
     declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg
     given = count if axis_angles_deg is None else len(axis_angles_deg)
-    _check(exposure_s, cadence_s, noise_px, declination, min(count, given) if tracking_only else given)
+    _check_time(utc)
+    _check(
+        exposure_s, cadence_s, noise_px, declination, min(count, given) if tracking_only else given, camera
+    )
     axis = mount_axis(error_arcmin, celestial_pole(pole, site, air))
     if tracking_only:
         start = 20.0 if axis_angles_deg is None else axis_angles_deg[0]
@@ -182,15 +187,26 @@ def _rounded(values: dict[str, float]) -> dict[str, float]:
     return {name: round(value, 9) for name, value in values.items()}
 
 
-def _check(exposure_s: float, cadence_s: float, noise_px: float, declination: float, count: int) -> None:
+def _check(
+    exposure_s: float, cadence_s: float, noise_px: float, declination: float, count: int, camera: Camera
+) -> None:
     if not 0 < exposure_s <= cadence_s:
         raise InputError(f"exposures of {exposure_s:g} s every {cadence_s:g} s are not possible")
     if not noise_px >= 0:
         raise InputError(f"a noise of {noise_px:g} px is not possible")
     if not abs(declination) <= 90:
         raise InputError(f"declination {declination:g} deg is not within -90 to 90")
+    if not camera.width_px * camera.height_px <= _MOST_PIXELS:
+        raise InputError(
+            f"a sensor of {camera.width_px} x {camera.height_px} px is too large to write images of"
+        )
     if not 1 <= count <= 10_000:
         raise InputError(f"{count} frames are not possible: give 1 to 10000")
+
+
+def _check_time(utc: tuple[float, float]) -> None:
+    if not _FIRST_JD <= utc[0] + utc[1] < _LAST_JD:
+        raise InputError("the time is not within 1960 to 2100, where UTC can be had")
 
 
 def _attitudes(axis: Array, is_north: bool, angles_deg: Array, declination: float, camera: Camera) -> Array:
