@@ -171,7 +171,7 @@ def read_rig(path: Path) -> Rig:
     InputError
         With the file's name, the line, what is wrong, and the nearest right key.
     """
-    name = printable(path.name)
+    name = printable(path)
     try:
         text = path.read_text(encoding="utf-8")
         content = tomllib.loads(text)
@@ -187,7 +187,12 @@ def read_rig(path: Path) -> Rig:
         raise InputError(f"{name}: {_first_fault(error, text)}") from None
     site = None
     if file.site:
-        site = Site(file.site.latitude_deg, file.site.longitude_deg, file.site.height_m, f"rig file {name}")
+        site = Site(
+            file.site.latitude_deg,
+            file.site.longitude_deg,
+            file.site.height_m,
+            f"rig file {printable(path.name)}",
+        )
     return Rig(path, file.optics, file.camera, file.guiding, file.mount, site)
 
 

@@ -124,7 +124,6 @@ def found_rig(option: Path | None, offered: Sequence[Path]) -> Rig | None:
     if option is not None:
         return read_rig_option(option)
     from polarcheck.errors import InputError
-    from polarcheck.printable import printable
     from polarcheck.rig_finding import find_rig
 
     path = find_rig(None, [folder for offer in offered for folder in _folders(offer)])
@@ -132,8 +131,7 @@ def found_rig(option: Path | None, offered: Sequence[Path]) -> Rig | None:
         return read_rig_option(path)
     except InputError as error:
         raise InputError(
-            f"{error}\nThis is {printable(path)}, found without being named; mend it, move it, or name another "
-            "with --rig."
+            f"{error}\nIt was found without being named; mend it, move it, or name another with --rig."
         ) from None
 
 

@@ -76,7 +76,7 @@ def offers(paths: Sequence[Path], recursive: bool = False) -> list[Offer]:
     """List the offered files with their names; see `find_frames`."""
     found: dict[str, tuple[Path, Path]] = {}
     for path in paths:
-        for base, file in _expand(Path(path), recursive):
+        for base, file in _expand(Path(path), recursive, alone=len(paths) == 1):
             found.setdefault(os.path.normcase(file.absolute()), (base, file))
     named = [_offer(base, file) for base, file in found.values()]
     if len({offer.name for offer in named}) < len(named):  # equal names in several folders
@@ -93,12 +93,13 @@ def _offer(base: Path, file: Path) -> Offer:
     return Offer(file, printable(relative.as_posix()), folder)
 
 
-def _expand(path: Path, recursive: bool) -> Iterator[tuple[Path, Path]]:
+def _expand(path: Path, recursive: bool, alone: bool) -> Iterator[tuple[Path, Path]]:
     if path.is_dir():
         files = list(_frames_in(path, recursive))
-        if not files:
+        if not files and (alone or not is_frame_name(path.name)):
             raise InputError(_nothing_in(path, recursive))
-        yield from ((path, file) for file in files)
+        # an empty folder called x.fits, which a shell's *.fits brings along, is told of like any bad file
+        yield from ((path, file) for file in files) if files else [(path.parent, path)]
     elif path.exists() or path.is_symlink():
         yield path.parent, path
     elif any(mark in str(path) for mark in "*?["):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+import unicodedata
 
 from polarcheck.alignment import AxisError, side_words
 from polarcheck.constants import DEGREE
@@ -121,20 +122,24 @@ def _row(entry: FrameEntry, several: bool) -> str:
     clock = iso_from_utc(entry.utc)[11:19] if entry.utc else ""
     group = f"{entry.group:>5}  " if several else ""
     return (
-        f"  {_short(entry.name):<{_NAME}}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
+        f"  {_short(entry.name)}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
         f'{entry.residual_arcsec or 0:7.2f}"'
     )
 
 
 def _left_out(result: Measurement) -> str:
     left = result.left_out
-    if not left:
-        return ""
-    lines = [f"Left out: {len(left)}"]
+    lines = [f"Left out: {len(left)}"] if left else []
     for entry in left[:_MOST_ROWS]:
         lines.append(wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
     if len(left) > _MOST_ROWS:
         lines.append(f"  and {len(left) - _MOST_ROWS} more (all of them with --json)")
+    beside = sum(entry.is_sidecar for entry in result.entries)
+    if beside:
+        files = (
+            "1 file holds a solution or a copy" if beside == 1 else f"{beside} files hold solutions or copies"
+        )
+        lines.append(f"{files} of these frames (named with --json).")
     return "\n".join(lines)
 
 
@@ -196,7 +201,17 @@ def _worth_a_frame(result: Measurement) -> bool:
 
 
 def _short(name: str) -> str:
-    return name if len(name) <= _NAME else "…" + name[1 - _NAME :]
+    """A name in exactly `_NAME` columns: its end if it is longer, since that tells frames apart."""
+    shown = name
+    while _columns(shown) > _NAME:
+        shown = "…" + shown[2:] if shown.startswith("…") else "…" + shown[1:]
+    return shown + " " * (_NAME - _columns(shown))
+
+
+def _columns(text: str) -> int:
+    """Columns that a text takes on a terminal: wide characters two, combining ones none."""
+    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
+    return len(text) + wide - sum(unicodedata.category(c) in ("Mn", "Me") for c in text)
 
 
 def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
