@@ -173,13 +173,13 @@ def read_rig(path: Path) -> Rig:
     """
     name = printable(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors begin a file with a byte order mark
         content = tomllib.loads(text)
     except OSError as error:
         raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
     except UnicodeDecodeError:
         raise InputError(f"{name}: is no UTF-8 text; a rig file is TOML") from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(f"{name}: is no valid TOML: {printable(error)}") from None
     try:
         file = _RigFile.model_validate(content)
@@ -196,21 +196,65 @@ def read_rig(path: Path) -> Rig:
     return Rig(path, file.optics, file.camera, file.guiding, file.mount, site)
 
 
+_SAID = {
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "finite_number": "must be a finite number",
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be at least {ge:g}",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be at most {le:g}",
+    "literal_error": "must be {expected}",
+    "list_type": "must be a list of two numbers",
+    "too_short": "must be a list of two numbers",
+    "too_long": "must be a list of two numbers",
+    "model_type": "is a table with keys of its own",
+    "missing": "is missing",
+}
+_KEY_FIRST = re.compile(r"([a-z_.]+) (?:= |must )")  # how this file's own validators name a key
+
+
 def _first_fault(error: ValidationError, text: str) -> str:
-    fault = error.errors(include_url=False)[0]
+    """Return one fault; an unknown key first, since it may be why another is missing."""
+    faults = error.errors(include_url=False)
+    fault = next((fault for fault in faults if fault["type"] == "extra_forbidden"), faults[0])
     where = tuple(part for part in fault["loc"] if isinstance(part, str))
-    key = ".".join(printable(part) for part in where)
-    line = _line_of(where, text)
-    place = f"line {line}: " if line else ""
+    name = ".".join(printable(part) for part in where)
     if fault["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(where[-1], _keys_of(where[:-1]), n=1, cutoff=0.4)
-        hint = f"; did you mean {near[0]}?" if near else f"; known here: {', '.join(_keys_of(where[:-1]))}"
-        return f"{place}unknown key {key}{hint}"
-    if fault["type"] == "missing":
-        return f"{place}{key} is missing"
-    message = fault["msg"].removeprefix("Value error, ")
-    given = f", not {printable(repr(fault['input']), 40)}" if not isinstance(fault["input"], dict) else ""
-    return f"{place}{key or 'the file'}: {message[:1].lower()}{message[1:]}{given}"
+        return f"{_place(where, text)}unknown key {name}{_hint(where)}"
+    if fault["type"] == "value_error":
+        message = fault["msg"].removeprefix("Value error, ")
+        if key := _KEY_FIRST.match(message):
+            return f"{_place((*where, *key[1].split('.')), text)}{name}.{message}"
+        return f"{_place(where, text)}{name}: {message}"
+    message = _SAID.get(fault["type"], fault["msg"]).format(**fault.get("ctx", {}))
+    given = f", not {_as_toml(fault['input'])}" if fault["type"] != "missing" else ""
+    return f"{_place(where, text)}{name or 'the file'} {message}{given}"
+
+
+def _hint(where: tuple[str, ...]) -> str:
+    """Return the nearest key of the same table, else where that key belongs, else what the table knows."""
+    table, key = where[:-1], where[-1]
+    known = _keys_of(table)
+    if near := difflib.get_close_matches(key, known, n=1, cutoff=0.4):
+        return f"; did you mean {near[0]}?"
+    others = (("optics",), ("camera",), ("guiding",), ("mount",), ("mount", "azimuth"), ("site",))
+    for other in others:
+        if near := difflib.get_close_matches(key, _keys_of(other), n=1, cutoff=0.7):
+            return f"; did you mean {near[0]} in [{'.'.join(other)}]?"
+    return f"; known here: {', '.join(known)}"
+
+
+def _as_toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return printable(repr(value) if isinstance(value, (str, list)) else value, 40)
+
+
+def _place(where: tuple[str, ...], text: str) -> str:
+    line = _line_of(where, text)
+    return f"line {line}: " if line else ""
 
 
 def _line_of(where: tuple[str, ...], text: str) -> int | None:
@@ -218,11 +262,11 @@ def _line_of(where: tuple[str, ...], text: str) -> int | None:
     if not where:
         return None
     table = r"\s*\.\s*".join(re.escape(part) for part in where[:-1])
-    header, key = (
-        re.compile(rf"\s*\[\s*{table}\s*\]"),
-        re.compile(rf"\s*[\"']?{re.escape(where[-1])}[\"']?\s*[=.\]]"),
-    )
-    whole = re.compile(rf"\s*\[\s*{r'[ .]*'.join(re.escape(part) for part in where)}\s*\]")
+    last = re.escape(where[-1])
+    header = re.compile(rf"\s*\[\s*{table}\s*\]")
+    key = re.compile(rf"\s*[\"']?{last}[\"']?\s*[=.\]]")
+    whole = re.compile(rf"\s*\[\[?\s*{r'[ .]*'.join(re.escape(part) for part in where)}\s*\]")
+    inline = re.compile(rf".*(?<![\w#]){last}\s*=")
     lines = text.splitlines()
     headers = [i for i, line in enumerate(lines) if header.match(line)]
     start: int = headers[0] if headers else -1
@@ -230,7 +274,9 @@ def _line_of(where: tuple[str, ...], text: str) -> int | None:
     for i in [*range(start + 1, len(lines)), *range(start + 1)]:
         if key.match(lines[i]) or whole.match(lines[i]):
             return i + 1
-    return start + 1 if start >= 0 else None
+    if start >= 0:
+        return start + 1
+    return next((i + 1 for i, line in enumerate(lines) if inline.match(line)), None)
 
 
 def _keys_of(table: tuple[str, ...]) -> list[str]:
