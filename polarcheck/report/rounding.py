@@ -42,4 +42,4 @@ def with_sigma(value: float, sigma: float) -> tuple[str, str]:
     decimals = decimals_for(sigma)
     least = 10.0**-_MOST
     shown = f"{sigma:.{decimals}f}" if sigma >= least / 2 else f"<{least:g}"
-    return f"{value:.{decimals}f}", shown
+    return f"{round(value, decimals) + 0.0:.{decimals}f}", shown  # + 0.0: never "-0.00"
