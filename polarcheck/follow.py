@@ -21,7 +21,7 @@ from polarcheck.earth import earth_orientation
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.least_squares import turn_about
-from polarcheck.plausibility import require_sky_above
+from polarcheck.plausibility import above_horizon
 from polarcheck.sky import observed_from_icrs
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, angle_between, azalt_from_direction, unit, wrap
@@ -113,7 +113,7 @@ def follow_frames(
     sky = np.array([frame.sky for frame in frames])
     _require_after(before, frames[0])
     earth = earth_orientation(utc)
-    above = require_sky_above(unit(sky.mean(axis=1)), utc, before.site)
+    above = above_horizon(unit(sky.mean(axis=1)), utc, before.site)
     if not above.all():
         raise GeometryError(
             f"{frames[int(np.argmin(above))].name}: looks below the horizon; solved wrongly?", 0.0
