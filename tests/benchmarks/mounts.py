@@ -1,0 +1,201 @@
+"""Mounts with a known axis, as solved frames in memory: what the benchmarks and some tests measure.
+
+A solution is made as a plate solver makes it: stars scattered over the sensor, white noise on each, a linear
+gnomonic solution (six numbers) fitted to them on the real sky. ``stars=0`` turns the attitudes instead by what
+such noise amounts to, without the loss of a fit to few stars.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
+from polarcheck.earth import EarthOrientation, earth_orientation
+from polarcheck.frames import Frame, FrameSet
+from polarcheck.simulate import (
+    Camera,
+    camera_directions,
+    mount_attitudes,
+    mount_axis,
+    noisy_attitudes,
+    sensor_points,
+)
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole, icrs_from_observed, refracted_pole, standard_atmosphere
+from polarcheck.times import utc_from_iso
+
+Array = npt.NDArray[np.float64]
+Wrong = tuple[int, float]
+"""Which frame, and by how much its solution is off. [arcsec]"""
+
+NORTH = Site(47.3, 11.2, 900.0, "benchmark")
+SOUTH = Site(-31.4, 20.6, 1200.0, "benchmark")
+CAMERA = Camera()
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Frames of one camera attitude: axis angles and the declination in the mount's frame. [deg]"""
+
+    axis_angles_deg: Sequence[float]
+    declination_deg: float = 50.0
+    camera: Camera = CAMERA
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A mount at a site and the frames taken with it.
+
+    ``barrel_px`` is a radial distortion at the corner; the solutions know it, as those with SIP terms do.
+    """
+
+    sweeps: Sequence[Sweep]
+    site: Site = NORTH
+    error_arcmin: tuple[float, float] = (23.4, -11.8)
+    noise_px: float = 0.2
+    stars: int = 100
+    barrel_px: float = 0.0
+    wrong: Sequence[Wrong] = ()
+    cadence_s: float = 40.0
+    start: str = "2026-11-14T20:30:00"
+    attitudes: Array = field(init=False)
+    group: npt.NDArray[np.int_] = field(init=False)
+    utc: Array = field(init=False)
+    earth: EarthOrientation = field(init=False)
+
+    def __post_init__(self) -> None:
+        turned = [
+            mount_attitudes(
+                self.axis,
+                self.site.is_north,
+                np.array(sweep.axis_angles_deg) * DEGREE,
+                sweep.declination_deg * DEGREE,
+                sweep.camera.camera_angle_deg * DEGREE,
+            )
+            for sweep in self.sweeps
+        ]
+        object.__setattr__(self, "attitudes", np.concatenate(turned))
+        object.__setattr__(self, "group", np.repeat(np.arange(len(turned)), [len(t) for t in turned]))
+        day, fraction = utc_from_iso(self.start)
+        moments = [(day, fraction + i * self.cadence_s / 86400) for i in range(len(self.group))]
+        object.__setattr__(self, "utc", np.array(moments))
+        object.__setattr__(self, "earth", earth_orientation(self.utc))
+
+    @property
+    def air(self) -> Atmosphere:
+        """The standard one at the site."""
+        return standard_atmosphere(self.site.height_m)
+
+    @property
+    def pole(self) -> Pole:
+        """The refracted one."""
+        return refracted_pole(self.site, self.air)
+
+    @property
+    def axis(self) -> Array:
+        """East-North-Up."""
+        return mount_axis(self.error_arcmin, self.pole)
+
+    def camera(self, frame: int) -> Camera:
+        """The camera that took a frame."""
+        return self.sweeps[self.group[frame]].camera
+
+    def directions(self, pixels: Array, camera: Camera) -> Array:
+        """Where pixels look in the camera, with the distortion."""
+        return camera_directions(_undistorted(pixels, camera, self.barrel_px) + camera.centre_px, camera)
+
+
+def tracked_hour(start_deg: float, frames: int = 11) -> tuple[float, ...]:
+    """Axis angles of a mount that only tracks for an hour. [deg]"""
+    return tuple(start_deg + SIDEREAL_RATE / DEGREE * 3600 * np.arange(frames) / (frames - 1))
+
+
+def frames_of(scene: Scene, rng: np.random.Generator) -> FrameSet:
+    """The scene's solved frames with one draw of noise."""
+    utc = scene.utc
+    return FrameSet(
+        tuple(
+            Frame(
+                path=Path(f"frame_{i + 1:02d}.fits"),
+                name=f"frame_{i + 1:02d}.fits",
+                folder="",
+                width_px=scene.camera(i).width_px,
+                height_px=scene.camera(i).height_px,
+                sky=sky,
+                utc=(float(utc[i, 0]), float(utc[i, 1])),
+                exposure_s=5.0,
+                pixel_scale_arcsec=scene.camera(i).pixel_scale_arcsec,
+                mirrored=scene.camera(i).mirrored,
+                site=scene.site,
+                solution_file=None,
+                notices=(),
+            )
+            for i, sky in enumerate(solved_sky(scene, rng))
+        ),
+        (),
+    )
+
+
+def solved_sky(scene: Scene, rng: np.random.Generator) -> Array:
+    """ICRS directions of the sensor's nodes as noisy solutions have them, shape (n, 9, 3)."""
+    frames = range(len(scene.group))
+    places = [_star_places(scene, scene.camera(i), rng) for i in frames]
+    seen = np.array([_seen(scene, i, places[i], rng) for i in frames])
+    sky = icrs_from_observed(seen, scene.utc, scene.site, scene.air, scene.earth)
+    if scene.stars:
+        sky = np.array([_linear_solution(scene, i, places[i], sky[i], rng) for i in frames])
+    for frame, angle_arcsec in scene.wrong:
+        sky[frame] = _elsewhere(sky[frame], angle_arcsec * ARCSEC, rng)
+    return np.asarray(sky)
+
+
+def _star_places(scene: Scene, camera: Camera, rng: np.random.Generator) -> Array:
+    """Pixels of the stars, or of the nodes where there are none."""
+    if not scene.stars:
+        return sensor_points(camera)
+    size = [camera.width_px, camera.height_px]
+    return np.asarray(rng.uniform(-0.5, 0.5, (scene.stars, 2)) * size + camera.centre_px)
+
+
+def _seen(scene: Scene, frame: int, places: Array, rng: np.random.Generator) -> Array:
+    camera, attitude = scene.camera(frame), scene.attitudes[frame]
+    if not scene.stars:
+        attitude = noisy_attitudes(attitude[None], camera, scene.noise_px, rng)[0]
+    return np.asarray(scene.directions(places, camera) @ attitude.T)
+
+
+def _linear_solution(scene: Scene, frame: int, places: Array, sky: Array, rng: np.random.Generator) -> Array:
+    """Sky of the nodes by a gnomonic solution fitted to stars whose places are measured with noise."""
+    camera = scene.camera(frame)
+    measured = places + rng.normal(size=places.shape) * scene.noise_px * np.sqrt(scene.stars)
+    centre = sky.mean(axis=0) / np.linalg.norm(sky.mean(axis=0))
+    plane = np.linalg.svd(centre[None])[2][1:].T
+    offsets = [_undistorted(p, camera, scene.barrel_px) for p in (measured, sensor_points(camera))]
+    stars, nodes = (np.column_stack([offset, np.ones(len(offset))]) for offset in offsets)
+    linear = np.linalg.lstsq(stars, sky @ plane / (sky @ centre)[:, None], rcond=None)[0]
+    there = centre + nodes @ linear @ plane.T
+    return np.asarray(there / np.linalg.norm(there, axis=-1, keepdims=True))
+
+
+def _elsewhere(sky: Array, angle: float, rng: np.random.Generator) -> Array:
+    """The same field shifted by an angle in a direction of chance."""
+    centre = sky[4]
+    axis = np.cross(centre, rng.normal(size=3))
+    axis /= np.linalg.norm(axis)
+    along = np.cross(axis, sky)
+    return np.asarray(
+        sky * np.cos(angle) + along * np.sin(angle) + np.outer(sky @ axis, axis) * (1 - np.cos(angle))
+    )
+
+
+def _undistorted(pixels: Array, camera: Camera, barrel_px: float) -> Array:
+    """Offsets from the middle in a camera without distortion. [px]"""
+    offsets = np.asarray(pixels, dtype=float) - camera.centre_px
+    corner = np.hypot(camera.width_px, camera.height_px) / 2
+    square = np.sum(offsets**2, axis=-1, keepdims=True) / corner**2
+    return np.asarray(offsets * (1 + barrel_px / corner * square))
