@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from polarcheck.alignment import side_words
 from polarcheck.constants import ARCMIN
 from polarcheck.errors import InputError
 from polarcheck.measurement import Measurement
@@ -20,7 +21,8 @@ from polarcheck.vectors import Array
 
 __all__ = ["save_measurement_picture"]
 
-_GROUND, _INK, _DIM, _STRONG = "#140a08", "#d9a48f", "#6e4a3f", "#ff8a66"
+_GROUND, _INK, _DIM, _FILL, _STRONG = "#140a08", "#c98770", "#5e3f36", "#8f5c4b", "#f2704c"
+_FLATTEST_ARCSEC = 0.1  # residuals far below any solution's error are not blown up
 
 
 def save_measurement_picture(result: Measurement, path: Path) -> None:
@@ -33,30 +35,39 @@ def save_measurement_picture(result: Measurement, path: Path) -> None:
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(10.5, 4.8), facecolor=_GROUND, layout="constrained")
+    margins = ConstrainedLayoutEngine(w_pad=0.15, h_pad=0.12)
+    figure = Figure(figsize=(12.4, 4.9), facecolor=_GROUND, layout=margins)
     FigureCanvasAgg(figure)
-    whole, near, residuals = figure.subplots(1, 3, width_ratios=[1.15, 1.0, 1.0])
+    whole, near, residuals = figure.subplots(1, 3)
     for axes in (whole, near, residuals):
         _dress(axes)
     _draw_whole(whole, result)
     _draw_near(near, result)
     _draw_residuals(residuals, result)
     figure.suptitle(_title(result), color=_INK, fontsize=12)
+    undated = {"Date": None} if path.suffix.lower() == ".svg" else {}
     try:
-        figure.savefig(path, dpi=130, facecolor=_GROUND)
+        figure.savefig(path, dpi=130, facecolor=_GROUND, metadata=undated)
     except OSError as error:
         raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None
 
 
 def _title(result: Measurement) -> str:
-    azimuth, plus_azimuth = with_sigma(result.error.azimuth_arcmin, result.error.azimuth_sigma_arcmin)
-    altitude, plus_altitude = with_sigma(result.error.altitude_arcmin, result.error.altitude_sigma_arcmin)
-    return f"azimuth {azimuth} ± {plus_azimuth} arcmin, altitude {altitude} ± {plus_altitude} arcmin, axis minus pole"
+    error = result.error
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, result.site.is_north)
+    azimuth, plus_azimuth = with_sigma(abs(error.azimuth_arcmin), error.azimuth_sigma_arcmin)
+    altitude, plus_altitude = with_sigma(abs(error.altitude_arcmin), error.altitude_sigma_arcmin)
+    return (
+        f"The axis points {azimuth} ± {plus_azimuth} arcmin too far {side} (about the vertical), "
+        f"{altitude} ± {plus_altitude} arcmin too {height}"
+    )
 
 
 def _dress(axes: Any) -> None:
     axes.set_facecolor(_GROUND)
+    axes.set_box_aspect(1)
     axes.tick_params(colors=_INK, labelsize=9)
     for spine in axes.spines.values():
         spine.set_color(_DIM)
@@ -85,9 +96,7 @@ def _draw_whole(axes: Any, result: Measurement) -> None:
     axes.annotate(
         "axis", (x, y), (0, 9 if above else -16), textcoords="offset points", color=_STRONG, ha="center"
     )
-    axes.set(
-        xlim=(-half, half), ylim=(-half, half), aspect="equal", title="The axis, seen from behind the mount"
-    )
+    axes.set(xlim=(-half, half), ylim=(-half, half), title="The axis, seen from behind the mount")
     axes.set_xlabel(_sideways(result))
     axes.set_ylabel("altitude, arcmin: up is too high")
 
@@ -104,24 +113,30 @@ def _draw_near(axes: Any, result: Measurement) -> None:
     axes.set(
         xlim=(x - reach, x + reach),
         ylim=(y - reach, y + reach),
-        aspect="equal",
         title="Where it lies, with probability",
     )
     axes.set_xlabel(_sideways(result))
+    axes.set_ylabel("altitude, arcmin")
     axes.ticklabel_format(useOffset=False)
     axes.locator_params(nbins=5)
-    axes.legend(loc="upper right", frameon=False, labelcolor=_INK, fontsize=9)
+    corner = "upper left" if result.fit.covariance[0, 1] > 0 else "upper right"  # where the ellipse is not
+    axes.legend(loc=corner, frameon=False, labelcolor=_INK, fontsize=9)
 
 
 def _draw_residuals(axes: Any, result: Measurement) -> None:
     used = result.used
     heights = [entry.residual_arcsec or 0.0 for entry in used]
     places = np.arange(1, len(used) + 1)
-    axes.vlines(places, 0, heights, color=_INK, linewidth=max(1.0, min(6.0, 120 / len(used))))
+    axes.vlines(places, 0, heights, color=_FILL, linewidth=max(1.0, min(6.0, 120 / len(used))))
     axes.axhline(result.residual_rms_arcsec, color=_STRONG, linewidth=1, linestyle="--")
     axes.set(
-        title="Residual of each frame", xlim=(0.3, len(used) + 0.7), ylim=(0, 1.25 * max([*heights, 1e-6]))
+        title="Residual of each frame",
+        xlim=(0.3, len(used) + 0.7),
+        ylim=(0, 1.25 * max([*heights, _FLATTEST_ARCSEC])),
     )
+    if result.fit.degrees_of_freedom == 0:
+        said = "without redundancy\nnothing is left over"
+        axes.text(0.5, 0.5, said, transform=axes.transAxes, color=_INK, ha="center")
     axes.set_xlabel("frame, in order of time")
     axes.set_ylabel("arcsec (dashed: root mean square)")
     axes.xaxis.get_major_locator().set_params(integer=True)
