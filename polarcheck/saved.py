@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from polarcheck.alignment import Alignment, Sensor, Step
 from polarcheck.camera_axis import CameraAxis
@@ -25,8 +25,35 @@ __all__ = ["read_alignment"]
 _SCHEMAS = ("polarcheck.measure/1", "polarcheck.follow/1")
 _LARGEST = 10_000_000  # bytes; a result is a few kilobytes, with ten thousand frames a few megabytes
 
-Number = Annotated[float, Field(allow_inf_nan=False)]
+_ROUNDING = 1e-6  # of a unit vector; numbers are kept to their last digit, but hands may round them
+
+
+def _direction(vector: list[float]) -> list[float]:
+    if not abs(np.linalg.norm(vector) - 1) < _ROUNDING:
+        raise ValueError("is no unit vector")
+    return vector
+
+
+def _rotation(matrix: list[list[float]]) -> list[list[float]]:
+    rows = np.array(matrix)
+    if not (np.abs(rows @ rows.T - np.eye(3)).max() < _ROUNDING and np.linalg.det(rows) > 0):
+        raise ValueError("is no rotation")
+    return matrix
+
+
+def _covariance(matrix: list[list[float]]) -> list[list[float]]:
+    rows = np.array(matrix)
+    least = -_ROUNDING * abs(np.trace(rows))
+    if not (np.abs(rows - rows.T).max() <= -least and np.linalg.eigvalsh(rows)[0] >= least):
+        raise ValueError("is no covariance")
+    return matrix
+
+
+Number = Annotated[float, Field(ge=-1e9, le=1e9, allow_inf_nan=False)]
+Altitude = Annotated[float, Field(ge=-90, le=90)]
+Pixels = Annotated[int, Field(ge=1, le=1_000_000)]
 Vector = Annotated[list[Number], Field(min_length=3, max_length=3)]
+Direction = Annotated[Vector, AfterValidator(_direction)]
 Pair = Annotated[list[Number], Field(min_length=2, max_length=2)]
 Matrix = Annotated[list[Vector], Field(min_length=3, max_length=3)]
 Square = Annotated[list[Pair], Field(min_length=2, max_length=2)]
@@ -52,19 +79,19 @@ class _Air(_Table):
 
 class _Axis(_Table):
     azimuth_deg: Number
-    altitude_deg: Number
-    covariance_arcmin2: Square
+    altitude_deg: Altitude
+    covariance_arcmin2: Annotated[Square, AfterValidator(_covariance)]
 
 
 class _Camera(_Table):
-    width_px: int
-    height_px: int
+    width_px: Pixels
+    height_px: Pixels
     pixel_scale_arcsec: Annotated[float, Field(gt=0, allow_inf_nan=False)]
     mirrored: bool
-    points: Annotated[list[Vector], Field(min_length=9, max_length=9)]
-    axis: Vector
-    axis_covariance_arcsec2: Matrix
-    attitude: Matrix
+    points: Annotated[list[Direction], Field(min_length=9, max_length=9)]
+    axis: Direction
+    axis_covariance_arcsec2: Annotated[Matrix, AfterValidator(_covariance)]
+    attitude: Annotated[Matrix, AfterValidator(_rotation)]
     noise_px: Annotated[float, Field(ge=0, allow_inf_nan=False)]
     roll_noise_ratio: Annotated[float, Field(gt=0, allow_inf_nan=False)]
     degrees_of_freedom: Annotated[int, Field(ge=0)]
@@ -76,8 +103,8 @@ class _Step(_Table):
     epoch_utc: str
     is_fresh: bool
     azimuth_deg: Number
-    altitude_deg: Number
-    covariance_arcmin2: Square
+    altitude_deg: Altitude
+    covariance_arcmin2: Annotated[Square, AfterValidator(_covariance)]
     turned: Pair | None
 
 
@@ -89,7 +116,7 @@ class _Result(_Table):
     axis: _Axis
     degrees_of_freedom: Annotated[int, Field(ge=0)]
     camera: _Camera | None
-    history: list[_Step]
+    history: Annotated[list[_Step], Field(min_length=1)]
 
 
 def read_alignment(path: Path) -> Alignment:
@@ -127,9 +154,8 @@ def read_alignment(path: Path) -> Alignment:
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         where = ".".join(str(part) for part in fault["loc"])
-        raise InputError(
-            f"{name}: is damaged at {printable(where, 80)}: {printable(fault['msg'], 120)}"
-        ) from None
+        what = fault["msg"].removeprefix("Value error, ")
+        raise InputError(f"{name}: is damaged at {printable(where, 80)}: {printable(what, 120)}") from None
     except InputError as error:
         raise InputError(f"{name}: {error}") from None
 
