@@ -41,6 +41,7 @@ _MANY = 500  # frames beyond which moments of change are not looked for one by o
 _MAJORITY = 0.6
 _PRIOR_DOF = 2.0  # degrees of freedom that the assumed noise counts for when frames are judged
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
+_STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
 _CLEAN = 3.0  # scatter over assumed noise up to which nobody asks for a better explanation
 _DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames
 _BETTER = 1e-6  # chance at which another explanation is accepted as a better one
@@ -87,6 +88,16 @@ class Consensus:
         return own + self.before.degrees_of_freedom if self.before else own
 
     @property
+    def worth(self) -> tuple[float, float]:
+        """Larger is better among explanations that all fit: frames explained, at a price for what explains.
+
+        A further group must explain two more frames, a knock (an axis and a group of its own) four: a wrong
+        frame is likelier than a slip of arcseconds.
+        """
+        explained = np.count_nonzero(self.used) - 1.5 * len(np.unique(self.groups[self.used]))
+        return explained + (self.before.worth[0] - 1.5 if self.before else 0.0), -self.scale
+
+    @property
     def chi_square(self) -> float:
         """Weighted sum of squared misfits for noise as assumed."""
         return self.solution.chi_square + (self.before.chi_square if self.before else 0.0)
@@ -114,11 +125,18 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     robust = _agree(context, attitudes.camera.copy())
     if robust is not None and (robust.used == whole.used).all() and whole.scale <= _CLEAN:
         return whole
-    options = [robust, *(_agree(context, groups) for groups in _groupings(context)), *_after_knocks(context)]
-    chances = [_chance(option, whole, context) for option in options]
-    best = int(np.argmin(chances))
-    chosen = options[best]
-    return whole if chosen is None or chances[best] > _BETTER else chosen
+    strict = _agree(context, attitudes.camera.copy(), _STRICT)
+    options = [
+        robust,
+        strict,
+        *(_agree(context, groups) for groups in _groupings(context)),
+        *_after_knocks(context),
+    ]
+    better = [option for option in options if option and _chance(option, whole, context) <= _BETTER]
+    if not better:
+        return whole
+    clean = _CLEAN * max(min(option.scale for option in better), 1.0)
+    return max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
 
 
 def _everything(context: _Context) -> Consensus:
@@ -132,12 +150,10 @@ def _everything(context: _Context) -> Consensus:
     return Consensus(solution, _guests(context.attitudes, groups), used, _scale(groups, used, solution))
 
 
-def _chance(option: Consensus | None, whole: Consensus, context: _Context) -> float:
+def _chance(option: Consensus, whole: Consensus, context: _Context) -> float:
     """The chance that a set of frames which is one whole would look as much better when parted so."""
     from scipy.special import fdtrc  # not needed on clean nights
 
-    if option is None:
-        return 1.0
     dof = option.degrees_of_freedom
     extra = whole.degrees_of_freedom - dof
     gain = whole.solution.chi_square - option.chi_square
@@ -204,13 +220,13 @@ def _spread(count: int, most: int) -> Ints:
     return np.concatenate([np.arange(most // 2), rest])
 
 
-def _agree(context: _Context, groups: Ints) -> Consensus | None:
+def _agree(context: _Context, groups: Ints, false_alarm: float = _FALSE_ALARM) -> Consensus | None:
     """Take in all frames that agree under a grouping; None if it has no group of two."""
     compact = _compact(context.attitudes, groups)
-    return None if compact is None else _robust(context, compact)
+    return None if compact is None else _robust(context, compact, false_alarm)
 
 
-def _robust(context: _Context, groups: Ints) -> Consensus:
+def _robust(context: _Context, groups: Ints, false_alarm: float) -> Consensus:
     starts = []
     for axis in context.trials:
         cores, cost = _core(context, groups, axis)
@@ -225,7 +241,7 @@ def _robust(context: _Context, groups: Ints) -> Consensus:
         if best is None or solution.chi_square < best[0]:
             best = (solution.chi_square, core, solution)
     assert best is not None
-    return _grow(context, groups, best[1], best[2])
+    return _grow(context, groups, best[1], best[2], false_alarm)
 
 
 def _compact(attitudes: Attitudes, groups: Ints) -> Ints | None:
@@ -308,10 +324,12 @@ def _discrepancies(solution: AxisSolution, groups: Ints, used: Bools, context: _
     )
 
 
-def _grow(context: _Context, groups: Ints, used: Bools, solution: AxisSolution) -> Consensus:
+def _grow(
+    context: _Context, groups: Ints, used: Bools, solution: AxisSolution, false_alarm: float
+) -> Consensus:
     for _ in range(20):
         scale = _scale(groups, used, solution)
-        limit = _critical(_PRIOR_DOF + _degrees_of_freedom(groups, used), _FALSE_ALARM / len(groups))
+        limit = _critical(_PRIOR_DOF + _degrees_of_freedom(groups, used), false_alarm / len(groups))
         fits = (groups >= 0) & (_discrepancies(solution, groups, used, context) <= limit * scale**2)
         if not (fits & ~used).any():
             break
