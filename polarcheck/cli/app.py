@@ -19,6 +19,8 @@ from polarcheck.cli.simulate import simulate_command
 
 __all__ = ["app"]
 
+_STOPPED = 130  # what shells give for the interrupt key
+
 
 class _Commands(TyperGroup):
     """The commands; a wrong command line is told printable and wrapped, as everything else is."""
@@ -41,8 +43,9 @@ class _Commands(TyperGroup):
             _show_wrong(error)
             code = 2
         except typer.Abort:
+            code = _STOPPED
+        if code == _STOPPED:
             say("polarcheck: stopped")
-            code = 1
         sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -50,9 +53,9 @@ def _show_wrong(error: Any) -> None:
     if type(error).__name__ == "NoArgsIsHelpError":  # shows the help, in which nothing is anybody's text
         error.show()
         return
-    if error.ctx is not None:
-        command, option = error.ctx.command_path, error.ctx.help_option_names[-1]
-        say(f"{error.ctx.get_usage()}\nTry '{command} {option}'.\n")
+    command = error.ctx.command_path if error.ctx else "polarcheck"
+    usage = f"{error.ctx.get_usage()}\n" if error.ctx else ""
+    say(f"{usage}Try '{command} --help'.\n")
     # the argument parser's own validator leaves its kind of exception in the text
     say("polarcheck: " + error.format_message().replace("Value error, ", ""))
 

@@ -44,17 +44,17 @@ def say(message: str) -> None:
     for line in message.split("\n"):
         body = line.lstrip(" ")
         margin = " " * (len(line) - len(body))
-        typer.echo(
-            textwrap.fill(
-                printable(body, 2000),
-                79,
-                initial_indent=margin,
-                subsequent_indent=margin + "  ",
-                break_long_words=False,
-                break_on_hyphens=False,
-            ),
-            err=True,
+        # the program's name stays before the first word, however long that is
+        whole = printable(body, 2000).replace("polarcheck: ", "polarcheck:\0", 1)
+        filled = textwrap.fill(
+            whole,
+            79,
+            initial_indent=margin,
+            subsequent_indent=margin + "  ",
+            break_long_words=False,
+            break_on_hyphens=False,
         )
+        typer.echo(filled.replace("\0", " "), err=True)
 
 
 @contextmanager
