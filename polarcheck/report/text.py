@@ -215,11 +215,12 @@ def _columns(text: str) -> int:
 
 
 def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
-    """Fill a paragraph to the width of the answers."""
-    return textwrap.fill(
-        text,
+    """Fill a paragraph to the width of the answers, on which wide characters take two columns."""
+    filled = textwrap.fill(
+        "".join(f"{c}\0" if unicodedata.east_asian_width(c) in "WF" else c for c in text),
         _WIDTH,
         initial_indent=first,
         subsequent_indent=first if rest is None else rest,
         break_on_hyphens=False,
     )
+    return filled.replace("\0", "")
