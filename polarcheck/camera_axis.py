@@ -84,6 +84,8 @@ class FollowedAxis:
         East-North-Up unit vector.
     covariance : ndarray, shape (2, 2)
         On its tangent plane (azimuth times cos altitude, altitude). [rad^2]
+    own : ndarray, shape (2, 2)
+        The part of it that is the new frames' noise. [rad^2]
     attitudes : ndarray, shape (n, 3, 3)
         Of the new frames.
     apart : ndarray, shape (n,)
@@ -96,10 +98,16 @@ class FollowedAxis:
 
     axis: Array
     covariance: Array
+    own: Array
     attitudes: Array
     apart: Array
     apart_sigma: Array
     shape_misfit: Array
+
+    def widened(self) -> FollowedAxis:
+        """Return the same with as much noise of the new frames as their scatter shows; two frames at least."""
+        scatter = float(np.sum((self.apart / self.apart_sigma) ** 2)) / (len(self.apart) - 1)
+        return replace(self, covariance=self.covariance + max(scatter - 1, 0.0) * self.own)
 
 
 def camera_axis(fit: AxisFit, frame: int, pixel: float) -> CameraAxis:
@@ -165,12 +173,12 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     basis = tangent_basis(axis)
     turned = np.einsum("nji,jk->nik", matrices, basis)  # tangent directions as each camera sees them
     common = np.mean(turned, axis=0)
-    covariance = common.T @ known.covariance @ common
-    covariance = covariance + np.einsum("nik,ij,njl->kl", turned, own, turned) / count**2
+    noise_share = np.einsum("nik,ij,njl->kl", turned, own, turned) / count**2
+    covariance = common.T @ known.covariance @ common + noise_share
     noise = np.sqrt(np.einsum("nik,ij,njk->n", turned, own, turned))
     modelled = np.einsum("nij,kj->nki", matrices, known.template)
     misfit = np.sqrt(np.sum((modelled - observed) ** 2, axis=-1) @ known.weights)
-    return FollowedAxis(axis, covariance, matrices, angle_between(each, axis), noise, misfit)
+    return FollowedAxis(axis, covariance, noise_share, matrices, angle_between(each, axis), noise, misfit)
 
 
 def _cross(v: Array) -> Array:

@@ -35,6 +35,7 @@ _FARTHEST_FROM_POLE_DEG = 20.0
 _SHAPE_SIGMAS = 8.0
 _SHAPE_FLOOR_PX = 3.0
 _APART_SIGMAS = 6.0
+_ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
 _SLIP_FLOOR_ARCMIN = 3.0
 _TILT_SHARE = np.sin(2.5 * DEGREE)  # of a knob's move that a base out of level may turn about the axis
 
@@ -122,6 +123,7 @@ def follow_frames(
     pixel = before.sensor.pixel_scale_arcsec * ARCSEC
     found = carry_axis(before.camera, observed, pixel)
     _require_possible(before, frames, found, pixel)
+    found, apart = _widened(found, frames)
     moved = _moved(before, found.axis)
     _require_expected(before, found, moved, expected_arcmin, frames)
     slip, notices = _slip(before, found, utc, tracking, moved)
@@ -134,7 +136,7 @@ def follow_frames(
         slip_arcmin=slip,
         frames=tuple(frames),
         problems=frame_set.problems,
-        notices=(*earth.notices, *notices),
+        notices=(*earth.notices, *apart, *notices),
     )
 
 
@@ -173,7 +175,8 @@ def _require_possible(before: Alignment, frames: Sequence[Frame], found: Followe
     far = float(angle_between(found.axis, before.axis)) / DEGREE
     worst = int(np.argmax(found.apart))
     apart = found.apart[worst]
-    limit = _APART_SIGMAS * found.apart_sigma[worst] + ARCSEC
+    lever = float(np.sin(angle_between(before.camera.axis, before.camera.boresight)))
+    limit = max(_noise_limit(found)[worst], _ROLL_TAIL_ARCSEC * ARCSEC * lever)
     if far > _FARTHEST_MOVE_DEG or off > _FARTHEST_FROM_POLE_DEG:
         raise GeometryError(
             f"{frames[worst if apart > limit else 0].name}: would put the axis {far:.1f} deg from where it was and "
@@ -193,6 +196,26 @@ def _require_possible(before: Alignment, frames: Sequence[Frame], found: Followe
             "only the frames after the last turn",
             0.0,
         )
+
+
+def _noise_limit(found: FollowedAxis) -> Array:
+    return np.asarray(_APART_SIGMAS * found.apart_sigma + ARCSEC)
+
+
+def _widened(found: FollowedAxis, frames: Sequence[Frame]) -> tuple[FollowedAxis, list[Notice]]:
+    """Let frames that scatter beyond their noise, as a solution off in roll makes them, say so themselves."""
+    beyond = found.apart > _noise_limit(found)
+    if len(frames) < 2 or not beyond.any():
+        return found, []
+    worst = int(np.argmax(found.apart))
+    return found.widened(), [
+        Notice(
+            "frames-disagree",
+            f"{frames[worst].name}: its axis lies {found.apart[worst] / ARCMIN:.2f} arcmin from the mean of all, more "
+            "than noise: its solution is off, or something moved a little between the frames. The sigma is from "
+            "this scatter; without that frame the axis may be surer.",
+        )
+    ]
 
 
 def _moved(before: Alignment, axis: Array) -> tuple[float, float]:

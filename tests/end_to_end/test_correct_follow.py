@@ -155,6 +155,15 @@ def test_several_frames_share_one_axis(kept: Path) -> None:
     assert [frame["used"] for frame in answer["frames"]] == [True] * 3
 
 
+def test_frame_whose_solution_is_off_in_roll_widens_the_sigma_and_is_named(kept: Path) -> None:
+    # the fourth by 53 arcsec of roll (sample_frames/README.md), which at 40 deg from the axis are 34 arcsec of axis
+    answer, warnings = answered("follow", kept, AFTER)
+    follows_truth(answer["error"])
+    assert "after_correction_04.fits.fz: its axis lies 0.4" in warnings
+    one, _ = answered("follow", kept, AFTER / "after_correction_06.fits.fz")
+    assert answer["error"]["azimuth_sigma_arcmin"] > 3 * one["error"]["azimuth_sigma_arcmin"]
+
+
 def test_night_goes_on_from_one_followed_axis_to_the_next(kept: Path, rig: Path, tmp_path: Path) -> None:
     second, third = tmp_path / "second.json", tmp_path / "third.json"
     said = ("--turned", "-0.40,0.28", "--rig", rig)
