@@ -216,9 +216,10 @@ def _columns(text: str) -> int:
 
 def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
     """Fill a paragraph to the width of the answers, on which wide characters take two columns."""
+    spaced = "".join(f"{c}\0" if unicodedata.east_asian_width(c) in "WF" else c for c in text)
     filled = textwrap.fill(
-        "".join(f"{c}\0" if unicodedata.east_asian_width(c) in "WF" else c for c in text),
-        _WIDTH,
+        spaced,
+        _WIDTH - (spaced != text),  # a line may end between a wide character and its second column
         initial_indent=first,
         subsequent_indent=first if rest is None else rest,
         break_on_hyphens=False,
