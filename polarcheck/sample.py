@@ -132,8 +132,8 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     GeometryError
         Fewer than two frames have a solution of their own.
     """
-    if not 0 < noise_px < 100:
-        raise InputError(f"the assumed noise must lie above 0 and below 100 px, not {noise_px:g}")
+    if not 1e-4 <= noise_px <= 100:
+        raise InputError(f"the assumed noise must lie within 0.0001 to 100 px, not {noise_px:g}")
     own, copied = _without_copied_solutions(frame_set.frames)
     require_two(FrameSet(own, (*frame_set.problems, *copied)))
     sky = np.array([frame.sky for frame in own])

@@ -36,6 +36,9 @@ __all__ = [
 PoleKind = Literal["refracted", "true"]
 
 
+_THINNEST_HPA = 200.0  # at 10 km of height, the highest site, the standard atmosphere has 264
+
+
 @dataclass(frozen=True, slots=True)
 class Atmosphere:
     """The air at the site, for refraction.
@@ -63,8 +66,11 @@ class Atmosphere:
     wavelength_um: float = WAVELENGTH_UM
 
     def __post_init__(self) -> None:
-        if not 0 <= self.pressure_hpa <= 1100:
-            raise InputError(f"pressure {self.pressure_hpa:g} hPa is not within 0 to 1100 (0: no refraction)")
+        if self.pressure_hpa != 0 and not _THINNEST_HPA <= self.pressure_hpa <= 1100:
+            raise InputError(
+                f"pressure {self.pressure_hpa:g} hPa is not within {_THINNEST_HPA:g} to 1100 (nor 0: no refraction); "
+                "is it in another unit?"
+            )
         if not -80 <= self.temperature_c <= 60:
             raise InputError(f"temperature {self.temperature_c:g} deg C is not within -80 to 60")
         if not (0 <= self.relative_humidity <= 1 and 0.1 <= self.wavelength_um <= 10):

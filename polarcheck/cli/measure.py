@@ -113,5 +113,5 @@ def _check_numbers(pressure: float | None, temperature: float | None, noise_px: 
         Atmosphere(1000.0 if pressure is None else pressure, 10.0 if temperature is None else temperature)
     except InputError as error:
         raise typer.BadParameter(str(error), param_hint="--pressure, --temperature") from None
-    if not 0 < noise_px < 100:
-        raise typer.BadParameter(f"{noise_px:g} is not above 0 and below 100", param_hint="--noise-px")
+    if not 1e-4 <= noise_px <= 100:
+        raise typer.BadParameter(f"{noise_px:g} is not within 0.0001 to 100", param_hint="--noise-px")

@@ -160,6 +160,8 @@ def test_unparsable_option_is_a_wrong_command_line() -> None:
         ["frames/", "--pole", "magnetic"],
         ["frames/", "--site"],
         ["frames/", "--pressure", "-1"],
+        ["frames/", "--pressure", "29.92"],  # inches of mercury
+        ["frames/", "--pressure", "101.3"],  # kilopascal
         ["frames/", "--noise-px", "0"],
         ["frames/", "--clock-ahead", "2"],
         ["frames/", "--plot", "axis.gif"],
