@@ -17,12 +17,16 @@ from polarcheck.consensus import Consensus, find_consensus
 from polarcheck.constants import DEGREE
 from polarcheck.least_squares import AxisSolution, axis_levers, solve_axis
 from polarcheck.noise import distinct_stations, observation_equations, roll_ratio
-from polarcheck.vectors import Array, rotation_matrix, unit, wrap
+from polarcheck.vectors import Array, rotation_matrix, tangent_basis, unit, wrap
 
 __all__ = ["AxisFit", "NextFrame", "axis_angle", "best_next_frame", "fit_axis", "shift_by_sag"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
+
+
+_FEW = 6  # degrees of freedom below which a choice among frames tells on their scatter
+_PRIOR_DOF = 6.0  # that the assumed noise counts for then
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +137,11 @@ def fit_axis(
     camera = np.zeros(count, dtype=int) if camera is None else camera
     station = np.arange(count) if station is None else station
     attitudes = camera_attitudes(observed, weights, camera, noise)
-    consensus = find_consensus(attitudes, pole)
+    judged = _judged(attitudes)
+    consensus = find_consensus(judged, pole)
     ratio = _roll_ratio(attitudes, consensus, station)
     if not 0.5 < ratio < 2:  # judge the frames once more, with the weights that they call for
-        consensus = find_consensus(attitudes, pole, ratio)
+        consensus = find_consensus(judged, pole, ratio)
         ratio = _roll_ratio(attitudes, consensus, station)
     return _weighed(attitudes, consensus, station, ratio, bool(pole[1] > 0))
 
@@ -249,6 +254,16 @@ def best_next_frame(fit: AxisFit, north: bool, lowest_altitude: float = 15 * DEG
     return NextFrame(float(axis_angle(fit.axis, pointing[best], north)), float(now), float(sigma[best]))
 
 
+def _judged(attitudes: Attitudes) -> Attitudes:
+    """Attitudes whose assumed noise is raised to what the frames' shapes betray.
+
+    White noise of star positions that moves a linear solution's pointing by sigma deforms it, root mean
+    square over the sensor, by sqrt(3) sigma: of its six parameters three are rigid and three are shape.
+    """
+    shape = np.median(attitudes.residuals(attitudes.matrices) / attitudes.noise) / np.sqrt(3)
+    return replace(attitudes, noise=attitudes.noise * max(1.0, float(shape)))
+
+
 def _group_mean(fit: AxisFit, group: int) -> tuple[Array, float]:
     weights = np.where(fit.groups == group, fit.solution.weights, 0.0)
     return np.average(fit.solution.design, axis=0, weights=weights), float(weights.sum())
@@ -270,11 +285,17 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     information, _, chi_square = equations.normal(ratio)
     dof = max(equations.degrees_of_freedom, 0)
     noise = float(np.sqrt(chi_square / dof)) if dof else 1.0
+    if dof < _FEW and not used.all():  # frames chosen because they agree scatter less than they should
+        noise = max(noise, float(np.sqrt((_PRIOR_DOF + chi_square) / (_PRIOR_DOF + dof))))
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     angles = axis_angle(solution.axis, pointing, north)
+    covariance = noise**2 * np.linalg.pinv(information, hermitian=True)
+    if consensus.rival is not None:  # the truth may as well lie there
+        apart = tangent_basis(solution.axis).T @ consensus.rival
+        covariance = covariance + np.outer(apart, apart)
     return AxisFit(
         axis=solution.axis,
-        covariance=np.asarray(noise**2 * np.linalg.pinv(information, hermitian=True), dtype=float),
+        covariance=np.asarray(covariance, dtype=float),
         degrees_of_freedom=dof,
         noise=noise,
         roll_ratio=ratio,

@@ -5,7 +5,7 @@ from the camera, the mount's axis stands at one place. The data tell the groups;
 a knocked mount or a slipped declination shows as a frame that no group takes in.
 
 The way: all frames of a camera are one group, unless something else explains them significantly better (an
-F test, with the assumed noise as two prior degrees of freedom): without the frames that a robust fit leaves
+F test, with the assumed noise as six prior degrees of freedom): without the frames that a robust fit leaves
 out; sorted by the axis' place in the camera; parted by a change at some moment; parted by a knock that moved
 the axis itself. The robust fit starts from the pair of frames whose axis the majority agrees on (least
 trimmed squares) and takes in frame after frame that the same F test finds compatible.
@@ -39,12 +39,14 @@ _TRIAL_FRAMES = 40  # frames that give trial axes
 _TRIALS = 60
 _MANY = 500  # frames beyond which moments of change are not looked for one by one
 _MAJORITY = 0.6
-_PRIOR_DOF = 2.0  # degrees of freedom that the assumed noise counts for when frames are judged
+_PRIOR_DOF = 6.0  # degrees of freedom that the assumed noise counts for when frames are judged
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
 _CLEAN = 3.0  # scatter over assumed noise up to which nobody asks for a better explanation
 _DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames
-_BETTER = 1e-6  # chance at which another explanation is accepted as a better one
+_BETTER, _FAR_BETTER = 2e-4, 1e-6  # chances at which another explanation is accepted as a better one:
+_RIVAL, _SUSPECT = 1e-3, 2.0  # chance and scatter at which it is at least told, and the sigma widened
+_BEYOND_NOISE = 4.0  # above this scatter over assumed noise the first, below it the second
 _CLEARLY_NEARER = 4.0  # how much nearer to the pole a bare pair's axis must lie to be believed
 _GROUP_RADIUS = 0.3 * DEGREE  # of the axis' place in the camera, for a first sorting
 
@@ -67,6 +69,8 @@ class Consensus:
         First frame after the mount moved, if it did; the frames in use are those after.
     before : Consensus or None
         What the frames before that gave.
+    rival : ndarray, shape (3,), or None
+        Axis of another explanation that is nearly as good, with other frames left out or parted otherwise.
     """
 
     solution: AxisSolution
@@ -75,11 +79,12 @@ class Consensus:
     scale: float
     knocked_before: int | None = None
     before: Consensus | None = None
+    rival: Array | None = None
 
     @property
     def agrees(self) -> bool:
         """Whether the frames in use scatter as noise would."""
-        return self.scale <= _DISAGREE
+        return self.scale <= _DISAGREE and self.rival is None
 
     @property
     def degrees_of_freedom(self) -> int:
@@ -132,9 +137,13 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
         *(_agree(context, groups) for groups in _groupings(context)),
         *_after_knocks(context),
     ]
-    better = [option for option in options if option and _chance(option, whole, context) <= _BETTER]
+    limit = _BETTER if whole.scale > _BEYOND_NOISE else _FAR_BETTER
+    chances = [(_chance(option, whole, context), option) for option in options if option]
+    better = [option for chance, option in chances if chance <= limit]
     if not better:
-        return whole
+        chance, rival = min(chances, key=lambda pair: pair[0], default=(1.0, whole))
+        undecided = chance <= _RIVAL and whole.scale > _SUSPECT
+        return replace(whole, rival=rival.solution.axis) if undecided else whole
     clean = _CLEAN * max(min(option.scale for option in better), 1.0)
     return max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
 

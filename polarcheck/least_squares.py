@@ -137,9 +137,10 @@ def solve_axis(
         Relative weights, for frames that repeat each other.
     """
     weights = np.where(used, 1.0 if shares is None else shares, 0.0) / attitudes.noise**2
+    own = _cameras_in_use(attitudes, groups, weights)
     axis, cameras = start, _first_cameras(attitudes, groups, weights, start)
     for _ in range(_ITERATIONS):
-        frames = _linearise(attitudes, groups, axis, cameras, roll_ratio)
+        frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
         information, gradient, means = _normal_equations(frames, groups, weights)
         step = np.linalg.lstsq(information, gradient, rcond=1e-14)[0]
         shift = means[:, :, 0] - means[:, :, 1:] @ step
@@ -149,7 +150,7 @@ def solve_axis(
         cameras = turned @ cameras @ _small_rotation(np.einsum("gic,gc->gi", frames.planes, shift))
         if max(np.abs(step).max(), np.abs(shift).max()) < _CONVERGED:
             break
-    frames = _linearise(attitudes, groups, axis, cameras, roll_ratio)
+    frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
     information, _, _ = _normal_equations(frames, groups, weights)
     turns = _weighed_turns(attitudes, groups, axis, cameras, frames, roll_ratio)
     return AxisSolution(
@@ -190,13 +191,20 @@ def _first_cameras(attitudes: Attitudes, groups: Ints, weights: Array, axis: Arr
     return cameras
 
 
+def _cameras_in_use(attitudes: Attitudes, groups: Ints, weights: Array) -> Ints:
+    """Camera of each group, shape (g,); frames not in use may be guests from another camera."""
+    return np.array(
+        [attitudes.camera[(groups == g) & (weights > 0)][0] for g in range(int(groups.max()) + 1)]
+    )
+
+
 def _linearise(
-    attitudes: Attitudes, groups: Ints, axis: Array, cameras: Array, roll_ratio: float
+    attitudes: Attitudes, groups: Ints, group_camera: Ints, axis: Array, cameras: Array, roll_ratio: float
 ) -> _Linearised:
     own = cameras[groups]
     turns = turn_about(axis, attitudes.matrices @ np.swapaxes(own, -1, -2))
     models = rotation_matrix(axis, turns) @ own
-    planes, variances = _components(attitudes, groups, axis, cameras, roll_ratio)
+    planes, variances = _components(attitudes, group_camera, axis, cameras, roll_ratio)
     levers = axis_levers(axis)
     apart = rotation_vector(np.swapaxes(models, -1, -2) @ attitudes.matrices)
     misfit = np.einsum("nic,ni->nc", planes[groups], apart)
@@ -221,10 +229,9 @@ def _weighed_turns(
 
 
 def _components(
-    attitudes: Attitudes, groups: Ints, axis: Array, cameras: Array, roll_ratio: float
+    attitudes: Attitudes, camera: Ints, axis: Array, cameras: Array, roll_ratio: float
 ) -> tuple[Array, Array]:
     """Axes (g, 3, 2) and relative variances (g, 2) of the declination and roll component."""
-    camera = np.array([attitudes.camera[groups == g][0] for g in range(len(cameras))])
     boresight = attitudes.boresights[camera]
     inner = np.einsum("gji,j->gi", cameras, axis)  # the axis as the camera sees it
     cosine = np.einsum("gi,gi->g", inner, boresight)

@@ -273,6 +273,18 @@ def test_single_frame_of_another_camera_is_left_out(tmp_path: Path) -> None:
     assert result["fit"]["frames_used"] == 3
 
 
+@pytest.mark.parametrize("which", range(4))
+def test_frame_of_another_scale_leaves_no_trace(which: int, good: list[Path]) -> None:
+    """Left out or never there, wherever in the night it was taken: the same answer."""
+    change(good[which], CD1_2=0.0)
+    with_it, _ = answered("measure", good[0].parent)
+    assert "the only frame in use of its camera" in reasons(with_it)[good[which].name]
+    good[which].unlink()
+    without, _ = answered("measure", good[0].parent)
+    for name, value in without["error"].items():
+        assert with_it["error"][name] == pytest.approx(value, rel=1e-6), name
+
+
 def test_one_frame_of_each_of_two_cameras_is_refused(tmp_path: Path) -> None:
     said = refused("measure", mixed(tmp_path, 1, 1))
     assert "camera" in said
