@@ -285,7 +285,8 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     information, _, chi_square = equations.normal(ratio)
     dof = max(equations.degrees_of_freedom, 0)
     noise = float(np.sqrt(chi_square / dof)) if dof else 1.0
-    if dof < _FEW and not used.all():  # frames chosen because they agree scatter less than they should
+    rejected = ~used & np.isin(attitudes.camera, attitudes.camera[used])
+    if dof < _FEW and rejected.any():  # frames chosen because they agree scatter less than they should
         noise = max(noise, float(np.sqrt((_PRIOR_DOF + chi_square) / (_PRIOR_DOF + dof))))
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     angles = axis_angle(solution.axis, pointing, north)
