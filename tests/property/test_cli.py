@@ -69,7 +69,7 @@ def nowhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @fewer
 @given(arguments=st.lists(words | anything, max_size=6))
 @example(arguments=["measure", "--", "-33,18"])
-@example(arguments=["rig", "show", "--json", "\ud800"])
+@example(arguments=["rig", "show", "--json", "\udcff"])
 def test_any_command_line_ends_with_a_code_of_the_contract(nowhere: Path, arguments: list[str]) -> None:
     result = run(*arguments)
     if result.exit_code:
