@@ -167,17 +167,15 @@ def _limits(result: Measurement) -> str:
 
 
 def _next(result: Measurement) -> str:
-    error = result.error
-    north = result.site.is_north
-    side, height = side_words(-error.azimuth_arcmin, -error.altitude_arcmin, north)
-    hand = "right" if (side == "east") == north else "left"
-    vertical = "raise" if height == "high" else "lower"
-    azimuth = _by_hand(error.azimuth_arcmin, error.azimuth_sigma_arcmin)
-    altitude = _by_hand(error.altitude_arcmin, error.altitude_sigma_arcmin)
-    text = (
-        f"Next: swing the axis {azimuth} arcmin {side} ({hand}, facing the pole) and {vertical} it by {altitude} "
-        "arcmin, hold the load while a bolt is loose, clamp, and measure again."
-    )
+    swing = _swing(result)
+    tilt = _tilt(result, "it" if swing else "the axis")
+    moves = " and ".join(move for move in (swing, tilt) if move)
+    if moves:
+        text = f"Next: {moves}, hold the load while a bolt is loose, clamp, and measure again."
+    else:
+        text = "Next: nothing to turn by this answer: both errors lie within their 95 % intervals."
+    if moves and not (swing and tilt):
+        text += f" The error in {'altitude' if swing else 'azimuth'} lies within its 95 % interval."
     step = result.next_step
     if step and _worth_a_frame(result):
         text += (
@@ -185,6 +183,26 @@ def _next(result: Measurement) -> str:
             f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
         )
     return wrapped(text)
+
+
+def _swing(result: Measurement) -> str:
+    """What to do in azimuth, where the error stands clear of its uncertainty."""
+    error, north = result.error, result.site.is_north
+    if abs(error.azimuth_arcmin) <= error.azimuth_95_arcmin:
+        return ""
+    side, _ = side_words(-error.azimuth_arcmin, 0.0, north)
+    hand = "right" if (side == "east") == north else "left"
+    move = _by_hand(error.azimuth_arcmin, error.azimuth_sigma_arcmin)
+    return f"swing the axis {move} arcmin {side} ({hand}, facing the pole)"
+
+
+def _tilt(result: Measurement, what: str) -> str:
+    """What to do in altitude, likewise."""
+    error = result.error
+    if abs(error.altitude_arcmin) <= error.altitude_95_arcmin:
+        return ""
+    move = _by_hand(error.altitude_arcmin, error.altitude_sigma_arcmin)
+    return f"{'lower' if error.altitude_arcmin > 0 else 'raise'} {what} by {move} arcmin"
 
 
 def _by_hand(move: float, sigma: float) -> str:

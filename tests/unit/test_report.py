@@ -91,6 +91,31 @@ def test_digits_stop_where_sigma_does(sweep: Measurement) -> None:
     assert "swing the axis 23.4 arcmin east (right, facing the pole) and lower it by 9.0" in flat(text)
 
 
+@pytest.mark.parametrize(
+    ("azimuth", "altitude", "advice"),
+    [
+        (
+            5.0,
+            -5.0,
+            "swing the axis 5.0 arcmin west (left, facing the pole) and raise it by 5.0 arcmin, hold",
+        ),
+        (5.0, -1.0, "swing the axis 5.0 arcmin west (left, facing the pole), hold"),
+        (-1.0, 5.0, "Next: lower the axis by 5.0 arcmin, hold"),
+        (1.0, 1.0, "nothing to turn by this answer: both errors lie within their 95 % intervals"),
+    ],
+)
+def test_no_knob_is_turned_for_an_error_within_its_uncertainty(
+    azimuth: float, altitude: float, advice: str, sweep: Measurement
+) -> None:
+    loose = {"azimuth_sigma_arcmin": 0.6, "altitude_sigma_arcmin": 0.6}
+    wide = {"azimuth_95_arcmin": 2.0, "altitude_95_arcmin": 2.0}
+    error = replace(sweep.error, azimuth_arcmin=azimuth, altitude_arcmin=altitude, **loose, **wide)
+    text = flat(shown(replace(sweep, error=error)))
+    assert advice in text
+    assert ("error in altitude lies within" in text) == (azimuth == 5.0 and altitude == -1.0)
+    assert ("error in azimuth lies within" in text) == (azimuth == -1.0)
+
+
 # frames and files
 
 
