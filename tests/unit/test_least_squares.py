@@ -59,7 +59,7 @@ def test_axis_of_turn_is_scipys_rotation_vector() -> None:
     rng = np.random.default_rng(1)
     first, second = (
         Rotation.from_quat(rng.normal(size=(2, 30, 4)).reshape(60, 4))[:30],
-        Rotation.random(30, rng),
+        Rotation.from_quat(rng.normal(size=(30, 4))),
     )
     axis, angle = axis_of_turn(first.as_matrix(), second.as_matrix())
     assert axis * angle[:, None] == pytest.approx((second * first.inv()).as_rotvec(), abs=1e-12)
@@ -68,7 +68,7 @@ def test_axis_of_turn_is_scipys_rotation_vector() -> None:
 def test_turn_about_an_axis_comes_nearest_to_the_rotation() -> None:
     # scipy minimize_scalar of the angle that is left; 1e-6 rad, its own tolerance
     for seed, axis in enumerate(sphere_points(10, seed=2)):
-        rotation = Rotation.random(rng=np.random.default_rng(seed))
+        rotation = Rotation.from_quat(np.random.default_rng(seed).normal(size=4))
 
         def left(angle: float, axis: np.ndarray = axis, rotation: Rotation = rotation) -> float:
             return float((Rotation.from_rotvec(-angle * axis) * rotation).magnitude())
