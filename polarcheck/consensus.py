@@ -39,6 +39,7 @@ _TRIAL_FRAMES = 40  # frames that give trial axes
 _TRIALS = 60
 _MANY = 500  # frames beyond which moments of change are not looked for one by one
 _MAJORITY = 0.6
+_EVERY_MAJORITY = 8  # frames up to which every majority is tried
 _PRIOR_DOF = 6.0  # degrees of freedom that the assumed noise counts for when frames are judged
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
@@ -134,6 +135,7 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     options = [
         robust,
         strict,
+        _best_majority(context),
         *(_agree(context, groups) for groups in _groupings(context)),
         *_after_knocks(context),
     ]
@@ -251,6 +253,20 @@ def _robust(context: _Context, groups: Ints, false_alarm: float) -> Consensus:
             best = (solution.chi_square, core, solution)
     assert best is not None
     return _grow(context, groups, best[1], best[2], false_alarm)
+
+
+def _best_majority(context: _Context) -> Consensus | None:
+    """Of a few frames of one camera, the majority that agrees best: trial axes from noisy pairs may miss it."""
+    count = len(context.attitudes.camera)
+    groups = context.attitudes.camera
+    if groups.any() or not 4 <= count <= _EVERY_MAJORITY:
+        return None
+    found: list[Consensus] = []
+    for members in itertools.combinations(range(count), max(3, int(np.ceil(_MAJORITY * count)))):
+        core = np.isin(np.arange(count), members)
+        solution = _solve(context, groups, core, context.pole)
+        found.append(Consensus(solution, groups, core, _scale(groups, core, solution)))
+    return min(found, key=lambda option: option.scale)
 
 
 def _compact(attitudes: Attitudes, groups: Ints) -> Ints | None:
