@@ -43,6 +43,7 @@ _EVERY_MAJORITY = 8  # frames up to which every majority is tried
 _PRIOR_DOF = 6.0  # degrees of freedom that the assumed noise counts for when frames are judged
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
+_ALIKE = 1.8  # ratio of scatters up to which explanations fit alike
 _CLEAN = 3.0  # scatter over assumed noise up to which nobody asks for a better explanation
 _DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames
 _BETTER, _FAR_BETTER = 2e-4, 1e-6  # chances at which another explanation is accepted as a better one:
@@ -146,7 +147,7 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
         chance, rival = min(chances, key=lambda pair: pair[0], default=(1.0, whole))
         undecided = chance <= _RIVAL and whole.scale > _SUSPECT
         return replace(whole, rival=rival.solution.axis) if undecided else whole
-    clean = _CLEAN * max(min(option.scale for option in better), 1.0)
+    clean = _ALIKE * max(min(option.scale for option in better), 1.0)
     return max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
 
 
