@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import astropy_iers_data
 import pytest
 from astropy.utils import iers
 from hypothesis import settings
@@ -15,6 +16,13 @@ iers.conf.auto_max_age = None
 
 settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=100)
 settings.load_profile("repeatable")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _bundled_earth_rotation() -> Iterator[None]:
+    """Old and new astropy look up the Earth's rotation in the same bundled table, predictions included."""
+    with iers.earth_orientation_table.set(iers.IERS_A.open(astropy_iers_data.IERS_A_FILE)):
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)
