@@ -25,9 +25,9 @@ ANGLES = (-40.0, -15.0, 10.0, 35.0)
 BOTH = pytest.mark.parametrize("site", [NORTH, SOUTH], ids=["north", "south"])
 
 
-def scene_at(site: Site, noise_px: float = 0.0) -> Scene:
+def scene_at(site: Site, noise_px: float = 0.0, angles: tuple[float, ...] = ANGLES) -> Scene:
     declination = 50.0 if site.is_north else -50.0
-    return Scene([Sweep(ANGLES, declination)], site, (31.0, -17.0), noise_px, stars=0)
+    return Scene([Sweep(angles, declination)], site, (31.0, -17.0), noise_px, stars=0)
 
 
 def frames_at(site: Site, noise_px: float = 0.0) -> FrameSet:
@@ -131,7 +131,7 @@ def test_wrong_longitude_turns_the_axis_about_the_pole() -> None:
 @BOTH
 def test_sag_is_told_as_a_measurement_of_sagged_frames_has_it(site: Site) -> None:
     # every camera 10" times cos(altitude) lower, by scipy's rotations; 2 %: refraction changes with altitude
-    level, sagged = scene_at(site), scene_at(site)
+    level, sagged = (scene_at(site, angles=(5.0, 30.0, 55.0, 75.0)) for _ in range(2))
     look = level.attitudes[:, :, 2]
     sag = 10 / 3600 * DEG * np.cross(look, [0.0, 0.0, -1.0])  # its length goes as cos(altitude)
     lower = Rotation.from_rotvec(sag).as_matrix() @ level.attitudes
