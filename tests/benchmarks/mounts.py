@@ -2,7 +2,8 @@
 
 A solution is made as a plate solver makes it: stars scattered over the sensor, white noise on each, a linear
 gnomonic solution (six numbers) fitted to them on the real sky. ``stars=0`` turns the attitudes instead by what
-such noise amounts to, without the loss of a fit to few stars.
+such noise amounts to, without the loss of a fit to few stars. Over a field of many degrees refraction is not
+linear, so that even noise-free stars leave such a solution an error, which differs with the stars.
 """
 
 from __future__ import annotations

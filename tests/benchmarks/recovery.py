@@ -149,12 +149,13 @@ def line(name: str, outcome: Outcome) -> str:
     """One row of the table."""
     rms = np.sqrt(np.mean(outcome.errors**2, axis=0))
     stated = np.median(outcome.sigmas, axis=0) / outcome.bound
+    ratio = f"{stated[0]:.2f}, {stated[1]:.2f}" if outcome.bound.min() > 1e-5 else "-"
     numbers = [*outcome.bound, *rms]
     beyond = np.mean(outcome.shares > 1)
     verdict = f"{100 * beyond:.0f} % FAIL" if beyond or outcome.refused else "ok"
     return (
         f"| {name} | {' | '.join(f'{n:.4f}' for n in numbers)} | {outcome.shares.max(initial=0.0):.2f} "
-        f"| {stated[0]:.2f}, {stated[1]:.2f} | {outcome.left_out:.2f} | {outcome.refused} | {verdict} |"
+        f"| {ratio} | {outcome.left_out:.2f} | {outcome.refused} | {verdict} |"
     )
 
 
