@@ -14,7 +14,7 @@ from polarcheck.errors import Notice
 from polarcheck.frames import Problem
 from polarcheck.sample import Sample
 from polarcheck.times import iso_from_utc
-from polarcheck.vectors import Array
+from polarcheck.vectors import Array, angle_between
 
 __all__ = ["FrameEntry", "fit_notices", "frame_entries", "left_out_lines"]
 
@@ -194,25 +194,31 @@ def _reason(sample: Sample, fit: AxisFit, i: int) -> str:
         )
     if fit.knocked_before is not None and i < fit.knocked_before:
         return "taken before the mount moved"
-    declination, roll = np.abs(fit.misfit[i])
+    declination, turn, sine = _departure(fit, i)
     limit = _CLEAR * fit.noise * sample.noise[i]
     variance = fit.solution.variances[fit.groups[i]][1]
-    turn = _camera_turn(fit, i, float(roll))
-    if roll < limit * np.sqrt(variance):
-        return f"declination {_angle(float(declination))} off the other frames: it moved, or the solution is wrong"
+    if turn * sine < limit * np.sqrt(variance):
+        return f"declination {_angle(declination)} off the other frames: it moved, or the solution is wrong"
     if declination < limit:
         return f"camera rotation {_angle(turn)} off the other frames: it turned, or the solution is poor"
     return (
-        f"{_angle(float(fit.residuals[i]))} from where the axis would put it (declination {_angle(float(declination))}, "
+        f"{_angle(float(fit.residuals[i]))} from where the axis would put it (declination {_angle(declination)}, "
         f"rotation {_angle(turn)}): solved wrongly, or declination, camera or mount moved"
     )
 
 
-def _camera_turn(fit: AxisFit, i: int, roll: float) -> float:
-    """The turn about the boresight that a roll component stands for. [rad]"""
-    camera = fit.attitudes.camera[i]
-    cosine = float(fit.attitudes.boresights[camera] @ fit.camera_axes[fit.groups[i]])
-    return roll / max(float(np.sqrt(max(1 - cosine**2, 0.0))), 0.05)
+def _departure(fit: AxisFit, i: int) -> tuple[float, float, float]:
+    """How far a frame's declination and camera rotation are from its group's, and the lever of the rotation.
+
+    Both angles not negative and exact, however far the frame is off [rad]; the lever is the sine of the
+    distance between boresight and axis.
+    """
+    boresight = fit.attitudes.boresights[fit.attitudes.camera[i]]
+    here, group = fit.attitudes.matrices[i].T @ fit.axis, fit.camera_axes[fit.groups[i]]
+    distances = angle_between(np.stack([here, group]), boresight)
+    across, along = (np.cross(boresight, place) for place in (here, group))
+    turn = np.arctan2(np.cross(along, across) @ boresight, across @ along)
+    return float(abs(distances[0] - distances[1])), float(abs(turn)), float(np.sin(distances[1]))
 
 
 def _angle(angle: float) -> str:

@@ -83,6 +83,7 @@ def test_camera_rotation_off_is_named_with_its_size() -> None:
     found = reasons(measured(frames))
     assert list(found) == [3]
     assert arcsec_in(found[3].partition("rotation")[2]) == pytest.approx(3 * 3600, rel=0.05)
+    assert "declination" not in found[3]  # a turn about the boresight moves no declination
 
 
 def test_frame_solved_elsewhere_is_named_with_its_distance() -> None:
