@@ -291,9 +291,9 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     angles = axis_angle(solution.axis, pointing, north)
     covariance = noise**2 * np.linalg.pinv(information, hermitian=True)
-    if consensus.rival is not None:  # the truth may as well lie there
-        apart = tangent_basis(solution.axis).T @ consensus.rival
-        covariance = covariance + np.outer(apart, apart)
+    for chance, rival in consensus.rivals:  # the truth may as well lie there
+        apart = tangent_basis(solution.axis).T @ rival
+        covariance = covariance + chance * np.outer(apart, apart)
     return AxisFit(
         axis=solution.axis,
         covariance=np.asarray(covariance, dtype=float),

@@ -39,7 +39,8 @@ _TRIAL_FRAMES = 40  # frames that give trial axes
 _TRIALS = 60
 _MANY = 500  # frames beyond which moments of change are not looked for one by one
 _MAJORITY = 0.6
-_EVERY_MAJORITY = 8  # frames up to which every majority is tried
+_EVERY_MAJORITY = 8  # frames up to which every choice is tried
+_UNLIKELY = 1e-3  # chance below which another choice of frames is not counted with
 _PRIOR_DOF = 6.0  # degrees of freedom that the assumed noise counts for when frames are judged
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
@@ -71,8 +72,9 @@ class Consensus:
         First frame after the mount moved, if it did; the frames in use are those after.
     before : Consensus or None
         What the frames before that gave.
-    rival : ndarray, shape (3,), or None
-        Axis of another explanation that is nearly as good, with other frames left out or parted otherwise.
+    rivals : tuple of (float, ndarray of shape (3,))
+        Axes of other explanations that are nearly as good, with other frames left out or parted otherwise,
+        each with the chance that it is the right one.
     """
 
     solution: AxisSolution
@@ -81,12 +83,12 @@ class Consensus:
     scale: float
     knocked_before: int | None = None
     before: Consensus | None = None
-    rival: Array | None = None
+    rivals: tuple[tuple[float, Array], ...] = ()
 
     @property
     def agrees(self) -> bool:
         """Whether the frames in use scatter as noise would."""
-        return self.scale <= _DISAGREE and self.rival is None
+        return self.scale <= _DISAGREE and not self.rivals
 
     @property
     def degrees_of_freedom(self) -> int:
@@ -146,9 +148,10 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     if not better:
         chance, rival = min(chances, key=lambda pair: pair[0], default=(1.0, whole))
         undecided = chance <= _RIVAL and whole.scale > _SUSPECT
-        return replace(whole, rival=rival.solution.axis) if undecided else whole
+        return replace(whole, rivals=((1.0, rival.solution.axis),)) if undecided else whole
     clean = _ALIKE * max(min(option.scale for option in better), 1.0)
-    return max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
+    chosen = max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
+    return replace(chosen, rivals=_other_choices(context, chosen))
 
 
 def _everything(context: _Context) -> Consensus:
@@ -262,12 +265,42 @@ def _best_majority(context: _Context) -> Consensus | None:
     groups = context.attitudes.camera
     if groups.any() or not 4 <= count <= _EVERY_MAJORITY:
         return None
-    found: list[Consensus] = []
-    for members in itertools.combinations(range(count), max(3, int(np.ceil(_MAJORITY * count)))):
-        core = np.isin(np.arange(count), members)
-        solution = _solve(context, groups, core, context.pole)
-        found.append(Consensus(solution, groups, core, _scale(groups, core, solution)))
-    return min(found, key=lambda option: option.scale)
+    size = max(3, int(np.ceil(_MAJORITY * count)))
+    return min(_choices(context, size), key=lambda option: option.scale)
+
+
+def _choices(context: _Context, size: int) -> list[Consensus]:
+    """All ways to choose so many frames of one camera, each with its fit."""
+    groups = context.attitudes.camera
+    found = []
+    for members in itertools.combinations(range(len(groups)), size):
+        used = np.isin(np.arange(len(groups)), members)
+        solution = _solve(context, groups, used, context.pole)
+        found.append(Consensus(solution, groups, used, _scale(groups, used, solution)))
+    return found
+
+
+def _other_choices(context: _Context, chosen: Consensus) -> tuple[tuple[float, Array], ...]:
+    """Axes of as many other frames of a few that may be the right ones, by their likelihood."""
+    count, size = len(chosen.used), int(np.count_nonzero(chosen.used))
+    if (
+        context.attitudes.camera.any()
+        or chosen.groups.any()
+        or chosen.before
+        or count > _EVERY_MAJORITY
+        or size < 3
+    ):
+        return ()
+    choices = _choices(context, size)
+    spread = max(min(option.scale for option in choices), 1.0)
+    chi_squares = np.array([option.chi_square for option in choices]) / spread**2
+    odds = np.exp(-(chi_squares - chi_squares.min()) / 2)
+    odds /= odds.sum()
+    return tuple(
+        (float(chance), option.solution.axis)
+        for chance, option in zip(odds, choices, strict=True)
+        if chance > _UNLIKELY and (option.used != chosen.used).any()
+    )
 
 
 def _compact(attitudes: Attitudes, groups: Ints) -> Ints | None:

@@ -16,6 +16,13 @@ from polarcheck.vectors import direction_from_azalt
 __all__ = ["alignment_from", "given_alignment"]
 
 
+_KEEPS_ITS_OWN = Notice(
+    "kept-site",
+    "A kept result has its own site and air: --site, --pressure and --temperature do nothing here. Measure the "
+    "frames again with them.",
+)
+
+
 def alignment_from(
     paths: Sequence[Path],
     *,
@@ -67,7 +74,9 @@ def alignment_from(
         from polarcheck.saved import read_alignment
 
         kept = read_alignment(paths[0])
-        return (kept if pole is None else replace(kept, pole_kind=pole)), ()
+        given = [site, pressure_hpa, temperature_c] != [None, None, None]
+        notices = (_KEEPS_ITS_OWN,) if given else ()
+        return (kept if pole is None else replace(kept, pole_kind=pole)), notices
     result = measure(
         paths,
         site=site,
