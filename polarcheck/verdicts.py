@@ -172,11 +172,15 @@ def _no_redundancy(sample: Sample, fit: AxisFit, count: int) -> Notice:
 
 
 def _disagreement(fit: AxisFit, count: int) -> Notice:
+    what = (
+        f"The {count} frames contradict each other: they scatter {fit.noise:.0f} times as much as noise would"
+        if fit.noise >= 2
+        else "Some frames contradict the others, and another choice among them fits nearly as well; the sigma holds that"
+    )
     return Notice(
         "frames-disagree",
-        f"The {count} frames contradict each other: they scatter {fit.noise:.0f} times as much as noise would, and "
-        "they are too few to tell which is wrong. A frame solved elsewhere, a declination or camera that "
-        "moved, or a knocked mount; take two more frames, or a fresh sweep.",
+        f"{what}. They are too few to tell which is wrong: a frame solved elsewhere, a declination or camera that "
+        "moved, or a knocked mount. Take two more frames, or a fresh sweep.",
     )
 
 
