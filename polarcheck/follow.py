@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, Sensor, Step, axis_error
+from polarcheck.alignment import Alignment, AxisError, Step, axis_error
 from polarcheck.camera_axis import FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.correction import knob_rotation
@@ -22,6 +22,7 @@ from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.least_squares import turn_about
 from polarcheck.plausibility import above_horizon
+from polarcheck.sample import sensor_of
 from polarcheck.sky import observed_from_icrs
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, angle_between, azalt_from_direction, unit, wrap
@@ -147,8 +148,7 @@ def _frames_of(before: Alignment, frame_set: FrameSet) -> list[Frame]:
         raise InputError("no frame to follow" + (":" + "".join(bad[:5]) if bad else ""))
     assert before.sensor is not None
     for frame in frames:
-        own = Sensor(frame.width_px, frame.height_px, frame.pixel_scale_arcsec, frame.mirrored)
-        if not own.is_like(before.sensor):
+        if not sensor_of(frame).is_like(before.sensor):
             raise GeometryError(
                 f"{frame.name}: is of another camera ({frame.width_px} x {frame.height_px} px at "
                 f"{frame.pixel_scale_arcsec:.3f} arcsec/px, not {before.sensor.width_px} x "

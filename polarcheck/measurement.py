@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, Sensor, Step, axis_error
+from polarcheck.alignment import Alignment, AxisError, Step, axis_error
 from polarcheck.attitudes import camera_attitudes
 from polarcheck.axis import AxisFit, best_next_frame, fit_axis, shift_by_sag
 from polarcheck.camera_axis import camera_axis
@@ -22,7 +22,7 @@ from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames
 from polarcheck.least_squares import solve_axis
 from polarcheck.plausibility import sun_notice
-from polarcheck.sample import Sample, require_two, sample_of, site_of
+from polarcheck.sample import Sample, require_two, sample_of, sensor_of, site_of
 from polarcheck.site import Site
 from polarcheck.sky import (
     Atmosphere,
@@ -312,7 +312,7 @@ def _alignment(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: 
         covariance=fit.covariance,
         degrees_of_freedom=fit.degrees_of_freedom,
         camera=camera_axis(fit, last, frame.pixel_scale_arcsec * ARCSEC),
-        sensor=Sensor(frame.width_px, frame.height_px, frame.pixel_scale_arcsec, frame.mirrored),
+        sensor=sensor_of(frame),
         last_frame=frame.name,
         is_continuous=last == len(sample.frames) - 1,
         steps=(Step(frame.utc, azimuth, altitude, fit.covariance),),

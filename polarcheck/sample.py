@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.alignment import Sensor
 from polarcheck.constants import ARCSEC
 from polarcheck.earth import EarthOrientation, earth_orientation
 from polarcheck.errors import GeometryError, InputError, Notice
@@ -20,7 +21,6 @@ __all__ = ["Sample", "require_two", "sample_of", "site_of"]
 
 Ints = npt.NDArray[np.int_]
 
-_SAME_SCALE = 1.015  # ratio of pixel scales within one camera
 _SAME_FIELD = 0.03  # of the sensor's width, between frames of one station
 _SAME_PLACE_DEG = 0.01  # between the sites of two headers
 
@@ -204,25 +204,22 @@ def _problem(frame: Frame, reason: str) -> Problem:
     return Problem(frame.path, frame.name, reason, utc=frame.utc)
 
 
+def sensor_of(frame: Frame) -> Sensor:
+    """Return what tells a frame's camera from others."""
+    return Sensor(frame.width_px, frame.height_px, frame.pixel_scale_arcsec, frame.mirrored)
+
+
 def _cameras(frames: Sequence[Frame]) -> Ints:
     """Number frames by camera: size, parity, and pixel scale."""
-    known: list[Frame] = []
+    known: list[Sensor] = []
     numbers = np.empty(len(frames), dtype=int)
     for i, frame in enumerate(frames):
-        for number, other in enumerate(known):
-            if _same_camera(frame, other):
-                numbers[i] = number
-                break
-        else:
-            numbers[i] = len(known)
-            known.append(frame)
+        sensor = sensor_of(frame)
+        number = next((n for n, other in enumerate(known) if sensor.is_like(other)), len(known))
+        if number == len(known):
+            known.append(sensor)
+        numbers[i] = number
     return numbers
-
-
-def _same_camera(a: Frame, b: Frame) -> bool:
-    ratio = a.pixel_scale_arcsec / b.pixel_scale_arcsec
-    same_size = (a.width_px, a.height_px, a.mirrored) == (b.width_px, b.height_px, b.mirrored)
-    return same_size and 1 / _SAME_SCALE < ratio < _SAME_SCALE
 
 
 def _stations(sky: Array, width: Array) -> Ints:
