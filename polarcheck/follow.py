@@ -268,15 +268,11 @@ def _slip(
     return slip / ARCMIN, [
         Notice(
             "slip",
-            f"In right ascension the mount stands {abs(slip) / ARCMIN:.0f} arcmin {_side(slip)} of where tracking "
-            f"{tracking} would have it: a clutch slipped, it tracked otherwise, or declination or the camera moved. The axis does "
-            "not depend on a slip in right ascension, but it does on the other two.",
+            f"In right ascension the mount stands {abs(slip) / ARCMIN:.0f} arcmin {'west' if slip > 0 else 'east'} of "
+            f"where tracking {tracking} would have it: a clutch slipped, it tracked otherwise, or declination or "
+            "the camera moved. The axis does not depend on a slip in right ascension, but it does on the other two.",
         )
     ]
-
-
-def _side(slip: float) -> str:
-    return "west" if slip > 0 else "east"
 
 
 def _altitude(before: Alignment) -> float:
