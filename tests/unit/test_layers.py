@@ -17,12 +17,14 @@ ROOMS = (
     "printable",
     "constants",
     "vectors",
+    "camera_motion",
     "site",
     "times",
     "frames",
     "stars",
     "earth",
     "sky",
+    "track",
     "attitudes",
     "least_squares",
     "consensus",
@@ -38,6 +40,9 @@ ROOMS = (
     "knobs",
     "drift",
     "exposure",
+    "aim",
+    "skymap",
+    "timeline",
     "planning",
     "plausibility",
     "sample",
@@ -55,7 +60,16 @@ ROOMS = (
 
 ASTRONOMY = {"astropy", "erfa", "astropy_iers_data"}
 ASTRONOMY_ROOMS = {"site", "times", "frames", "stars", "earth", "sky", "simulate"}
-GEOMETRY_ROOMS = {"vectors", "attitudes", "least_squares", "consensus", "noise", "axis", "camera_axis"}
+GEOMETRY_ROOMS = {
+    "vectors",
+    "camera_motion",
+    "attitudes",
+    "least_squares",
+    "consensus",
+    "noise",
+    "axis",
+    "camera_axis",
+}
 GROUND_ROOMS = {"errors", "constants"}
 OUTSIDE_WORLD = {"pathlib", "os", "io", "time", "datetime", "logging", "subprocess", "urllib", "socket"}
 NETWORK = {"socket", "ssl", "http", "urllib", "urllib3", "requests", "httpx", "ftplib", "asyncio"}

@@ -1,0 +1,245 @@
+"""How a target drifts in the camera, and how its field rotates, while a misaligned mount tracks it.
+
+The star moves by the real sky, the camera turns about the measured axis at a steady rate; the drift is where the
+star is in the camera minus where it was. To first order the rate is that of the misalignment times the sidereal
+rate, but nothing here is first order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.camera_motion import field_rotation, tracking_attitude
+from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
+from polarcheck.errors import InputError
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole
+from polarcheck.times import add_seconds
+from polarcheck.track import Track, field_frame, field_points, star_track
+from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt
+
+__all__ = ["Cause", "Drift", "DriftRates", "Rate", "drift_in_camera", "predict_drift", "tracking_rate"]
+
+Rate = Literal["sidereal", "king", "solar", "lunar"]
+Cause = Literal["azimuth", "altitude", "refraction", "rate"]
+
+_SOLAR_DAY_S = 86400.0
+_MOON_DEG_PER_DAY = (
+    13.17639648  # mean motion in longitude; Meeus, Astronomical Algorithms, ch. 47 (from memory)
+)
+_ASIDE_S = 20.0  # half the span over which rates are taken
+_LOWEST_DEG = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class DriftRates:
+    """Rates at the start.
+
+    Attributes
+    ----------
+    east_arcsec_per_min, north_arcsec_per_min : float
+        Of the drift, along ICRS east and north, on the sky. [arcsec/min]
+    rotation_arcsec_per_min : float
+        Of the field rotation, north through east. [arcsec/min]
+    """
+
+    east_arcsec_per_min: float
+    north_arcsec_per_min: float
+    rotation_arcsec_per_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """The way of a target in the camera.
+
+    Attributes
+    ----------
+    seconds : ndarray, shape (n,)
+        Since the start. [s]
+    east_arcsec, north_arcsec : ndarray, shape (n,)
+        Star in the camera minus its place at the start, along ICRS east and north, on the sky. [arcsec]
+    rotation_arcsec : ndarray, shape (n,)
+        Mean rotation of the field, north through east positive. [arcsec]
+    altitude_deg : ndarray, shape (n,)
+        Observed altitude of the target. [deg]
+    rates : DriftRates
+        At the start.
+    causes : dict
+        For each cause the parts of east, north and rotation, shape (n, 3), which add up to the whole. "refraction"
+        is what a mount on the pole would show at the sidereal rate. [arcsec]
+    """
+
+    seconds: Array
+    east_arcsec: Array
+    north_arcsec: Array
+    rotation_arcsec: Array
+    altitude_deg: Array
+    rates: DriftRates
+    causes: dict[Cause, Array]
+
+
+def predict_drift(
+    axis: Array,
+    pole: Pole,
+    site: Site,
+    atmosphere: Atmosphere,
+    target_deg: tuple[float, float],
+    utc: tuple[float, float],
+    seconds: npt.ArrayLike,
+    rate: Rate = "sidereal",
+) -> Drift:
+    """Predict how a target drifts while the mount tracks it unguided.
+
+    Parameters
+    ----------
+    axis : ndarray, shape (3,)
+        The mount's elevated end, East-North-Up.
+    pole : Pole
+        What its error refers to; the causes are parted from here.
+    site, atmosphere
+        Where, and the air there.
+    target_deg : tuple of float
+        ICRS right ascension and declination. [deg]
+    utc : tuple of float
+        Start, two-part Julian date.
+    seconds : array_like, shape (n,)
+        Moments since the start, not negative. [s]
+    rate : {"sidereal", "king", "solar", "lunar"}
+        At which the mount turns; see `tracking_rate`.
+
+    Returns
+    -------
+    Drift
+
+    Raises
+    ------
+    InputError
+        The target is below the horizon at the start.
+    """
+    times = np.asarray(seconds, dtype=float)
+    begin = add_seconds(utc, -_ASIDE_S)
+    track = star_track(
+        field_points(target_deg, np.zeros((0, 2))), begin, float(times.max()) + 2 * _ASIDE_S, site, atmosphere
+    )
+    start = track.at(np.array([_ASIDE_S]))[0]
+    require_up(start[0])
+    points = track.at(times + _ASIDE_S)
+    turn = tracking_rate(rate, track, pole.direction, site.is_north)
+    whole = drift_in_camera(points, start, axis, turn * times, site.is_north)
+    around = np.array([-_ASIDE_S, _ASIDE_S])
+    ends = drift_in_camera(track.at(around + _ASIDE_S), start, axis, turn * around, site.is_north)
+    slopes = (ends[1] - ends[0]) / (2 * _ASIDE_S) * 60
+    return Drift(
+        seconds=times,
+        east_arcsec=whole[:, 0],
+        north_arcsec=whole[:, 1],
+        rotation_arcsec=whole[:, 2],
+        altitude_deg=np.arcsin(points[:, 0, 2]) / DEGREE,
+        rates=DriftRates(*(float(slope) for slope in slopes)),
+        causes=_causes(points, start, axis, pole, turn, times, site.is_north),
+    )
+
+
+def require_up(sight: Array) -> None:
+    """Raise an `InputError` if a line of sight, East-North-Up, is below the horizon."""
+    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(sight))
+    if altitude < _LOWEST_DEG:
+        raise InputError(
+            f"the target is below the horizon at that time (azimuth {azimuth:.0f} deg, altitude {altitude:.0f} deg); "
+            "check --target, --at and the site"
+        )
+
+
+def drift_in_camera(points: Array, start: Array, axis: Array, turns: Array, north: bool) -> Array:
+    """Return drift and field rotation of a target.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 5, 3)
+        The first five of `field_points` as observed at `n` moments.
+    start : ndarray, shape (5, 3)
+        The same at the start.
+    axis : ndarray, shape (3,)
+        The mount's elevated end.
+    turns : ndarray, shape (n,)
+        How far the mount has turned westward since the start. [rad]
+    north : bool
+        Whether the elevated end points to the north celestial pole.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        East, north, and rotation. [arcsec]
+    """
+    frame = field_frame(start)
+    seen = frame.place(points @ tracking_attitude(axis, turns, north))
+    rotation = field_rotation(*_derivatives(seen), *_derivatives(frame.place(start)))
+    return np.concatenate([seen[:, 0], rotation[:, None]], axis=-1) / ARCSEC
+
+
+def _derivatives(seen: Array) -> tuple[Array, Array]:
+    return seen[..., 1, :] - seen[..., 2, :], seen[..., 3, :] - seen[..., 4, :]
+
+
+def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool) -> float:
+    """Return how fast a mount turns westward about its axis. [rad/s]
+
+    Parameters
+    ----------
+    rate : {"sidereal", "king", "solar", "lunar"}
+        The mean sidereal rate; the rate at which the refracted target turns about the pole at the start (King); one
+        turn in a mean solar day; the Moon's mean rate.
+    track : Track
+        Its first star is the target; the start is 20 s after its own.
+    pole : ndarray, shape (3,)
+        Elevated pole that King's rate refers to.
+    north : bool
+        Whether that is the north celestial pole.
+
+    References
+    ----------
+    .. [1] E. S. King, A Manual of Celestial Photography (1931): the rate that follows a refracted star (from memory;
+       checked against the closed formula).
+    """
+    if rate == "king":
+        sides = track.at(np.array([0.0, 2 * _ASIDE_S]))[:, 0]
+        return _angle_about(pole, sides[0], sides[1], north) / (2 * _ASIDE_S)
+    if rate == "solar":
+        return 2 * np.pi / _SOLAR_DAY_S
+    if rate == "lunar":
+        return SIDEREAL_RATE - _MOON_DEG_PER_DAY * DEGREE / _SOLAR_DAY_S
+    return SIDEREAL_RATE
+
+
+def _angle_about(pole: Array, first: Array, second: Array, north: bool) -> float:
+    """Westward angle from one direction to another, about a pole."""
+    a, b = np.cross(pole, first), np.cross(pole, second)
+    angle = float(np.arctan2(pole @ np.cross(a, b), a @ b))
+    return -angle if north else angle
+
+
+def _causes(
+    points: Array, start: Array, axis: Array, pole: Pole, turn: float, times: Array, north: bool
+) -> dict[Cause, Array]:
+    """Part the drift by cause; azimuth and altitude each take the mean of being first and last."""
+    azimuth, altitude = (float(angle) for angle in azalt_from_direction(axis))
+    sidereal = SIDEREAL_RATE * times
+
+    def drift(az: float, alt: float) -> Array:
+        return drift_in_camera(points, start, direction_from_azalt(az, alt), sidereal, north)
+
+    pole_az, pole_alt = pole.azimuth_deg * DEGREE, pole.altitude_deg * DEGREE
+    both, none = drift(azimuth, altitude), drift(pole_az, pole_alt)
+    only_az, only_alt = drift(azimuth, pole_alt), drift(pole_az, altitude)
+    whole = drift_in_camera(points, start, axis, turn * times, north)
+    return {
+        "azimuth": (only_az - none + both - only_alt) / 2,
+        "altitude": (only_alt - none + both - only_az) / 2,
+        "refraction": none,
+        "rate": whole - both,
+    }
+
