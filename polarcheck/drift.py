@@ -242,4 +242,3 @@ def _causes(
         "refraction": none,
         "rate": whole - both,
     }
-
