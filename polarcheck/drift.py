@@ -22,7 +22,16 @@ from polarcheck.times import add_seconds
 from polarcheck.track import Track, field_frame, field_points, star_track
 from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt
 
-__all__ = ["Cause", "Drift", "DriftRates", "Rate", "drift_in_camera", "predict_drift", "tracking_rate"]
+__all__ = [
+    "Cause",
+    "Drift",
+    "DriftRates",
+    "Rate",
+    "drift_in_camera",
+    "predict_drift",
+    "require_up",
+    "tracking_rate",
+]
 
 Rate = Literal["sidereal", "king", "solar", "lunar"]
 Cause = Literal["azimuth", "altitude", "refraction", "rate"]
@@ -128,7 +137,7 @@ def predict_drift(
     start = track.at(np.array([_ASIDE_S]))[0]
     require_up(start[0])
     points = track.at(times + _ASIDE_S)
-    turn = tracking_rate(rate, track, pole.direction, site.is_north)
+    turn = tracking_rate(rate, track, pole.direction, site.is_north, _ASIDE_S)
     whole = drift_in_camera(points, start, axis, turn * times, site.is_north)
     around = np.array([-_ASIDE_S, _ASIDE_S])
     ends = drift_in_camera(track.at(around + _ASIDE_S), start, axis, turn * around, site.is_north)
@@ -185,20 +194,22 @@ def _derivatives(seen: Array) -> tuple[Array, Array]:
     return seen[..., 1, :] - seen[..., 2, :], seen[..., 3, :] - seen[..., 4, :]
 
 
-def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool) -> float:
+def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool, start_s: float) -> float:
     """Return how fast a mount turns westward about its axis. [rad/s]
 
     Parameters
     ----------
     rate : {"sidereal", "king", "solar", "lunar"}
-        The mean sidereal rate; the rate at which the refracted target turns about the pole at the start (King); one
-        turn in a mean solar day; the Moon's mean rate.
+        The mean sidereal rate; the rate at which the refracted target turns about the pole (King); one turn in a
+        mean solar day; the Moon's mean rate.
     track : Track
-        Its first star is the target; the start is 20 s after its own.
+        Its first star is the target.
     pole : ndarray, shape (3,)
         Elevated pole that King's rate refers to.
     north : bool
         Whether that is the north celestial pole.
+    start_s : float
+        When King's rate is taken, since the track's own start. [s]
 
     References
     ----------
@@ -206,7 +217,8 @@ def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool) -> float:
        checked against the closed formula).
     """
     if rate == "king":
-        sides = track.at(np.array([0.0, 2 * _ASIDE_S]))[:, 0]
+        first = max(start_s - _ASIDE_S, 0.0)
+        sides = track.at(np.array([first, first + 2 * _ASIDE_S]))[:, 0]
         return _angle_about(pole, sides[0], sides[1], north) / (2 * _ASIDE_S)
     if rate == "solar":
         return 2 * np.pi / _SOLAR_DAY_S
