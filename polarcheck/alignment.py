@@ -7,7 +7,7 @@ above: too far east in the north, too far west in the south. See docs/convention
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -128,7 +128,7 @@ class Alignment:
         Where.
     atmosphere : Atmosphere
         The air used for refraction.
-    pole_kind : {"refracted", "true"}
+    pole_kind : {"refracted", "true", "target"}
         What the error refers to.
     axis : ndarray, shape (3,)
         East-North-Up unit vector of the elevated end.
@@ -147,6 +147,8 @@ class Alignment:
         Whether no later frame was left out, so that the camera is known to stand as that frame saw it.
     steps : tuple of Step
         The night so far; the last one is this alignment.
+    target_aim : Pole or None
+        The aim of the kind "target".
     """
 
     site: Site
@@ -160,11 +162,18 @@ class Alignment:
     last_frame: str | None = None
     is_continuous: bool = True
     steps: tuple[Step, ...] = ()
+    target_aim: Pole | None = None
 
     @property
     def pole(self) -> Pole:
-        """The pole that the error refers to."""
+        """What the error refers to."""
+        if self.pole_kind == "target" and self.target_aim is not None:
+            return self.target_aim
         return celestial_pole(self.pole_kind, self.site, self.atmosphere)
+
+    def aimed_at(self, pole: Pole) -> Alignment:
+        """Return the same axis, its error counted from another pole or aim."""
+        return replace(self, pole_kind=pole.kind, target_aim=pole if pole.kind == "target" else None)
 
     @property
     def error(self) -> AxisError:

@@ -289,6 +289,7 @@ def _alignment(
         site=before.site,
         atmosphere=before.atmosphere,
         pole_kind=before.pole_kind,
+        target_aim=before.target_aim,
         axis=found.axis,
         covariance=found.covariance,
         degrees_of_freedom=before.camera.degrees_of_freedom,

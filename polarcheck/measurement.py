@@ -8,7 +8,7 @@ which frame would help next.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -146,6 +146,18 @@ class Measurement:
     site_cost: SiteCost
     next_step: NextStep | None
     alignment: Alignment
+
+    def aimed_at(self, pole: Pole) -> Measurement:
+        """Return the same measurement, its error counted from another pole or aim."""
+        dof = self.fit.degrees_of_freedom
+        return replace(
+            self,
+            pole=pole,
+            error=axis_error(self.fit.axis, self.fit.covariance, dof, pole),
+            other_pole=self.pole,
+            other_error=self.error,
+            alignment=self.alignment.aimed_at(pole),
+        )
 
     @property
     def used(self) -> tuple[FrameEntry, ...]:

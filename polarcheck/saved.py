@@ -16,7 +16,7 @@ from polarcheck.errors import InputError
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.printable import printable
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, PoleKind
+from polarcheck.sky import Atmosphere, Pole, PoleKind
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 
@@ -83,6 +83,11 @@ class _Axis(_Table):
     covariance_arcmin2: Annotated[Square, AfterValidator(_covariance)]
 
 
+class _Pole(_Table):
+    azimuth_deg: Number
+    altitude_deg: Altitude
+
+
 class _Camera(_Table):
     width_px: Pixels
     height_px: Pixels
@@ -112,7 +117,8 @@ class _Result(_Table):
     schema_: str = Field(alias="schema")
     site: _Site
     atmosphere: _Air
-    aim: Literal["refracted", "true"]
+    aim: Literal["refracted", "true", "target"]
+    pole: _Pole
     axis: _Axis
     degrees_of_freedom: Annotated[int, Field(ge=0)]
     camera: _Camera | None
@@ -177,6 +183,9 @@ def _alignment(result: _Result) -> Alignment:
         last_frame=printable(camera.last_frame) if camera and camera.last_frame else None,
         is_continuous=camera.is_continuous if camera else True,
         steps=tuple(_step(step) for step in result.history),
+        target_aim=Pole(kind, result.pole.azimuth_deg, result.pole.altitude_deg)
+        if kind == "target"
+        else None,
     )
 
 

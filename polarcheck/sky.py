@@ -33,7 +33,8 @@ __all__ = [
     "true_pole",
 ]
 
-PoleKind = Literal["refracted", "true"]
+PoleKind = Literal["refracted", "true", "target"]
+"""Where an error is counted from: one of the two poles, or the best axis for one target."""
 
 
 _THINNEST_HPA = 200.0  # at 10 km of height, the highest site, the standard atmosphere has 264
@@ -82,12 +83,12 @@ class Atmosphere:
 
 @dataclass(frozen=True, slots=True)
 class Pole:
-    """A celestial pole as a direction at the site.
+    """A celestial pole as a direction at the site, or what stands in its place as the aim.
 
     Attributes
     ----------
-    kind : {"refracted", "true"}
-        Where a star at the pole is seen, or where it would be seen without air.
+    kind : {"refracted", "true", "target"}
+        Where a star at the pole is seen, or where it would be seen without air, or the best axis for a target.
     azimuth_deg, altitude_deg : float
         Azimuth 0 in the north and 180 in the south. [deg]
     """
@@ -199,7 +200,15 @@ def refracted_pole(site: Site, atmosphere: Atmosphere) -> Pole:
 
 
 def celestial_pole(kind: PoleKind, site: Site, atmosphere: Atmosphere) -> Pole:
-    """Return the pole of the kind asked for."""
+    """Return the refracted or the true pole.
+
+    Raises
+    ------
+    InputError
+        For the aim at a target, which a site alone does not give.
+    """
+    if kind == "target":
+        raise InputError("the aim at a target needs the target, a time and a duration")
     return refracted_pole(site, atmosphere) if kind == "refracted" else true_pole(site)
 
 

@@ -10,10 +10,13 @@ from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError, Notice
 from polarcheck.measurement import measure
 from polarcheck.site import Site
-from polarcheck.sky import PoleKind, celestial_pole, standard_atmosphere
+from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole, standard_atmosphere
 from polarcheck.vectors import direction_from_azalt
 
-__all__ = ["alignment_from", "given_alignment"]
+__all__ = ["Aim", "alignment_from", "given_alignment"]
+
+Aim = Callable[[Site, Atmosphere], Pole]
+"""Gives what an error is counted from, once site and air are known."""
 
 
 _KEEPS_ITS_OWN = Notice(
@@ -30,6 +33,7 @@ def alignment_from(
     site: Site | None = None,
     fallback_site: Site | None = None,
     pole: PoleKind | None = None,
+    aim: Aim | None = None,
     pressure_hpa: float | None = None,
     temperature_c: float | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -46,6 +50,8 @@ def alignment_from(
         As for `polarcheck.measure`; a kept result has its own site and air.
     pole : {"refracted", "true"}, optional
         What the error refers to; by default the refracted pole, or a kept result's own.
+    aim : callable, optional
+        Gives the pole or aim that the error refers to from site and air; goes before `pole`.
 
     Returns
     -------
@@ -63,20 +69,21 @@ def alignment_from(
         place = site or fallback_site
         if place is None:
             raise InputError("--error needs a site: give --site LAT,LON")
-        return given_alignment(error_arcmin, place, pole or "refracted", pressure_hpa, temperature_c), ()
+        kind = pole or "refracted"
+        return given_alignment(error_arcmin, place, kind, pressure_hpa, temperature_c, aim), ()
     if not paths:
         raise InputError(
             "give a folder of solved frames, a result kept with --out, or --error AZ,ALT with --site"
         )
     if len(paths) == 1 and paths[0].suffix.lower() == ".json":
-        from dataclasses import replace
-
         from polarcheck.saved import read_alignment
 
         kept = read_alignment(paths[0])
         given = [site, pressure_hpa, temperature_c] != [None, None, None]
         notices = (_KEEPS_ITS_OWN,) if given else ()
-        return (kept if pole is None else replace(kept, pole_kind=pole)), notices
+        if aim is None and pole is None:
+            return kept, notices
+        return kept.aimed_at(_pole(aim, pole or "refracted", kept.site, kept.atmosphere)), notices
     result = measure(
         paths,
         site=site,
@@ -86,7 +93,12 @@ def alignment_from(
         temperature_c=temperature_c,
         progress=progress,
     )
-    return result.alignment, result.notices
+    found = result.alignment
+    return (found if aim is None else found.aimed_at(aim(found.site, found.atmosphere))), result.notices
+
+
+def _pole(aim: Aim | None, kind: PoleKind, site: Site, air: Atmosphere) -> Pole:
+    return celestial_pole(kind, site, air) if aim is None else aim(site, air)
 
 
 def given_alignment(
@@ -95,6 +107,7 @@ def given_alignment(
     pole: PoleKind = "refracted",
     pressure_hpa: float | None = None,
     temperature_c: float | None = None,
+    aim: Aim | None = None,
 ) -> Alignment:
     """Return the alignment of a mount whose error is merely said.
 
@@ -102,8 +115,8 @@ def given_alignment(
     ----------
     error_arcmin : tuple of float
         Azimuth (about the vertical) and altitude, axis minus pole. [arcmin]
-    site, pole, pressure_hpa, temperature_c
-        As for `polarcheck.measure`.
+    site, pole, pressure_hpa, temperature_c, aim
+        As for `alignment_from`.
 
     Returns
     -------
@@ -111,9 +124,9 @@ def given_alignment(
         Without a covariance.
     """
     air = standard_atmosphere(site.height_m, pressure_hpa, temperature_c)
-    target = celestial_pole(pole, site, air)
+    origin = _pole(aim, pole, site, air)
     azimuth, altitude = error_arcmin
     axis = direction_from_azalt(
-        target.azimuth_deg * DEGREE + azimuth * ARCMIN, target.altitude_deg * DEGREE + altitude * ARCMIN
+        origin.azimuth_deg * DEGREE + azimuth * ARCMIN, origin.altitude_deg * DEGREE + altitude * ARCMIN
     )
-    return Alignment(site, air, pole, axis)
+    return Alignment(site, air, origin.kind, axis).aimed_at(origin)

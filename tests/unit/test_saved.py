@@ -117,7 +117,7 @@ def take(*where: str) -> Callable[[dict[str, Any]], None]:
         (put("site", "latitude_deg", value="north"), "damaged at site.latitude_deg"),
         (put("site", "latitude_deg", value=95.0), "latitude"),
         (put("site", "latitude_deg", value=None), "damaged at site.latitude_deg"),
-        (put("aim", value="target"), "damaged at aim"),
+        (put("aim", value="elsewhere"), "damaged at aim"),
         (put("axis", "azimuth_deg", value=float("nan")), "damaged at axis.azimuth_deg"),
         (put("axis", "altitude_deg", value=float("inf")), "damaged at axis.altitude_deg"),
         (put("axis", "altitude_deg", value=200.0), "damaged at axis.altitude_deg"),
