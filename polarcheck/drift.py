@@ -7,6 +7,7 @@ rate, but nothing here is first order.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -20,7 +21,7 @@ from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole
 from polarcheck.times import add_seconds
 from polarcheck.track import Track, field_frame, field_points, star_track
-from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt
+from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt, tangent_basis, unit
 
 __all__ = [
     "Cause",
@@ -28,6 +29,7 @@ __all__ = [
     "DriftRates",
     "Rate",
     "drift_in_camera",
+    "moments_over",
     "predict_drift",
     "require_up",
     "tracking_rate",
@@ -80,6 +82,10 @@ class Drift:
     causes : dict
         For each cause the parts of east, north and rotation, shape (n, 3), which add up to the whole. "refraction"
         is what a mount on the pole would show at the sidereal rate. [arcsec]
+    sigma_arcsec : ndarray, shape (n, 3), or None
+        Standard errors of east, north and rotation by the axis' covariance; None without one. [arcsec]
+    rates_sigma : DriftRates or None
+        The same of the rates. [arcsec/min]
     """
 
     seconds: Array
@@ -89,6 +95,8 @@ class Drift:
     altitude_deg: Array
     rates: DriftRates
     causes: dict[Cause, Array]
+    sigma_arcsec: Array | None = None
+    rates_sigma: DriftRates | None = None
 
 
 def predict_drift(
@@ -100,6 +108,7 @@ def predict_drift(
     utc: tuple[float, float],
     seconds: npt.ArrayLike,
     rate: Rate = "sidereal",
+    covariance: Array | None = None,
 ) -> Drift:
     """Predict how a target drifts while the mount tracks it unguided.
 
@@ -119,6 +128,8 @@ def predict_drift(
         Moments since the start, not negative. [s]
     rate : {"sidereal", "king", "solar", "lunar"}
         At which the mount turns; see `tracking_rate`.
+    covariance : ndarray, shape (2, 2), optional
+        Of the axis on its tangent plane (azimuth times cos altitude, altitude). [rad^2]
 
     Returns
     -------
@@ -138,10 +149,16 @@ def predict_drift(
     require_up(start[0])
     points = track.at(times + _ASIDE_S)
     turn = tracking_rate(rate, track, pole.direction, site.is_north, _ASIDE_S)
-    whole = drift_in_camera(points, start, axis, turn * times, site.is_north)
     around = np.array([-_ASIDE_S, _ASIDE_S])
-    ends = drift_in_camera(track.at(around + _ASIDE_S), start, axis, turn * around, site.is_north)
-    slopes = (ends[1] - ends[0]) / (2 * _ASIDE_S) * 60
+    beside = track.at(around + _ASIDE_S)
+
+    def drift_of(a: Array) -> tuple[Array, Array]:
+        ends = drift_in_camera(beside, start, a, turn * around, site.is_north)
+        slopes = (ends[1] - ends[0]) / (2 * _ASIDE_S) * 60
+        return drift_in_camera(points, start, a, turn * times, site.is_north), slopes
+
+    whole, slopes = drift_of(axis)
+    spread, slope_spread = _spread(drift_of, axis, covariance)
     return Drift(
         seconds=times,
         east_arcsec=whole[:, 0],
@@ -150,7 +167,28 @@ def predict_drift(
         altitude_deg=np.arcsin(points[:, 0, 2]) / DEGREE,
         rates=DriftRates(*(float(slope) for slope in slopes)),
         causes=_causes(points, start, axis, pole, turn, times, site.is_north),
+        sigma_arcsec=spread,
+        rates_sigma=None if slope_spread is None else DriftRates(*(float(sigma) for sigma in slope_spread)),
     )
+
+
+def _spread(
+    drift_of: Callable[[Array], tuple[Array, Array]], axis: Array, covariance: Array | None
+) -> tuple[Array | None, Array | None]:
+    """Standard errors of drift and rates: the axis is moved by one sigma along both axes of its error ellipse."""
+    if covariance is None:
+        return None, None
+    values, vectors = np.linalg.eigh(covariance)
+    steps = tangent_basis(axis) @ vectors * np.sqrt(np.maximum(values, 0.0))
+    pairs = [(drift_of(unit(axis + step)), drift_of(unit(axis - step))) for step in steps.T]
+    drifts = [(plus[0] - minus[0]) / 2 for plus, minus in pairs]
+    slopes = [(plus[1] - minus[1]) / 2 for plus, minus in pairs]
+    return np.hypot(*drifts), np.hypot(*slopes)
+
+
+def moments_over(duration_s: float) -> Array:
+    """Return moments from 0 to a duration, evenly, some tens of them, shape (n,). [s]"""
+    return np.linspace(0.0, duration_s, max(3, min(121, int(duration_s // 30) + 1)))
 
 
 def require_up(sight: Array) -> None:

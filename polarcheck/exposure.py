@@ -1,8 +1,7 @@
 """The longest exposure for which no star on the sensor moves more than is tolerated.
 
-Stars over the whole sensor follow the real sky; the camera follows the misaligned mount, unguided or with a guider
-that holds one star still. The motion of a star is where it falls in the focal plane minus where it fell at the
-start, in units of the central pixel scale.
+The motion of a star is where it falls in the focal plane minus where it fell at the start, in units of the central
+pixel scale.
 """
 
 from __future__ import annotations
@@ -12,106 +11,19 @@ from typing import Literal
 
 import numpy as np
 
-from polarcheck.camera_motion import guided_attitude, tracking_attitude
-from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.drift import Rate, require_up, tracking_rate
+from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError
-from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole
-from polarcheck.track import Track, field_frame, field_points, star_track
+from polarcheck.scene import Scene, largest_motion, motion, periodic_motion
+from polarcheck.sky import Pole
 from polarcheck.vectors import Array, direction_from_azalt, tangent_basis, unit
 
-__all__ = [
-    "Exposure",
-    "Limit",
-    "Optics",
-    "Scene",
-    "exposure_limit",
-    "limits_of",
-    "motion",
-    "required_error",
-    "set_scene",
-]
+__all__ = ["Exposure", "Limit", "axes_drawn", "exposure_limit", "limits_of", "required_error"]
 
 Limit = Literal["drift", "rotation", "refraction", "periodic error", "6 h", "sets"]
 
-LONGEST_S = 6 * 3600.0
-_LOWEST = float(np.sin(5 * DEGREE))  # below an observed altitude of 5 deg a target counts as set
-_TARGET_POINTS = 5  # the target and its four derivative points come first in a track
-_SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1], [0, 1], [1, 1]]) / 2
 _DRAWS = 1024
 _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 128  # axes worked on together, for the sake of small boards' memory
-
-
-@dataclass(frozen=True, slots=True)
-class Optics:
-    """What the camera sees, and how it is guided.
-
-    Attributes
-    ----------
-    pixel_scale_arcsec : float
-        At the centre. [arcsec/px]
-    width_px, height_px : int
-        Size of the sensor. [px]
-    camera_angle_deg : float
-        Position angle of the sensor's +y side, north through east. [deg]
-    guide_offset_deg : tuple of float
-        Guide star minus field centre, east and north, gnomonic. [deg]
-    periodic_error_arcsec : float
-        Of the drive, peak to peak, as an angle about the axis. [arcsec]
-    worm_period_s : float
-        Its period. [s]
-    """
-
-    pixel_scale_arcsec: float
-    width_px: int
-    height_px: int
-    camera_angle_deg: float = 0.0
-    guide_offset_deg: tuple[float, float] = (0.0, 0.0)
-    periodic_error_arcsec: float = 0.0
-    worm_period_s: float = 0.0
-
-    @property
-    def sensor_offsets(self) -> Array:
-        """Centre, corners and middles of the edges: gnomonic offsets east and north, shape (9, 2). [rad]"""
-        angle = self.camera_angle_deg * DEGREE
-        across = np.array([np.cos(angle), -np.sin(angle)]) * self.width_px
-        up = np.array([np.sin(angle), np.cos(angle)]) * self.height_px
-        return np.asarray((_SIDES[:, :1] * across + _SIDES[:, 1:] * up) * self.pixel_scale_arcsec * ARCSEC)
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """A target over a sensor at a site, for one start: all that does not depend on the axis.
-
-    Attributes
-    ----------
-    track : Track
-        The target, its four derivative points, the nine points of the sensor, the guide star.
-    start_s : float
-        Start, since the track's own. [s]
-    end_s : float
-        How long the target can be exposed: until it sets, or 6 h. [s]
-    ends_by : {"sets", "6 h"}
-        Which of them.
-    optics : Optics
-    guided : bool
-    turn : float
-        Rate at which the unguided mount turns. [rad/s]
-    """
-
-    track: Track
-    start_s: float
-    end_s: float
-    ends_by: Literal["sets", "6 h"]
-    optics: Optics
-    guided: bool
-    turn: float = SIDEREAL_RATE
-
-    def stars(self, seconds: Array) -> Array:
-        """Observed directions of all points at moments since the start, shape (m, 15, 3)."""
-        return self.track.at(self.start_s + seconds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,137 +58,6 @@ class Exposure:
     limit_s_95: float | None
     is_endless_95: bool
     available_s: float
-
-
-def set_scene(
-    site: Site,
-    atmosphere: Atmosphere,
-    pole: Pole,
-    target_deg: tuple[float, float],
-    utc: tuple[float, float],
-    optics: Optics,
-    *,
-    guided: bool,
-    rate: Rate = "sidereal",
-) -> Scene:
-    """Follow a target and the sensor's stars over the sky for as long as they may be exposed.
-
-    Parameters
-    ----------
-    site, atmosphere
-        Where, and the air there.
-    pole : Pole
-        Elevated pole that King's rate refers to.
-    target_deg : tuple of float
-        ICRS right ascension and declination. [deg]
-    utc : tuple of float
-        Start, two-part Julian date.
-    optics : Optics
-    guided : bool
-        Whether a guider holds the guide star still.
-    rate : {"sidereal", "king", "solar", "lunar"}
-        At which the unguided mount turns.
-
-    Returns
-    -------
-    Scene
-
-    Raises
-    ------
-    InputError
-        The target is below the horizon.
-    """
-    track = star_track(scene_points(target_deg, optics), utc, LONGEST_S + 40.0, site, atmosphere)
-    require_up(track.at(np.zeros(1))[0, 0])
-    return scene_from(track, 0.0, pole, optics, guided=guided, rate=rate)
-
-
-def scene_points(target_deg: tuple[float, float], optics: Optics) -> Array:
-    """Return the ICRS directions that a scene follows, shape (15, 3)."""
-    guide = np.array([optics.guide_offset_deg]) * DEGREE
-    if float(np.hypot(*optics.guide_offset_deg)) >= 45:
-        raise InputError("the guide star is 45 deg or more from the target; give the offset in degrees")
-    return field_points(target_deg, np.concatenate([optics.sensor_offsets, guide]))
-
-
-def scene_from(
-    track: Track, start_s: float, pole: Pole, optics: Optics, *, guided: bool, rate: Rate = "sidereal"
-) -> Scene:
-    """Return the scene of an exposure that begins some seconds into a track of `scene_points`."""
-    end, ends_by = _available(track, start_s)
-    turn = tracking_rate(rate, track, pole.direction, track.north, start_s)
-    return Scene(track, start_s, end, ends_by, optics, guided, turn)
-
-
-def _available(track: Track, start_s: float) -> tuple[float, Literal["sets", "6 h"]]:
-    """Time until the target sinks through the lowest altitude, at most 6 h."""
-    longest = min(LONGEST_S, float(track.seconds[-1]) - start_s)
-    seconds = np.linspace(0.0, longest, int(longest // 30) + 2)
-    height = track.at(start_s + seconds)[:, 0, 2] - _LOWEST
-    sinking = np.flatnonzero((height[1:] < 0) & (height[1:] < height[:-1]))
-    if not len(sinking):
-        return longest, "6 h"
-    i = int(sinking[0])
-    if height[i] <= 0:
-        return float(seconds[i]), "sets"
-    part = height[i] / (height[i] - height[i + 1])
-    return float(seconds[i] + part * (seconds[i + 1] - seconds[i])), "sets"
-
-
-def motion(scene: Scene, axes: Array, seconds: Array) -> Array:
-    """Return how far stars have moved on the sensor since the start.
-
-    Parameters
-    ----------
-    scene : Scene
-    axes : ndarray, shape (m, 3)
-        Elevated ends of mounts' axes.
-    seconds : ndarray, shape (n,)
-        Since the start. [s]
-
-    Returns
-    -------
-    ndarray, shape (m, n, 9, 2)
-        East and north for the nine points of the sensor, periodic error aside. [arcsec at the centre]
-    """
-    start = scene.stars(np.zeros(1))[0]
-    frame = field_frame(start[:_TARGET_POINTS])
-    stars = scene.stars(seconds)
-    if scene.guided:
-        attitude = guided_attitude(stars[None, :, -1], start[-1], start[0], axes[:, None])
-    else:
-        attitude = tracking_attitude(axes[:, None], scene.turn * seconds, scene.track.north)
-    on_sensor = slice(_TARGET_POINTS, -1)
-    return np.asarray((frame.place(stars[:, on_sensor] @ attitude) - frame.place(start[on_sensor])) / ARCSEC)
-
-
-def largest_motion(scene: Scene, axes: Array, seconds: Array) -> Array:
-    """Return the largest motion over the sensor, periodic error at its worst phase, shape (m, n, 9). [arcsec]"""
-    moved = motion(scene, axes, seconds)
-    swing = _periodic(scene, axes, seconds)
-    if swing is None:
-        size = np.hypot(moved[..., 0], moved[..., 1])
-    else:
-        ends = [np.hypot(*np.moveaxis(moved + sign * swing, -1, 0)) for sign in (1, -1)]
-        size = np.maximum(*ends)
-    # a guide star out of reach of both turns is a motion beyond any tolerance
-    return np.asarray(np.where(np.isfinite(size), size, np.inf))
-
-
-def _periodic(scene: Scene, axes: Array, seconds: Array) -> Array | None:
-    """Largest displacement by periodic error, either way, shape (m, n, 9, 2) or one that broadcasts. [arcsec]"""
-    optics = scene.optics
-    if scene.guided or not optics.periodic_error_arcsec or not optics.worm_period_s:
-        return None
-    start = scene.stars(np.zeros(1))[0]
-    frame = field_frame(start[:_TARGET_POINTS])
-    points = start[_TARGET_POINTS:-1]
-    # half its height times a sine: over some time it changes by at most this much, at the worst phase
-    change = optics.periodic_error_arcsec * np.abs(np.sin(np.pi * seconds / optics.worm_period_s))
-    step = 1e-6
-    shifted = points @ tracking_attitude(axes, step, scene.track.north)
-    slope = (frame.place(shifted) - frame.place(points)) / step
-    return np.asarray(change[None, :, None, None] * slope[:, None])
 
 
 def limits_of(scene: Scene, axes: Array, tolerance_arcsec: float, around_s: float | None = None) -> Array:
@@ -391,7 +172,7 @@ def _blame(scene: Scene, axis: Array, pole: Pole, limit: float) -> tuple[Limit, 
     both = motion(scene, np.stack([axis, pole.direction]), at)[:, 0]
     moved, on_pole = both[0], both[1]
     whole = moved[worst]
-    swing = _periodic(scene, axis[None], at)
+    swing = periodic_motion(scene, axis[None], at)
     periodic = np.zeros(2) if swing is None else swing[0, 0, worst]
     if periodic @ whole < 0:
         periodic = -periodic

@@ -11,6 +11,8 @@ from typer.core import TyperGroup
 
 from polarcheck import __version__
 from polarcheck.cli.correct import correct_command
+from polarcheck.cli.drift import drift_command
+from polarcheck.cli.exposure import exposure_command
 from polarcheck.cli.follow import follow_command
 from polarcheck.cli.measure import measure_command
 from polarcheck.cli.rig import rig_commands
@@ -75,6 +77,8 @@ app = typer.Typer(
 app.command("measure")(measure_command)
 app.command("correct")(correct_command)
 app.command("follow")(follow_command)
+app.command("drift")(drift_command)
+app.command("exposure")(exposure_command)
 app.command("simulate")(simulate_command)
 app.add_typer(rig_commands, name="rig")
 

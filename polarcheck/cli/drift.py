@@ -1,0 +1,84 @@
+"""``polarcheck drift``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from polarcheck.cli.asking import (
+    AlignmentArgument,
+    AtOption,
+    ErrorOption,
+    ForOption,
+    JsonOption,
+    PoleOption,
+    PressureOption,
+    RateOption,
+    RigOption,
+    SiteOption,
+    TargetOption,
+    TemperatureOption,
+    alignment_asked,
+    duration_asked,
+    moment_asked,
+    target_asked,
+)
+from polarcheck.cli.shared import ending, writable
+
+__all__ = ["drift_command"]
+
+_LONGEST_S = 86400.0
+
+
+def drift_command(
+    alignment: AlignmentArgument = None,
+    error: ErrorOption = None,
+    site: SiteOption = None,
+    rig: RigOption = None,
+    pole: PoleOption = None,
+    pressure: PressureOption = None,
+    temperature: TemperatureOption = None,
+    target: TargetOption = None,
+    at: AtOption = None,
+    duration: ForOption = None,
+    rate: RateOption = "sidereal",
+    plot: Annotated[
+        Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell how a target drifts, and how its field rotates, while the mount tracks unguided.
+
+    Example: polarcheck drift result.json --target M31 --at 2026-11-14T20:00:00 --for 10min
+    """
+    place, moment = target_asked(target), moment_asked(at)
+    seconds = duration_asked("--for", duration, _LONGEST_S)
+    with ending():
+        writable("--plot", plot, [".png", ".svg"])
+        asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
+        from polarcheck.drift import moments_over, predict_drift
+        from polarcheck.report.drift_text import drift_object, drift_text
+        from polarcheck.report.json_text import json_text
+        from polarcheck.report.text import notice_text
+
+        found = asked.alignment
+        drift = predict_drift(
+            found.axis,
+            found.pole,
+            found.site,
+            found.atmosphere,
+            place.place,
+            moment,
+            moments_over(seconds),
+            rate,
+        )
+        if plot is not None:
+            from polarcheck.report.drift_picture import save_drift_picture
+
+            save_drift_picture(drift, place, plot)
+        answer = drift_object(drift, found, place, moment, rate, asked.notices)
+        typer.echo(json_text(answer) if as_json else drift_text(drift, found, place, moment, rate))
+        for notice in asked.notices:
+            typer.echo(notice_text(notice), err=True)

@@ -1,0 +1,164 @@
+"""What the camera sees and what is tolerated: sensor, scale, guide star, drive, tolerance."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from polarcheck.constants import ARCSEC, DEGREE
+from polarcheck.errors import InputError
+from polarcheck.printable import printable
+from polarcheck.rig import Rig
+from polarcheck.vectors import Array
+
+__all__ = ["Optics", "optics_from", "parse_tolerance", "trail_for_elongation"]
+
+_SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1], [0, 1], [1, 1]]) / 2
+_FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
+_TOLERANCE = re.compile(
+    r"\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>px|arcsec|\"|elongation)\s*", re.ASCII
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Optics:
+    """What the camera sees, and how it is guided.
+
+    Attributes
+    ----------
+    pixel_scale_arcsec : float
+        At the centre. [arcsec/px]
+    width_px, height_px : int
+        Size of the sensor. [px]
+    camera_angle_deg : float
+        Position angle of the sensor's +y side, north through east. [deg]
+    guide_offset_deg : tuple of float
+        Guide star minus field centre, east and north, gnomonic. [deg]
+    periodic_error_arcsec : float
+        Of the drive, peak to peak, as an angle about the axis. [arcsec]
+    worm_period_s : float
+        Its period. [s]
+    """
+
+    pixel_scale_arcsec: float
+    width_px: int
+    height_px: int
+    camera_angle_deg: float = 0.0
+    guide_offset_deg: tuple[float, float] = (0.0, 0.0)
+    periodic_error_arcsec: float = 0.0
+    worm_period_s: float = 0.0
+
+    @property
+    def sensor_offsets(self) -> Array:
+        """Centre, corners and middles of the edges: gnomonic offsets east and north, shape (9, 2). [rad]"""
+        angle = self.camera_angle_deg * DEGREE
+        across = np.array([np.cos(angle), -np.sin(angle)]) * self.width_px
+        up = np.array([np.sin(angle), np.cos(angle)]) * self.height_px
+        return np.asarray((_SIDES[:, :1] * across + _SIDES[:, 1:] * up) * self.pixel_scale_arcsec * ARCSEC)
+
+
+def optics_from(
+    rig: Rig | None,
+    *,
+    focal_length_mm: float | None = None,
+    pixel_size_um: float | None = None,
+    sensor_px: tuple[int, int] | None = None,
+    camera_angle_deg: float = 0.0,
+    guide_offset_deg: tuple[float, float] | None = None,
+) -> Optics:
+    """Put together what a rig file and options say of the optics; options go first.
+
+    Parameters
+    ----------
+    rig : Rig or None
+    focal_length_mm, pixel_size_um : float, optional
+        [mm], [um]
+    sensor_px : tuple of int, optional
+        Width and height. [px]
+    camera_angle_deg : float
+        Position angle of the sensor's +y side. [deg]
+    guide_offset_deg : tuple of float, optional
+        Guide star minus field centre, east and north. [deg]
+
+    Returns
+    -------
+    Optics
+
+    Raises
+    ------
+    InputError
+        Focal length, pixel size or sensor size is not known.
+    """
+    focal = focal_length_mm or (rig.optics.focal_length_mm if rig else None)
+    pixel = pixel_size_um or (rig.camera.pixel_size_um if rig else None)
+    width, height = sensor_px or ((rig.camera.width_px, rig.camera.height_px) if rig else (None, None))
+    known = {"--focal-length MM": focal, "--pixel-size UM": pixel, "--sensor WxH": width and height}
+    missing = [option for option, value in known.items() if not value]
+    if not (focal and pixel and width and height):
+        raise InputError(
+            f"the optics are not known: give {', '.join(missing)}, or name a rig file with them (--rig)"
+        )
+    mount = rig.mount if rig else None
+    offset = (rig.guiding.offset_deg if rig else None) or (0.0, 0.0)
+    return Optics(
+        pixel_scale_arcsec=pixel / 1000 / focal / ARCSEC,
+        width_px=width,
+        height_px=height,
+        camera_angle_deg=camera_angle_deg,
+        guide_offset_deg=guide_offset_deg or (offset[0], offset[1]),
+        periodic_error_arcsec=(mount.periodic_error_arcsec or 0.0) if mount else 0.0,
+        worm_period_s=(mount.worm_period_s or 0.0) if mount else 0.0,
+    )
+
+
+def parse_tolerance(text: str, pixel_scale_arcsec: float, fwhm_arcsec: float | None = None) -> float:
+    """Read how far a star may move.
+
+    Parameters
+    ----------
+    text : str
+        ``"1px"``, ``"2arcsec"``, or ``"1.2elongation"``: as long as a star of the given FWHM gets no longer than this.
+    pixel_scale_arcsec : float
+        [arcsec/px]
+    fwhm_arcsec : float, optional
+        Of a star that does not move. [arcsec]
+
+    Returns
+    -------
+    float
+        [arcsec]
+
+    Raises
+    ------
+    InputError
+        None of these, not above zero, or an elongation without FWHM.
+    """
+    match = _TOLERANCE.fullmatch(text)
+    if match is None:
+        raise InputError(
+            f"'{printable(text, 40)}' is no tolerance; write for example 1px, 2arcsec or 1.2elongation"
+        )
+    number, unit = float(match["number"]), match["unit"]
+    if unit == "elongation":
+        if fwhm_arcsec is None:
+            raise InputError(
+                "a tolerance as elongation needs the stars' size: give --fwhm, such as 3.2arcsec"
+            )
+        if number <= 1:
+            raise InputError("an elongation (major over minor axis) is above 1, such as 1.2elongation")
+        return trail_for_elongation(number, fwhm_arcsec)
+    if number <= 0:
+        raise InputError("a tolerance is above 0, such as 1px or 2arcsec")
+    return number * (pixel_scale_arcsec if unit == "px" else 1.0)
+
+
+def trail_for_elongation(elongation: float, fwhm: float) -> float:
+    """Return the length of an even trail that makes a round star so long; in the unit of `fwhm`.
+
+    By second moments: a trail of length L adds L^2 / 12 to the variance along it, and a Gaussian star has
+    FWHM / 2.3548 as its standard deviation.
+    """
+    return fwhm / _FWHM_PER_SIGMA * math.sqrt(12 * (elongation**2 - 1))
