@@ -1,7 +1,6 @@
 """A measurement as a picture: the axis beside the pole, its error ellipse, and the residuals.
 
 Seen from behind the mount, facing the pole: east is to the right in the north and to the left in the south.
-Dark ground and warm, dim ink, so that it can be looked at between exposures.
 """
 
 from __future__ import annotations
@@ -13,15 +12,13 @@ import numpy as np
 
 from polarcheck.alignment import side_words
 from polarcheck.constants import ARCMIN
-from polarcheck.errors import InputError
 from polarcheck.measurement import Measurement
-from polarcheck.printable import printable
+from polarcheck.report.canvas import DIM, FILL, INK, STRONG, dress, new_figure, save
 from polarcheck.report.rounding import with_sigma
 from polarcheck.vectors import Array
 
 __all__ = ["save_measurement_picture"]
 
-_GROUND, _INK, _DIM, _FILL, _STRONG = "#140a08", "#c98770", "#5e3f36", "#8f5c4b", "#f2704c"
 _FLATTEST_ARCSEC = 0.1  # residuals far below any solution's error are not blown up
 
 
@@ -33,25 +30,16 @@ def save_measurement_picture(result: Measurement, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
-
-    margins = ConstrainedLayoutEngine(w_pad=0.15, h_pad=0.12)
-    figure = Figure(figsize=(12.4, 4.9), facecolor=_GROUND, layout=margins)
-    FigureCanvasAgg(figure)
+    figure = new_figure(12.4, 4.9)
     whole, near, residuals = figure.subplots(1, 3)
     for axes in (whole, near, residuals):
-        _dress(axes)
+        dress(axes)
+        axes.set_box_aspect(1)
     _draw_whole(whole, result)
     _draw_near(near, result)
     _draw_residuals(residuals, result)
-    figure.suptitle(_title(result), color=_INK, fontsize=12)
-    undated = {"Date": None} if path.suffix.lower() == ".svg" else {}
-    try:
-        figure.savefig(path, dpi=130, facecolor=_GROUND, metadata=undated)
-    except OSError as error:
-        raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None
+    figure.suptitle(_title(result), color=INK, fontsize=12)
+    save(figure, path)
 
 
 def _title(result: Measurement) -> str:
@@ -65,36 +53,23 @@ def _title(result: Measurement) -> str:
     )
 
 
-def _dress(axes: Any) -> None:
-    axes.set_facecolor(_GROUND)
-    axes.set_box_aspect(1)
-    axes.tick_params(colors=_INK, labelsize=9)
-    for spine in axes.spines.values():
-        spine.set_color(_DIM)
-    axes.xaxis.label.set_color(_INK)
-    axes.yaxis.label.set_color(_INK)
-    axes.title.set_color(_INK)
-    axes.title.set_fontsize(10)
-    axes.grid(visible=True, color=_DIM, linewidth=0.4, alpha=0.5)
-
-
 def _draw_whole(axes: Any, result: Measurement) -> None:
     x, y = _place(result)
     half = 1.25 * max(abs(x), abs(y), 4 * _largest_sigma(result), 0.05)
-    axes.plot([0, x, x], [0, 0, y], color=_DIM, linewidth=1, linestyle="--")
-    axes.plot(0, 0, marker="s", color=_INK, markersize=6)
-    axes.plot(x, y, marker="o", color=_STRONG, markersize=7)
+    axes.plot([0, x, x], [0, 0, y], color=DIM, linewidth=1, linestyle="--")
+    axes.plot(0, 0, marker="s", color=INK, markersize=6)
+    axes.plot(x, y, marker="o", color=STRONG, markersize=7)
     above = y >= 0
     axes.annotate(
         f"{result.pole.kind} pole",
         (0, 0),
         (0, -14 if above else 8),
         textcoords="offset points",
-        color=_INK,
+        color=INK,
         ha="center",
     )
     axes.annotate(
-        "axis", (x, y), (0, 9 if above else -16), textcoords="offset points", color=_STRONG, ha="center"
+        "axis", (x, y), (0, 9 if above else -16), textcoords="offset points", color=STRONG, ha="center"
     )
     axes.set(xlim=(-half, half), ylim=(-half, half), title="The axis, seen from behind the mount")
     axes.set_xlabel(_sideways(result))
@@ -105,11 +80,11 @@ def _draw_near(axes: Any, result: Measurement) -> None:
     x, y = _place(result)
     for probability, style, name in ((0.95, "-", "95 %"), (0.6827, "--", "68 %")):
         ring = _ellipse(result, probability)
-        axes.plot(x + ring[:, 0], y + ring[:, 1], color=_INK, linewidth=1.4, linestyle=style, label=name)
-    axes.plot(x, y, marker="o", color=_STRONG, markersize=5)
+        axes.plot(x + ring[:, 0], y + ring[:, 1], color=INK, linewidth=1.4, linestyle=style, label=name)
+    axes.plot(x, y, marker="o", color=STRONG, markersize=5)
     reach = 1.3 * np.abs(_ellipse(result, 0.95)).max()
     if np.hypot(x, y) < reach:
-        axes.plot(0, 0, marker="s", color=_INK, markersize=6)
+        axes.plot(0, 0, marker="s", color=INK, markersize=6)
     axes.set(
         xlim=(x - reach, x + reach),
         ylim=(y - reach, y + reach),
@@ -120,15 +95,15 @@ def _draw_near(axes: Any, result: Measurement) -> None:
     axes.ticklabel_format(useOffset=False)
     axes.locator_params(nbins=5)
     corner = "upper left" if result.fit.covariance[0, 1] > 0 else "upper right"  # where the ellipse is not
-    axes.legend(loc=corner, frameon=False, labelcolor=_INK, fontsize=9)
+    axes.legend(loc=corner, frameon=False, labelcolor=INK, fontsize=9)
 
 
 def _draw_residuals(axes: Any, result: Measurement) -> None:
     used = result.used
     heights = [entry.residual_arcsec or 0.0 for entry in used]
     places = np.arange(1, len(used) + 1)
-    axes.vlines(places, 0, heights, color=_FILL, linewidth=max(1.0, min(6.0, 120 / len(used))))
-    axes.axhline(result.residual_rms_arcsec, color=_STRONG, linewidth=1, linestyle="--")
+    axes.vlines(places, 0, heights, color=FILL, linewidth=max(1.0, min(6.0, 120 / len(used))))
+    axes.axhline(result.residual_rms_arcsec, color=STRONG, linewidth=1, linestyle="--")
     axes.set(
         title="Residual of each frame",
         xlim=(0.3, len(used) + 0.7),
@@ -136,7 +111,7 @@ def _draw_residuals(axes: Any, result: Measurement) -> None:
     )
     if result.fit.degrees_of_freedom == 0:
         said = "without redundancy\nnothing is left over"
-        axes.text(0.5, 0.5, said, transform=axes.transAxes, color=_INK, ha="center")
+        axes.text(0.5, 0.5, said, transform=axes.transAxes, color=INK, ha="center")
     axes.set_xlabel("frame, in order of time")
     axes.set_ylabel("arcsec (dashed: root mean square)")
     axes.xaxis.get_major_locator().set_params(integer=True)
