@@ -38,6 +38,7 @@ ROOMS = (
     "mechanics",
     "rig_summary",
     "correction",
+    "mark",
     "knobs",
     "drift",
     "optics",
