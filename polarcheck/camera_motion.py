@@ -98,24 +98,18 @@ def guided_attitude(guide: Array, guide_start: Array, sight: Array, axis: Array)
     return np.asarray(rotation_matrix(axis, swing) @ rotation_matrix(declination_axis, -lift))
 
 
-def field_rotation(east: Array, north: Array, start_east: Array, start_north: Array) -> Array:
-    """Return the mean rotation of a star field, north through east positive.
+def field_rotation(east: Array, north: Array) -> Array:
+    """Return by how much a small star field is turned, north through east positive.
 
     Parameters
     ----------
     east, north : ndarray, shape (..., 2)
         Focal-plane images (east, north components) of small displacements to the east and to the north.
-    start_east, start_north : ndarray, shape (2,)
-        The same at the start.
 
     Returns
     -------
     ndarray, shape (...)
-        The rotation nearest to the linear map from start to now; its shear does not count. [rad]
+        The rotation nearest to the linear map that makes these images: the mean over all directions about the
+        centre. Its shear does not count. [rad]
     """
-    now = np.stack([east, north], axis=-1)
-    then = np.stack([start_east, start_north], axis=-1)
-    change = now @ np.linalg.inv(then)
-    return np.asarray(
-        np.arctan2(change[..., 0, 1] - change[..., 1, 0], change[..., 0, 0] + change[..., 1, 1])
-    )
+    return np.asarray(np.arctan2(north[..., 0] - east[..., 1], east[..., 0] + north[..., 1]))

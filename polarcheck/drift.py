@@ -21,7 +21,7 @@ from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole
 from polarcheck.times import add_seconds
 from polarcheck.track import Track, field_frame, field_points, star_track
-from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt, tangent_basis, unit
+from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt, tangent_basis, unit, wrap
 
 __all__ = [
     "Cause",
@@ -224,7 +224,7 @@ def drift_in_camera(points: Array, start: Array, axis: Array, turns: Array, nort
     """
     frame = field_frame(start)
     seen = frame.place(points @ tracking_attitude(axis, turns, north))
-    rotation = field_rotation(*_derivatives(seen), *_derivatives(frame.place(start)))
+    rotation = wrap(field_rotation(*_derivatives(seen)) - field_rotation(*_derivatives(frame.place(start))))
     return np.concatenate([seen[:, 0], rotation[:, None]], axis=-1) / ARCSEC
 
 
