@@ -7,7 +7,9 @@ above: too far east in the north, too far west in the south. See docs/convention
 
 from __future__ import annotations
 
+import os.path
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -17,7 +19,16 @@ from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole
 from polarcheck.vectors import Array, angle_between, azalt_from_direction, wrap
 
-__all__ = ["Alignment", "AxisError", "Sensor", "Step", "axis_error", "interval_factor", "side_words"]
+__all__ = [
+    "Alignment",
+    "AxisError",
+    "FrameFile",
+    "Sensor",
+    "Step",
+    "axis_error",
+    "interval_factor",
+    "side_words",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +103,31 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True)
+class FrameFile:
+    """Where a frame lies, so that a later command can look at it again.
+
+    Attributes
+    ----------
+    paths : tuple of pathlib.Path
+        Where to look, in this order. Unchecked: a kept result may name anything.
+    clock_ahead_s : float
+        What was taken off the header's time for a clock ahead of UTC. [s]
+    """
+
+    paths: tuple[Path, ...]
+    clock_ahead_s: float = 0.0
+
+    def seen_from(self, folder: Path) -> tuple[str | None, str]:
+        """Return the first path relative to a folder (None on another drive), with slashes, and absolute."""
+        absolute = self.paths[0].absolute()
+        try:
+            relative = Path(os.path.relpath(absolute, folder.absolute())).as_posix()
+        except ValueError:
+            return None, str(absolute)
+        return relative, str(absolute)
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """Where the axis was found at one moment of the night.
 
@@ -143,6 +179,8 @@ class Alignment:
         That camera.
     last_frame : str or None
         Name of that frame, printable.
+    last_file : FrameFile or None
+        Where it lies.
     is_continuous : bool
         Whether no later frame was left out, so that the camera is known to stand as that frame saw it.
     steps : tuple of Step
@@ -160,6 +198,7 @@ class Alignment:
     camera: CameraAxis | None = None
     sensor: Sensor | None = None
     last_frame: str | None = None
+    last_file: FrameFile | None = None
     is_continuous: bool = True
     steps: tuple[Step, ...] = ()
     target_aim: Pole | None = None

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, Step, axis_error
+from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
 from polarcheck.camera_axis import FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.correction import knob_rotation
@@ -296,6 +296,7 @@ def _alignment(
         camera=before.camera.seen_at(found.attitudes[-1]),
         sensor=before.sensor,
         last_frame=last.name,
+        last_file=FrameFile((last.path,), last.clock_ahead_s),
         is_continuous=True,
         steps=(*before.steps, step),
     )

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, Step, axis_error
+from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
 from polarcheck.attitudes import camera_attitudes
 from polarcheck.axis import AxisFit, best_next_frame, fit_axis, shift_by_sag
 from polarcheck.camera_axis import camera_axis
@@ -326,6 +326,7 @@ def _alignment(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: 
         camera=camera_axis(fit, last, frame.pixel_scale_arcsec * ARCSEC),
         sensor=sensor_of(frame),
         last_frame=frame.name,
+        last_file=FrameFile((frame.path,), frame.clock_ahead_s),
         is_continuous=last == len(sample.frames) - 1,
         steps=(Step(frame.utc, azimuth, altitude, fit.covariance),),
     )

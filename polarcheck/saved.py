@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
-from polarcheck.alignment import Alignment, Sensor, Step
+from polarcheck.alignment import Alignment, FrameFile, Sensor, Step
 from polarcheck.camera_axis import CameraAxis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import InputError
@@ -56,6 +56,7 @@ Vector = Annotated[list[Number], Field(min_length=3, max_length=3)]
 Direction = Annotated[Vector, AfterValidator(_direction)]
 Pair = Annotated[list[Number], Field(min_length=2, max_length=2)]
 Matrix = Annotated[list[Vector], Field(min_length=3, max_length=3)]
+Place = Annotated[str, Field(min_length=1, max_length=4096)]
 Square = Annotated[list[Pair], Field(min_length=2, max_length=2)]
 
 
@@ -88,6 +89,12 @@ class _Pole(_Table):
     altitude_deg: Altitude
 
 
+class _File(_Table):
+    relative: Place | None
+    absolute: Place
+    clock_ahead_s: Number
+
+
 class _Camera(_Table):
     width_px: Pixels
     height_px: Pixels
@@ -102,6 +109,7 @@ class _Camera(_Table):
     degrees_of_freedom: Annotated[int, Field(ge=0)]
     last_frame: str | None
     is_continuous: bool
+    last_frame_file: _File | None = None
 
 
 class _Step(_Table):
@@ -156,7 +164,7 @@ def read_alignment(path: Path) -> Alignment:
         shown = f"its schema is {printable(schema, 40)}" if schema else "it names no schema"
         raise InputError(f"{name}: is no result of measure --out or follow --out ({shown})")
     try:
-        return _alignment(_Result.model_validate(content))
+        return _alignment(_Result.model_validate(content), path.parent)
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         where = ".".join(str(part) for part in fault["loc"])
@@ -166,7 +174,7 @@ def read_alignment(path: Path) -> Alignment:
         raise InputError(f"{name}: {error}") from None
 
 
-def _alignment(result: _Result) -> Alignment:
+def _alignment(result: _Result, folder: Path) -> Alignment:
     site, air, axis, camera = result.site, result.atmosphere, result.axis, result.camera
     kind: PoleKind = result.aim
     return Alignment(
@@ -181,12 +189,24 @@ def _alignment(result: _Result) -> Alignment:
         if camera
         else None,
         last_frame=printable(camera.last_frame) if camera and camera.last_frame else None,
+        last_file=_file(camera.last_frame_file, folder) if camera and camera.last_frame_file else None,
         is_continuous=camera.is_continuous if camera else True,
         steps=tuple(_step(step) for step in result.history),
         target_aim=Pole(kind, result.pole.azimuth_deg, result.pole.altitude_deg)
         if kind == "target"
         else None,
     )
+
+
+def _file(file: _File, folder: Path) -> FrameFile:
+    """Keep the places that a file system can have; a share on another machine is not looked for."""
+    places = [folder / file.relative] if file.relative and _is_local(file.relative) else []
+    places += [Path(file.absolute)] if _is_local(file.absolute) else []
+    return FrameFile(tuple(places), file.clock_ahead_s)
+
+
+def _is_local(place: str) -> bool:
+    return "\0" not in place and not place.replace("\\", "/").startswith("//")
 
 
 def _camera(camera: _Camera) -> CameraAxis:

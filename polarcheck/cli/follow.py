@@ -59,7 +59,7 @@ def follow_command(
         expected = expected_move(before, found_rig(rig, [result, *frames]), turns)
         frame_set = read_frames(frames, clock_ahead_s=ahead, progress=progress_line())
         followed = follow_frames(before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected)
-        shown = followed_object(followed)
+        shown = followed_object(followed, out.parent if out else None)
         if out is not None:
             write_text(out, json_text(shown))
         typer.echo(json_text(shown) if as_json else followed_text(followed))

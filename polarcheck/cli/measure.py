@@ -88,13 +88,14 @@ def measure_command(
             recursive=recursive,
             progress=progress_line(),
         )
+        shown = measurement_object(result, out.parent if out else None)
         if out is not None:
-            write_text(out, json_text(measurement_object(result)))
+            write_text(out, json_text(shown))
         if plot is not None:
             from polarcheck.report.picture import save_measurement_picture
 
             save_measurement_picture(result, plot)
-        typer.echo(json_text(measurement_object(result)) if as_json else measurement_text(result))
+        typer.echo(json_text(shown) if as_json else measurement_text(result))
         for notice in result.notices:
             typer.echo(notice_text(notice), err=True)
 

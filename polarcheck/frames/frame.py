@@ -44,6 +44,8 @@ class Frame:
         The header-only solution beside the image that was used.
     notices : tuple of Notice
         What is doubtful about the frame.
+    clock_ahead_s : float
+        What was taken off the header's time for a clock ahead of UTC. [s]
     """
 
     path: Path
@@ -59,6 +61,7 @@ class Frame:
     site: Site | None
     solution_file: Path | None
     notices: tuple[Notice, ...]
+    clock_ahead_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

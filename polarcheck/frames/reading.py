@@ -66,6 +66,7 @@ def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
         site=site,
         solution_file=loaded.solution_file,
         notices=(*solution.notices, *time_notices, *site_notices),
+        clock_ahead_s=clock_ahead_s,
     )
 
 

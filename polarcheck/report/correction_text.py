@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from polarcheck.alignment import Alignment, side_words
@@ -96,8 +97,8 @@ def followed_text(followed: Followed) -> str:
     )
 
 
-def followed_object(followed: Followed) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.follow/1``."""
+def followed_object(followed: Followed, kept_in: Path | None = None) -> dict[str, Any]:
+    """Return the object of schema ``polarcheck.follow/1``; see `alignment_keys` for `kept_in`."""
     alignment = followed.alignment
     step = alignment.steps[-1]
     return {
@@ -124,7 +125,7 @@ def followed_object(followed: Followed) -> dict[str, Any]:
             ),
         ],
         "warnings": [notice_object(notice) for notice in followed.notices],
-        **alignment_keys(alignment),
+        **alignment_keys(alignment, kept_in),
     }
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
-from polarcheck.alignment import Alignment, AxisError, Step
+from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, Measurement
@@ -31,8 +32,8 @@ def json_text(value: dict[str, Any]) -> str:
     return json.dumps(value, indent=1, ensure_ascii=True, allow_nan=False)
 
 
-def measurement_object(result: Measurement) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.measure/1``."""
+def measurement_object(result: Measurement, kept_in: Path | None = None) -> dict[str, Any]:
+    """Return the object of schema ``polarcheck.measure/1``; see `alignment_keys` for `kept_in`."""
     return {
         "schema": "polarcheck.measure/1",
         **site_object(result.site, result.atmosphere),
@@ -55,7 +56,7 @@ def measurement_object(result: Measurement) -> dict[str, Any]:
             "clock_arcmin_per_min": result.site_cost.clock_arcmin_per_min,
         },
         "next_frame": _next(result),
-        **alignment_keys(result.alignment),
+        **alignment_keys(result.alignment, kept_in),
         "warnings": [notice_object(notice) for notice in result.notices],
     }
 
@@ -83,17 +84,20 @@ def frame_object(name: str, reason: str | None, utc: str | None) -> dict[str, An
     return {"file": name, "used": reason is None, "reason": reason, "mid_exposure_utc": utc}
 
 
-def alignment_keys(alignment: Alignment) -> dict[str, Any]:
-    """Return what a later command needs, as `polarcheck.saved` reads it back."""
+def alignment_keys(alignment: Alignment, kept_in: Path | None = None) -> dict[str, Any]:
+    """Return what a later command needs, as `polarcheck.saved` reads it back.
+
+    Where the last frame lies is told only in a result that is kept in a folder.
+    """
     return {
         "aim": alignment.pole_kind,
         "degrees_of_freedom": alignment.degrees_of_freedom,
-        "camera": _camera(alignment),
+        "camera": _camera(alignment, kept_in),
         "history": [_step(step) for step in alignment.steps],
     }
 
 
-def _camera(alignment: Alignment) -> dict[str, Any] | None:
+def _camera(alignment: Alignment, kept_in: Path | None) -> dict[str, Any] | None:
     camera, sensor = alignment.camera, alignment.sensor
     if camera is None or sensor is None:
         return None
@@ -111,7 +115,15 @@ def _camera(alignment: Alignment) -> dict[str, Any] | None:
         "degrees_of_freedom": camera.degrees_of_freedom,
         "last_frame": alignment.last_frame,
         "is_continuous": alignment.is_continuous,
+        "last_frame_file": _file(alignment.last_file, kept_in),
     }
+
+
+def _file(file: FrameFile | None, kept_in: Path | None) -> dict[str, Any] | None:
+    if file is None or kept_in is None:
+        return None
+    relative, absolute = file.seen_from(kept_in)
+    return {"relative": relative, "absolute": absolute, "clock_ahead_s": file.clock_ahead_s}
 
 
 def _step(step: Step) -> dict[str, Any]:

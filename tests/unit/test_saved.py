@@ -42,6 +42,8 @@ def same(read: Any, meant: Any) -> None:
             one, other = getattr(read, field.name), getattr(meant, field.name)
             if field.name == "utc":  # kept to a hundredth of a second
                 assert abs(seconds_between(one, other)) < 0.006
+            elif field.name == "paths":  # seen from the kept result, and absolute
+                assert [place.resolve() for place in one] == [other[0].resolve()] * 2
             else:
                 same(one, other)
     elif isinstance(read, tuple):
@@ -62,13 +64,13 @@ def write(folder: Path, content: Any, name: str = "kept.json") -> Path:
 
 def test_measurement_comes_back_as_it_was(tmp_path: Path, paths: list[Path]) -> None:
     result = measure(paths[:4], pressure_hpa=905.5, temperature_c=-3.25, pole="true")
-    same(read_alignment(write(tmp_path, json_text(measurement_object(result)))), result.alignment)
+    same(read_alignment(write(tmp_path, json_text(measurement_object(result, tmp_path)))), result.alignment)
 
 
 def test_followed_axis_comes_back_with_its_history(tmp_path: Path, paths: list[Path]) -> None:
     result = measure(paths[:4])
     followed = follow_frames(result.alignment, read_frames([paths[4]]), turned=(0.25, -0.5))
-    read = read_alignment(write(tmp_path, json_text(followed_object(followed))))
+    read = read_alignment(write(tmp_path, json_text(followed_object(followed, tmp_path))))
     same(read, followed.alignment)
     assert [step.turned for step in read.steps] == [None, (0.25, -0.5)]
 
@@ -81,6 +83,34 @@ def test_kept_result_is_followed_like_the_one_in_memory(
     assert from_file.error.azimuth_arcmin == pytest.approx(
         follow_frames(measure(paths[:4]).alignment, later).error.azimuth_arcmin, abs=1e-9
     )
+
+
+def file_keys(result: Path, relative: str | None, absolute: str) -> Path:
+    content = json.loads(result.read_text(encoding="utf-8"))
+    content["camera"]["last_frame_file"] = {"relative": relative, "absolute": absolute, "clock_ahead_s": 2.5}
+    return write(result.parent, content)
+
+
+def test_last_frame_is_looked_for_beside_the_result_then_where_it_was(
+    tmp_path: Path, kept: dict[str, Any]
+) -> None:
+    result = file_keys(write(tmp_path, kept), "../night/a.fits", "/elsewhere/a.fits")
+    file = read_alignment(result).last_file
+    assert file is not None
+    assert file.paths == (tmp_path / "../night/a.fits", Path("/elsewhere/a.fits"))
+    assert file.clock_ahead_s == 2.5
+
+
+@pytest.mark.parametrize(
+    "place", ["//host/share/a.fits", r"\\host\share\a.fits", "/\\host/a.fits", "a\0b.fits"]
+)
+def test_last_frame_on_another_machine_or_nowhere_is_not_looked_for(
+    tmp_path: Path, kept: dict[str, Any], place: str
+) -> None:
+    for relative in (place, None):
+        file = read_alignment(file_keys(write(tmp_path, kept), relative, place)).last_file
+        assert file is not None
+        assert file.paths == ()
 
 
 def test_keys_that_nobody_knows_do_no_harm(tmp_path: Path, kept: dict[str, Any]) -> None:
