@@ -40,6 +40,7 @@ _TILT_SPREAD = 0.03  # one-sigma cross-talk per gain: a base out of level by 1.7
 _HAND_SHARE = 0.04  # of a turn, by which a hand misses it; common practice, no source
 _HAND_LEAST = 0.005  # turns by which a hand misses even the smallest turn; common practice, no source
 _IDLE = 0.5  # of the smallest turn: less is no turn
+_ONE_SIDED_95 = 1.645  # standard errors; below it lie 95 % of a normal distribution
 _LEAST_WORTH, _WORTH = 0.7, 0.95  # of the smallest move: what is left below may, above must be turned
 
 
@@ -236,7 +237,13 @@ def learn_response(
     )
 
 
-def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: bool) -> Correction:
+def correct(
+    alignment: Alignment,
+    azimuth: KnobSpec,
+    altitude: KnobSpec,
+    north: bool,
+    tolerance_arcmin: float | None = None,
+) -> Correction:
     """Compute the knob moves that bring the axis to the pole.
 
     Parameters
@@ -247,6 +254,8 @@ def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: 
         What the rig file says of the knobs.
     north : bool
         Whether the pole is the north celestial one: there growing azimuth is towards east.
+    tolerance_arcmin : float, optional
+        Largest total error that the wanted exposure of a target allows. [arcmin]
 
     Returns
     -------
@@ -259,7 +268,7 @@ def correct(alignment: Alignment, azimuth: KnobSpec, altitude: KnobSpec, north: 
     wanted = np.array([-error.azimuth_arcmin, -error.altitude_arcmin])
     turns = _solve(response, wanted)
     moves = [_move(i, wanted[i], error, turns[i], response, (azimuth, altitude)[i], north) for i in range(2)]
-    worth, why = _worth(error, moves, response, (azimuth, altitude), float(np.cos(tilt)))
+    worth, why = _worth(error, moves, response, (azimuth, altitude), float(np.cos(tilt)), tolerance_arcmin)
     return Correction((moves[1], moves[0]), worth, why, response)
 
 
@@ -366,12 +375,18 @@ def _worth(
     response: Response,
     knobs: tuple[KnobSpec, KnobSpec],
     cosine: float,
+    tolerance_arcmin: float | None,
 ) -> tuple[bool, str]:
-    """Compare what is left with its sigma, and with what a hand would leave after one more turn."""
+    """Compare what is left with what the target allows, its sigma, and what a hand would leave after a turn."""
     scale = (cosine, 1.0)
     gains = [(abs(float(response.matrix[i, i])) or knobs[i].size or 0.0) * scale[i] for i in range(2)]
     sigma, left = error.total_sigma_arcmin, error.total_arcmin
     said = f"{left:.2f} arcmin are left, sigma {sigma:.2f}"
+    if tolerance_arcmin is not None:
+        said += f"; the target's exposure allows {tolerance_arcmin:.2f}"
+        margin = tolerance_arcmin - left - _ONE_SIDED_95 * sigma
+        if margin >= 0:
+            return False, f"{said}, so {margin:.2f} are to spare with 95 % confidence"
     if left <= sigma:
         return False, f"{said}: a turn would follow noise, not the axis; a fresh sweep would tell more"
     if not any(gains):

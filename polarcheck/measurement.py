@@ -147,7 +147,7 @@ class Measurement:
     next_step: NextStep | None
     alignment: Alignment
 
-    def aimed_at(self, pole: Pole) -> Measurement:
+    def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
         """Return the same measurement, its error counted from another pole or aim."""
         dof = self.fit.degrees_of_freedom
         return replace(
@@ -157,6 +157,7 @@ class Measurement:
             other_pole=self.pole,
             other_error=self.error,
             alignment=self.alignment.aimed_at(pole),
+            notices=(*self.notices, *notices),
         )
 
     @property

@@ -12,6 +12,7 @@ import typer
 from polarcheck.cli.shared import found_rig, pair, parsed, progress_line, site_option
 
 if TYPE_CHECKING:
+    from polarcheck.aim import TargetAim
     from polarcheck.alignment import Alignment
     from polarcheck.catalogue import Target
     from polarcheck.errors import Notice
@@ -21,8 +22,10 @@ if TYPE_CHECKING:
     from polarcheck.source import Aim
 
 __all__ = [
+    "AimOption",
     "AlignmentArgument",
     "Asked",
+    "AskedAim",
     "AtOption",
     "ErrorOption",
     "ForOption",
@@ -60,6 +63,13 @@ RigOption = Annotated[
 ]
 PoleOption = Annotated[
     Literal["refracted", "true"] | None, typer.Option("--pole", help="What the error refers to.")
+]
+AimOption = Annotated[
+    Literal["refracted", "true", "target"] | None,
+    typer.Option(
+        "--pole",
+        help="Where to aim; target: where --target drifts least from --at on, over --for.",
+    ),
 ]
 PressureOption = Annotated[
     float | None,
@@ -158,18 +168,41 @@ def duration_asked(option: str, text: str | None, longest_s: float) -> float:
     return seconds
 
 
-def aim_asked(
-    pole: str | None, target: str | None, at: str | None, duration: str | None
-) -> tuple[Literal["refracted", "true"] | None, Aim | None]:
-    """Part ``--pole`` into a pole and an aim at a target, which needs the target, a time and a duration."""
-    if pole != "target":
-        return ("true" if pole == "true" else "refracted" if pole == "refracted" else None), None
-    place, moment = target_asked(target).place, moment_asked(at)
-    seconds = duration_asked("--for", duration, 86400.0)
+@dataclass(slots=True)
+class AskedAim:
+    """The aim at a target that a command line asks for; found once site and air are known."""
 
-    def aim(site: Site, atmosphere: Atmosphere) -> Pole:
+    place: tuple[float, float]
+    moment: tuple[float, float]
+    seconds: float
+    found: TargetAim | None = None
+
+    def __call__(self, site: Site, atmosphere: Atmosphere) -> Pole:
+        """Find the aim, keep it, and return it as a pole."""
         from polarcheck.aim import aim_for_target
 
-        return aim_for_target(site, atmosphere, place, moment, seconds).pole
+        self.found = aim_for_target(site, atmosphere, self.place, self.moment, self.seconds)
+        return self.found.pole
 
-    return None, aim
+    def notices(self) -> tuple[Notice, ...]:
+        """Say what the aim gains, and whether there is a clear optimum."""
+        from polarcheck.report.aim_text import aim_notices
+
+        return aim_notices(self.found) if self.found else ()
+
+
+def aim_asked(
+    pole: str | None,
+    target: str | None,
+    at: str | None,
+    duration: str | None,
+    also_for: str | None = None,
+) -> tuple[Literal["refracted", "true"] | None, AskedAim | None]:
+    """Part ``--pole`` into a pole and an aim at a target, which needs the target, a time and a duration."""
+    if pole == "target":
+        place, moment = target_asked(target).place, moment_asked(at)
+        return None, AskedAim(place, moment, duration_asked("--for", duration, 86400.0))
+    for option, value in (("--target", target), ("--at", at), ("--for", duration)):
+        if value is not None and (also_for is None or option == "--for"):
+            raise typer.BadParameter("serves only with --pole target", param_hint=option)
+    return ("true" if pole == "true" else "refracted" if pole == "refracted" else None), None

@@ -2,67 +2,100 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, site_option
+from polarcheck.cli.asking import (
+    AimOption,
+    AlignmentArgument,
+    AtOption,
+    ErrorOption,
+    ForOption,
+    JsonOption,
+    PressureOption,
+    RigOption,
+    SiteOption,
+    TargetOption,
+    TemperatureOption,
+    aim_asked,
+    alignment_asked,
+    duration_asked,
+    moment_asked,
+    target_asked,
+)
+from polarcheck.cli.optics_asking import GuidedOption, ToleranceOption, optics_asked, tolerance_asked
+from polarcheck.cli.shared import ending
+
+if TYPE_CHECKING:
+    from polarcheck.alignment import Alignment
+    from polarcheck.rig import Rig
 
 __all__ = ["correct_command"]
 
 
 def correct_command(
-    alignment: Annotated[
-        list[Path] | None,
-        typer.Argument(help="A folder or files of solved frames, or a kept result.", metavar="ALIGNMENT"),
-    ] = None,
-    error: Annotated[
+    alignment: AlignmentArgument = None,
+    error: ErrorOption = None,
+    site: SiteOption = None,
+    rig: RigOption = None,
+    pole: AimOption = None,
+    pressure: PressureOption = None,
+    temperature: TemperatureOption = None,
+    target: TargetOption = None,
+    at: AtOption = None,
+    duration: ForOption = None,
+    want: Annotated[
         str | None,
-        typer.Option(help="Instead of frames: azimuth and altitude error, arcmin.", metavar="AZ,ALT"),
+        typer.Option(
+            help="The exposure of --target from --at on that must hold; tells when to stop turning.",
+            metavar="DURATION",
+        ),
     ] = None,
-    site: Annotated[
-        str | None,
-        typer.Option(help="Latitude north and longitude east positive, degrees.", metavar="LAT,LON[,HEIGHT]"),
-    ] = None,
-    rig: Annotated[
-        Path | None, typer.Option(help="Rig file: how the knobs act.", metavar="FILE.toml")
-    ] = None,
-    pole: Annotated[Literal["refracted", "true"] | None, typer.Option(help="Where to aim.")] = None,
-    pressure: Annotated[
-        float | None, typer.Option(help="Air pressure at the site; 0: no refraction.", metavar="HPA")
-    ] = None,
-    temperature: Annotated[float | None, typer.Option(help="Air temperature.", metavar="DEG_C")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    guided: GuidedOption = False,
+    tolerance: ToleranceOption = "1px",
+    as_json: JsonOption = False,
 ) -> None:
     """Tell which knob to turn, which way and how far, and whether it is worth it.
 
     Example: polarcheck correct result.json --rig rig.toml
     """
-    error_arcmin = None if error is None else parsed("--error", error, pair)
-    place = site_option(site)
+    wants = None if want is None else (duration_asked("--want", want, 6 * 3600.0), target, at)
+    kind, aim = aim_asked(pole, target, at, duration, also_for=want)
     with ending():
         from polarcheck.correction import correct
         from polarcheck.knobs import knob_specs
         from polarcheck.report.correction_text import correction_object, correction_text
         from polarcheck.report.json_text import json_text
         from polarcheck.report.text import notice_text
-        from polarcheck.source import alignment_from
 
-        rig_file = found_rig(rig, alignment or [])
-        found, notices = alignment_from(
-            alignment or [],
-            error_arcmin=error_arcmin,
-            site=place,
-            fallback_site=rig_file.site if rig_file else None,
-            pole=pole,
-            pressure_hpa=pressure,
-            temperature_c=temperature,
-            progress=progress_line(),
-        )
-        correction = correct(found, *knob_specs(rig_file, found.site.is_north), found.site.is_north)
+        asked = alignment_asked(alignment, error, site, rig, kind, pressure, temperature, aim)
+        found = asked.alignment
+        allowed = None if wants is None else _allowed(found, asked.rig, *wants, guided, tolerance)
+        specs = knob_specs(asked.rig, found.site.is_north)
+        correction = correct(found, *specs, found.site.is_north, allowed)
         typer.echo(
             json_text(correction_object(correction)) if as_json else correction_text(correction, found)
         )
-        for notice in notices:
+        for notice in (*asked.notices, *(aim.notices() if aim else ())):
             typer.echo(notice_text(notice), err=True)
+
+
+def _allowed(
+    found: Alignment,
+    rig: Rig | None,
+    want_s: float,
+    target: str | None,
+    at: str | None,
+    guided: bool,
+    tolerance: str,
+) -> float | None:
+    """Largest total error that allows the wanted exposure; None where any does. [arcmin]"""
+    from polarcheck.exposure import required_error
+    from polarcheck.scene import set_scene
+
+    optics = optics_asked(rig, None, None, None, 0.0, None)
+    motion, _ = tolerance_asked(tolerance, None, optics)
+    place, moment = target_asked(target).place, moment_asked(at)
+    scene = set_scene(found.site, found.atmosphere, found.pole, place, moment, optics, guided=guided)
+    return required_error(scene, found.pole, motion, want_s)

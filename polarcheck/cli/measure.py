@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
+from polarcheck.cli.asking import AimOption, AtOption, ForOption, TargetOption, aim_asked
 from polarcheck.cli.shared import ending, found_rig, parsed, progress_line, site_option, writable, write_text
 from polarcheck.constants import FRAME_NOISE_PX
 
@@ -33,9 +34,10 @@ def measure_command(
             metavar="FILE.toml",
         ),
     ] = None,
-    pole: Annotated[
-        Literal["refracted", "true"], typer.Option(help="What the error refers to.")
-    ] = "refracted",
+    pole: AimOption = "refracted",
+    target: TargetOption = None,
+    at: AtOption = None,
+    duration: ForOption = None,
     pressure: Annotated[
         float | None, typer.Option(help="Air pressure at the site; 0: no refraction.", metavar="HPA")
     ] = None,
@@ -66,6 +68,7 @@ def measure_command(
     Example: polarcheck measure frames/ --site 47.3,11.2 --plot axis.png
     """
     ahead = _duration(clock_ahead)
+    kind, aim = aim_asked(pole, target, at, duration)
     with ending():
         _check_numbers(pressure, temperature, noise_px)
         writable("--out", out, [".json"])
@@ -80,7 +83,7 @@ def measure_command(
             frames,
             site=place,
             fallback_site=rig_file.site if rig_file else None,
-            pole=pole,
+            pole=kind or "refracted",
             pressure_hpa=pressure,
             temperature_c=temperature,
             noise_px=noise_px,
@@ -89,6 +92,8 @@ def measure_command(
             progress=progress_line(),
         )
         shown = measurement_object(result, out.parent if out else None)
+        if aim is not None:
+            result = result.aimed_at(aim(result.site, result.atmosphere), aim.notices())
         if out is not None:
             write_text(out, json_text(shown))
         if plot is not None:

@@ -17,7 +17,7 @@ from polarcheck.report.json_text import (
     site_object,
 )
 from polarcheck.report.rounding import with_sigma
-from polarcheck.report.text import error_table, wrapped
+from polarcheck.report.text import error_table, pole_words, wrapped
 from polarcheck.times import iso_from_utc
 
 __all__ = ["correction_object", "correction_text", "followed_object", "followed_text"]
@@ -139,8 +139,8 @@ def _head(alignment: Alignment) -> str:
         (f"{azimuth}", f"{altitude}") if given else (f"{azimuth} ± {plus}", f"{altitude} ± {more}")
     )
     return wrapped(
-        f"The axis points {azimuth} arcmin too far {side} and {altitude} too {height} of the "
-        f"{alignment.pole_kind} pole."
+        f"The axis points {azimuth} arcmin too far {side} and {altitude} too {height} of "
+        f"{pole_words(alignment.pole_kind)}."
     )
 
 

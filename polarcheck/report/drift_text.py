@@ -14,7 +14,7 @@ from polarcheck.drift import Drift, DriftRates, Rate
 from polarcheck.errors import Notice
 from polarcheck.report.json_text import error_object, notice_object, pole_object, site_object
 from polarcheck.report.rounding import with_sigma
-from polarcheck.report.text import wrapped
+from polarcheck.report.text import pole_words, wrapped
 from polarcheck.times import iso_from_utc
 from polarcheck.vectors import Array, azalt_from_direction
 
@@ -64,7 +64,7 @@ def _off(alignment: Alignment) -> str:
 
 def aim_text(alignment: Alignment) -> str:
     """Return what the error refers to."""
-    return "the aim for the target" if alignment.pole_kind == "target" else f"the {alignment.pole_kind} pole"
+    return pole_words(alignment.pole_kind)
 
 
 def _track(drift: Drift) -> str:

@@ -13,7 +13,7 @@ from polarcheck.report.rounding import decimals_for, with_sigma
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
-__all__ = ["error_table", "measurement_text", "notice_text", "wrapped"]
+__all__ = ["error_table", "measurement_text", "notice_text", "pole_words", "wrapped"]
 
 _WIDTH = 79
 _NAME = 32
@@ -61,8 +61,15 @@ def error_table(error: AxisError, pole_kind: str, north: bool) -> str:
         shown, plus = with_sigma(abs(value), sigma)
         lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   too {words}")
     shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
-    lines.append(f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from the {pole_kind} pole, on the sky")
+    lines.append(
+        f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from {pole_words(pole_kind)}, on the sky"
+    )
     return "\n".join(lines)
+
+
+def pole_words(kind: str) -> str:
+    """Return what an error refers to, in words."""
+    return "the aim for the target" if kind == "target" else f"the {kind} pole"
 
 
 def _errors(result: Measurement) -> str:
