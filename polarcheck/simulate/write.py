@@ -22,6 +22,7 @@ from polarcheck.simulate.mount import (
     noisy_attitudes,
     sensor_points,
 )
+from polarcheck.simulate.stars import exposed
 from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole, icrs_from_observed, standard_atmosphere
 from polarcheck.vectors import Array, azalt_from_direction
@@ -31,7 +32,7 @@ __all__ = ["simulate_frames", "truth_of", "write_frame"]
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
 _FIRST_JD, _LAST_JD = 2436934.5, 2488434.5  # 1960-01-01 and 2101-01-01, as the reader of frames has it
-_MOST_PIXELS = 200_000_000  # of a blank image; larger than any camera's
+_MOST_PIXELS = 200_000_000  # of an image; larger than any camera's
 
 
 def simulate_frames(
@@ -122,9 +123,10 @@ def simulate_frames(
     seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
     sky = icrs_from_observed(seen, moments, site, air)
     paths = _fresh_paths(folder, len(angles))
-    for path, points, moment in zip(paths, sky, moments, strict=True):
+    for i, (path, points, moment) in enumerate(zip(paths, sky, moments, strict=True)):
         about = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
-        _write_blank(path, about + wcs_cards(points, camera), camera)
+        light = exposed(attitudes[i], moment, site, air, camera, [seed, i])
+        _write(path, about + wcs_cards(points, camera), light)
     truth = truth_of(axis, celestial_pole(pole, site, air), site, air, camera, seed)
     truth["noise_px"] = noise_px
     angle_of = zip(paths, angles, strict=True)
@@ -142,6 +144,7 @@ def write_frame(
     atmosphere: Atmosphere,
     camera: Camera,
     exposure_s: float = 5.0,
+    seed: int | None = None,
 ) -> None:
     """Write one solved frame of a camera whose attitude is known.
 
@@ -155,12 +158,18 @@ def write_frame(
         Two-part UTC Julian date of the mid-exposure, kept to a millisecond.
     site, atmosphere, camera, exposure_s
         As for `simulate_frames`.
+    seed : int, optional
+        Of the pixels' noise; without it the pixels are blank, which is quicker.
     """
     moment = _moments(utc, exposure_s, 0.0, 1)
     seen = camera_directions(sensor_points(camera), camera) @ attitude.T
     points = icrs_from_observed(seen[None], moment, site, atmosphere)[0]
     about = time_cards(moment[0], exposure_s) + site_cards(site, "geodetic")
-    _write_blank(path, about + wcs_cards(points, camera), camera)
+    if seed is None:
+        light = np.zeros((camera.height_px, camera.width_px), dtype=np.int16)
+    else:
+        light = exposed(attitude, moment[0], site, atmosphere, camera, [seed])
+    _write(path, about + wcs_cards(points, camera), light)
 
 
 def truth_of(
@@ -261,10 +270,9 @@ def _fresh_paths(folder: Path, count: int) -> list[Path]:
     return [folder / f"simulated_{i + 1:0{digits}d}.fits.fz" for i in range(count)]
 
 
-def _write_blank(path: Path, cards: Cards, camera: Camera) -> None:
+def _write(path: Path, cards: Cards, light: Any) -> None:
     from astropy.io import fits
 
-    header = fits.Header([("OBJECT", "simulated mount", "no light: the pixels are blank"), *cards])
-    blank = np.zeros((camera.height_px, camera.width_px), dtype=np.int16)
-    image = fits.CompImageHDU(blank, header, compression_type="RICE_1", tile_shape=blank.shape)
+    header = fits.Header([("OBJECT", "simulated mount", "nobody's stars"), *cards])
+    image = fits.CompImageHDU(light, header, compression_type="RICE_1")
     fits.HDUList([fits.PrimaryHDU(), image]).writeto(path, overwrite=True)
