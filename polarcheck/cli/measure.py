@@ -91,9 +91,9 @@ def measure_command(
             recursive=recursive,
             progress=progress_line(),
         )
-        shown = measurement_object(result, out.parent if out else None)
         if aim is not None:
             result = result.aimed_at(aim(result.site, result.atmosphere), aim.notices())
+        shown = measurement_object(result, out.parent if out else None)
         if out is not None:
             write_text(out, json_text(shown))
         if plot is not None:
