@@ -25,9 +25,12 @@ __all__ = [
     "PoleKind",
     "celestial_pole",
     "icrs_from_observed",
+    "moon_altitude_deg",
+    "moon_lit_part",
     "observed_from_icrs",
     "refracted_pole",
     "refraction",
+    "refraction_constants",
     "standard_atmosphere",
     "sun_altitude_deg",
     "true_pole",
@@ -37,6 +40,7 @@ PoleKind = Literal["refracted", "true", "target"]
 """Where an error is counted from: one of the two poles, or the best axis for one target."""
 
 
+_EARTH_RADIUS_AU = 4.2635e-5  # 6378.1 km
 _THINNEST_HPA = 200.0  # at 10 km of height, the highest site, the standard atmosphere has 264
 
 
@@ -180,7 +184,7 @@ def refraction(true_altitude: float, atmosphere: Atmosphere) -> float:
     ----------
     .. [1] ERFA, ``eraRefco`` and ``eraAtioq``.
     """
-    a, b = _refraction_constants(atmosphere)
+    a, b = refraction_constants(atmosphere)
     sine, cosine = max(np.sin(true_altitude), 0.05), max(np.cos(true_altitude), 1e-6)
     tangent = cosine / sine
     cubic = b * tangent**2
@@ -221,7 +225,33 @@ def sun_altitude_deg(utc: Array, site: Site) -> Array:
     return np.asarray(np.arcsin(observed_from_icrs(sun[:, None], utc, site, airless)[:, 0, 2]) / DEGREE)
 
 
-def _refraction_constants(air: Atmosphere) -> tuple[float, float]:
+def moon_altitude_deg(utc: Array, site: Site) -> Array:
+    """Return the Moon's altitude without refraction, its parallax counted, shape (n,), good to 0.1 deg. [deg]"""
+    moon, earth = _moon(utc), earth_orientation(utc)
+    distance = np.linalg.norm(moon, axis=-1, keepdims=True)
+    airless = Atmosphere(0.0, 10.0)
+    seen = observed_from_icrs((moon / distance)[:, None], utc, site, airless, earth)[:, 0]
+    # parallax lowers the Moon by the observer's distance from the Earth's centre, nearly along the vertical
+    lowered = seen * distance - np.array([0.0, 0.0, _EARTH_RADIUS_AU])
+    return np.asarray(np.arcsin(lowered[:, 2] / np.linalg.norm(lowered, axis=-1)) / DEGREE)
+
+
+def moon_lit_part(utc: Array) -> Array:
+    """Return the illuminated fraction of the Moon's disc, shape (n,)."""
+    heliocentric, _ = erfa.epv00(utc[:, 0], utc[:, 1])
+    sun, moon = -heliocentric["p"], _moon(utc)
+    from_moon = sun - moon
+    cosine = np.sum(from_moon * -moon, axis=-1) / np.linalg.norm(from_moon, axis=-1)
+    return np.asarray((1 + cosine / np.linalg.norm(moon, axis=-1)) / 2)
+
+
+def _moon(utc: Array) -> Array:
+    """Geocentric place of the Moon, shape (n, 3), near enough ICRS. [au]"""
+    return np.asarray(erfa.moon98(utc[:, 0], utc[:, 1])["p"])
+
+
+def refraction_constants(air: Atmosphere) -> tuple[float, float]:
+    """Return ERFA's A and B, for A tan z + B tan^3 z with the observed zenith distance (``eraRefco``). [rad]"""
     a, b = erfa.refco(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um)
     return float(a), float(b)
 
