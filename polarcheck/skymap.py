@@ -21,7 +21,7 @@ from polarcheck.vectors import Array
 __all__ = ["SkyMap", "exposure_map"]
 
 _LOWEST = float(np.sin(5 * DEGREE))
-_HIGHEST_S, _SHORTEST_S = 6 * 3600.0, 1.0
+_LONGEST_S, _SHORTEST_S = 6 * 3600.0, 1.0
 _MOMENTS = 28
 _SMALL = 1e-3  # displacement for the derivatives [rad]
 
@@ -38,6 +38,8 @@ class SkyMap:
         Of the rows, of date. [deg]
     limit_s : ndarray, shape (m, n)
         Longest exposure; infinite where 6 h or the setting come first, NaN below an altitude of 5 deg. [s]
+    available_s : ndarray, shape (m, n)
+        Until the cell sets, at most 6 h; to within a step of a factor of 1.45. [s]
     altitude_deg : ndarray, shape (m, n)
         Observed. [deg]
     guided : bool
@@ -47,6 +49,7 @@ class SkyMap:
     hour_angle_deg: Array
     declination_deg: Array
     limit_s: Array
+    available_s: Array
     altitude_deg: Array
     guided: bool
     tolerance_arcsec: float
@@ -93,12 +96,13 @@ def exposure_map(
     up = start[0][:, 2] > _LOWEST
     cells = cells.part(up)
     start = cells.at(0.0)
-    limit = np.full(len(h), np.nan)
-    limit[up] = _limits(cells, start, axis, optics, tolerance_arcsec, guided, site.is_north)
+    limit, available = np.full((2, len(h)), np.nan)
+    limit[up], available[up] = _limits(cells, start, axis, optics, tolerance_arcsec, guided, site.is_north)
     altitude = np.full(len(h), np.nan)
     altitude[up] = np.arcsin(start[0][:, 2]) / DEGREE
     shape = (len(rows), len(hours))
-    return SkyMap(hours, rows, limit.reshape(shape), altitude.reshape(shape), guided, tolerance_arcsec)
+    maps = (grid.reshape(shape) for grid in (limit, available, altitude))
+    return SkyMap(hours, rows, *maps, guided, tolerance_arcsec)
 
 
 def _declinations(site: Site) -> Array:
@@ -161,25 +165,28 @@ def _limits(
     tolerance: float,
     guided: bool,
     north: bool,
-) -> Array:
-    """First time at which a corner of the sensor has moved by the tolerance, shape (n,)."""
+) -> tuple[Array, Array]:
+    """First time at which a corner of the sensor has moved by the tolerance, and time until setting, shape (n,)."""
     plane = _Plane(start)
     corners = optics.sensor_offsets[[0, 1, 3, 6, 8]]
     guide = np.array(optics.guide_offset_deg) * DEGREE
     limit = np.full(len(cells.hour_angle), np.inf)
+    available = np.full(len(limit), _LONGEST_S)
     open_, before = np.ones(len(limit), dtype=bool), (0.0, np.zeros(len(limit)))
-    for seconds in np.geomspace(_SHORTEST_S, _HIGHEST_S, _MOMENTS):
+    for seconds in np.geomspace(_SHORTEST_S, _LONGEST_S, _MOMENTS):
         seen = cells.at(seconds)
         turned = _turned_back(seen, start, axis, guide if guided else None, seconds, north)
         size = plane.largest_motion(turned, corners)
         size = np.where(np.isfinite(size), size, np.inf)
         reached = open_ & (size >= tolerance)
         limit[reached] = _between(before, (seconds, size), tolerance)[reached]
-        open_ &= ~reached & ~((seen[0][:, 2] < _LOWEST) & (seen[0][:, 2] < start[0][:, 2]))
+        sets = open_ & ~reached & (seen[0][:, 2] < _LOWEST) & (seen[0][:, 2] < start[0][:, 2])
+        available[sets] = seconds
+        open_ &= ~reached & ~sets
         before = seconds, size
         if not open_.any():
             break
-    return limit
+    return limit, available
 
 
 def _turned_back(

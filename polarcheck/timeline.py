@@ -81,11 +81,6 @@ class Timeline:
     guided: bool
     tolerance_arcsec: float
 
-    @property
-    def is_moonless(self) -> Array:
-        """Whether the Moon is down, shape (n,)."""
-        return np.asarray(self.moon_altitude_deg < 0)
-
 
 def night_of(utc: tuple[float, float], site: Site) -> Night:
     """Find the night that holds a moment, or else the one that comes next.
