@@ -56,6 +56,7 @@ ROOMS = (
     "saved",
     "follow",
     "source",
+    "last_frame",
     "night",
     "simulate",
     "report",
