@@ -101,8 +101,8 @@ def exposure_map(
     altitude = np.full(len(h), np.nan)
     altitude[up] = np.arcsin(start[0][:, 2]) / DEGREE
     shape = (len(rows), len(hours))
-    maps = (grid.reshape(shape) for grid in (limit, available, altitude))
-    return SkyMap(hours, rows, *maps, guided, tolerance_arcsec)
+    limit, available, altitude = (grid.reshape(shape) for grid in (limit, available, altitude))
+    return SkyMap(hours, rows, limit, available, altitude, guided, tolerance_arcsec)
 
 
 def _declinations(site: Site) -> Array:
