@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.camera_motion import guided_attitude, tracking_attitude
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
@@ -101,8 +102,15 @@ def exposure_map(
     altitude = np.full(len(h), np.nan)
     altitude[up] = np.arcsin(start[0][:, 2]) / DEGREE
     shape = (len(rows), len(hours))
-    limit, available, altitude = (grid.reshape(shape) for grid in (limit, available, altitude))
-    return SkyMap(hours, rows, limit, available, altitude, guided, tolerance_arcsec)
+    return SkyMap(
+        hour_angle_deg=hours,
+        declination_deg=rows,
+        limit_s=limit.reshape(shape),
+        available_s=available.reshape(shape),
+        altitude_deg=altitude.reshape(shape),
+        guided=guided,
+        tolerance_arcsec=tolerance_arcsec,
+    )
 
 
 def _declinations(site: Site) -> Array:
@@ -122,7 +130,7 @@ class _Cells:
         self.hour_angle, self.declination = hour_angle, declination
         self.cosine, self.sine = np.cos(declination), np.sin(declination)
 
-    def part(self, some: Array) -> _Cells:
+    def part(self, some: npt.NDArray[np.bool_]) -> _Cells:
         """Return some of the cells."""
         other = object.__new__(_Cells)
         other.pole, other.level, other.constants = self.pole, self.level, self.constants

@@ -1,0 +1,124 @@
+"""What the stars of one frame say together: medians, a map over the sensor, and whether the mount still moved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.stars.table import StarTable
+from polarcheck.vectors import Array
+
+__all__ = ["StarSummary", "summarise"]
+
+_MOST = 500  # brightest stars that count for the shape
+_MAP_ROWS, _MAP_COLUMNS = 3, 4
+_LEAST = 5  # stars, to say anything of a trail
+_SURE = 5.0  # standard errors of a common direction
+_SHORTEST_PX = 0.5  # a shorter trail is told neither from tilt nor from coma
+_MOVED_ELONGATION, _MOVED_AGREEMENT = 1.3, 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class StarSummary:
+    """Medians over the stars of a frame.
+
+    Attributes
+    ----------
+    stars : int
+        Stars found, saturated ones included.
+    shaped : int
+        Stars whose shape counts.
+    fwhm_px : float or None
+        [px]
+    elongation : float or None
+        Major over minor axis of the second moments.
+    trail_angle_deg : float or None
+        Direction that the stars have in common, from +x towards +y, within [0, 180). [deg]
+    trail_px : float or None
+        Length of the trail; None where it cannot be told from none. [px]
+    agreement : float or None
+        Length of the mean of the stars' directions (doubled angles): 1 if all are alike, near 0 at random.
+    map_fwhm_px, map_elongation : ndarray, shape (3, 4)
+        Medians over parts of the sensor, the first row at the lowest y; NaN without stars. [px]
+    has_moved : bool
+        Whether all stars are long alike, as when the mount still moved while the frame was taken.
+    """
+
+    stars: int
+    shaped: int
+    fwhm_px: float | None
+    elongation: float | None
+    trail_angle_deg: float | None
+    trail_px: float | None
+    agreement: float | None
+    map_fwhm_px: Array
+    map_elongation: Array
+    has_moved: bool
+
+
+def summarise(table: StarTable) -> StarSummary:
+    """Return the medians over the brightest stars whose shape counts.
+
+    Parameters
+    ----------
+    table : StarTable
+
+    Returns
+    -------
+    StarSummary
+        None for what too few stars can tell.
+    """
+    some = np.flatnonzero(table.has_shape & np.isfinite(table.elongation))[:_MOST]
+    fwhm = table.fwhm_px[some]
+    angle, agreement, is_sure = _direction(table.ellipticity[some])
+    elongation = _median(table.elongation[some])
+    trail = _median(table.trail_px[some])
+    is_trail = is_sure and trail is not None and trail >= _SHORTEST_PX
+    return StarSummary(
+        stars=len(table),
+        shaped=len(some),
+        fwhm_px=_median(fwhm),
+        elongation=elongation,
+        trail_angle_deg=angle,
+        trail_px=trail if is_trail else None,
+        agreement=agreement,
+        map_fwhm_px=_map(table, some, table.fwhm_px),
+        map_elongation=_map(table, some, table.elongation),
+        has_moved=bool(
+            is_trail
+            and elongation is not None
+            and elongation > _MOVED_ELONGATION
+            and agreement is not None
+            and agreement > _MOVED_AGREEMENT
+        ),
+    )
+
+
+def _median(values: Array) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else None
+
+
+def _direction(ellipticity: Array) -> tuple[float | None, float | None, bool]:
+    """Common direction, how well the stars agree on it, and whether that is more than chance."""
+    if len(ellipticity) < _LEAST:
+        return None, None, False
+    middle = np.median(ellipticity, axis=0)
+    length = np.hypot(ellipticity[:, 0], ellipticity[:, 1])
+    turns = ellipticity / np.maximum(length, 1e-9)[:, None]
+    agreement = float(np.hypot(*turns.mean(axis=0)))
+    angle = float(np.degrees(np.arctan2(middle[1], middle[0])) / 2 % 180)
+    return angle, agreement, agreement * np.sqrt(2 * len(ellipticity)) > _SURE
+
+
+def _map(table: StarTable, some: npt.NDArray[np.int_], values: Array) -> Array:
+    rows = np.minimum((table.y_px[some] / table.height_px * _MAP_ROWS).astype(int), _MAP_ROWS - 1)
+    columns = np.minimum((table.x_px[some] / table.width_px * _MAP_COLUMNS).astype(int), _MAP_COLUMNS - 1)
+    found = np.full((_MAP_ROWS, _MAP_COLUMNS), np.nan)
+    for i in range(_MAP_ROWS):
+        for j in range(_MAP_COLUMNS):
+            here = _median(values[some[(rows == i) & (columns == j)]])
+            found[i, j] = np.nan if here is None else here
+    return found

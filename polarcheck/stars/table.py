@@ -1,0 +1,192 @@
+"""Stars of an image: found, measured, and told from hot pixels and saturated ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
+from polarcheck.stars.mosaic import Pixels, as_one_plane, green_pixels
+from polarcheck.stars.shapes import Shapes, measure_shapes
+from polarcheck.vectors import Array
+
+__all__ = ["StarTable", "find_stars"]
+
+_THRESHOLD = 5.0  # sky noise, of a pixel
+_SHAPE_PEAK = 20.0  # sky noise: a fainter star's shape is mostly noise
+_LARGEST_PX = 40.0  # FWHM: what is larger is no star
+_FLAT_PIXELS = 3  # as bright as the brightest: a saturated star is flat on top
+_ALONE = 4.0  # windows' thirds: how near another star spoils a shape
+_BRIGHTER = 0.03  # of its light, that a neighbour may have
+_TRAILED = 1.15  # elongation from which the width across is the star's own
+
+
+@dataclass(frozen=True, slots=True)
+class StarTable:
+    """Stars, the brightest first.
+
+    Attributes
+    ----------
+    x_px, y_px : ndarray, shape (n,)
+        Centres of light; 0 is the centre of the first pixel. [px]
+    flux, peak : ndarray, shape (n,)
+        Light above the sky, in all and of the brightest pixel. [count]
+    fwhm_px : ndarray, shape (n,)
+        Full width at half maximum across the trail (geometric mean of both axes where there is none); NaN where it is
+        not known. [px]
+    elongation : ndarray, shape (n,)
+        Major over minor axis of the second moments, the sky's noise allowed for; NaN where it is not known.
+    trail_angle_deg : ndarray, shape (n,)
+        Direction of the major axis, from +x towards +y, within [0, 180). [deg]
+    trail_px : ndarray, shape (n,)
+        Length of an even trail that makes a round star so long. [px]
+    ellipticity : ndarray, shape (n, 2)
+        Second moments (xx - yy, 2 xy) over (xx + yy).
+    is_saturated : ndarray, shape (n,)
+    has_shape : ndarray, shape (n,)
+        Whether its shape can be trusted: bright, not saturated, whole, and alone.
+    width_px, height_px : int
+        Size of the image. [px]
+    sky_noise : float
+        Standard deviation of a pixel of the sky. [count]
+    """
+
+    x_px: Array
+    y_px: Array
+    flux: Array
+    peak: Array
+    fwhm_px: Array
+    elongation: Array
+    trail_angle_deg: Array
+    trail_px: Array
+    ellipticity: Array
+    is_saturated: npt.NDArray[np.bool_]
+    has_shape: npt.NDArray[np.bool_]
+    width_px: int
+    height_px: int
+    sky_noise: float
+
+    def __len__(self) -> int:
+        """Return the number of stars."""
+        return len(self.x_px)
+
+
+def find_stars(
+    image: npt.NDArray[np.generic], *, mosaic: str | None = None, saturation: float | None = None
+) -> StarTable:
+    """Find and measure the stars of an image.
+
+    Parameters
+    ----------
+    image : ndarray, shape (h, w) or (k, h, w)
+        One plane, a colour mosaic, or colour planes. [count]
+    mosaic : str, optional
+        Order of the colours of a mosaic, such as ``"RGGB"``.
+    saturation : float, optional
+        Count from which a pixel is saturated; else stars that are flat on top at the image's largest value are.
+
+    Returns
+    -------
+    StarTable
+        Hot pixels are left out. Fluxes are of the plane that `polarcheck.stars.as_one_plane` makes.
+
+    Notes
+    -----
+    Widths and moments are those of the recorded image: the pixels' own width is in them.
+    """
+    plane = as_one_plane(image, mosaic)
+    sky = sky_of(plane)
+    groups = bright_groups(plane, sky, _THRESHOLD)
+    green = None if mosaic is None else green_pixels(mosaic, plane.shape)
+    shapes = measure_shapes(plane, sky, groups, green)
+    saturated = _saturated(plane, sky, groups, saturation)
+    good = _trusted(plane, sky, groups, shapes, saturated)
+    order = np.argsort(-shapes.flux)
+    return _table(plane, sky, groups, shapes, saturated, good, order)
+
+
+def _saturated(plane: Pixels, sky: Sky, groups: Groups, saturation: float | None) -> npt.NDArray[np.bool_]:
+    top = sky.at(groups.x, groups.y) + groups.peak
+    if saturation is not None:
+        return np.asarray(top >= 0.98 * saturation)
+    if not len(top):
+        return np.zeros(0, dtype=bool)
+    # without word of the level: flat on top, and as high as anything in the image
+    return np.asarray(
+        (groups.flat >= _FLAT_PIXELS) & (top >= 0.97 * top.max()) & (groups.peak > 50 * sky.noise)
+    )
+
+
+def _trusted(
+    plane: Pixels, sky: Sky, groups: Groups, shapes: Shapes, saturated: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    xx, _, yy = shapes.moments.T
+    radius = np.sqrt(np.maximum(np.maximum(xx, yy), 0.3))
+    height, width = plane.shape
+    edge = np.minimum.reduce([shapes.x, shapes.y, width - 1 - shapes.x, height - 1 - shapes.y])
+    with np.errstate(invalid="ignore"):
+        bright = groups.peak > _SHAPE_PEAK * sky.noise
+        whole = edge > _ALONE * radius
+        moved = np.hypot(shapes.x - groups.x, shapes.y - groups.y) < radius
+    known = np.isfinite(shapes.moments).all(axis=1) & np.isfinite(shapes.noise) & (shapes.flux > 0)
+    return np.asarray(known & bright & whole & moved & ~saturated & _alone(shapes, radius))
+
+
+def _alone(shapes: Shapes, radius: Array) -> npt.NDArray[np.bool_]:
+    """Whether no other star within reach has more than a small part of a star's light."""
+    from scipy.spatial import cKDTree
+
+    alone = np.ones(len(radius), dtype=bool)
+    reach = 2 * _ALONE * np.nan_to_num(radius, nan=1.0)
+    if len(radius) < 2:
+        return alone
+    places = np.nan_to_num(np.stack([shapes.x, shapes.y], axis=-1))
+    pairs = cKDTree(places).query_pairs(float(np.quantile(reach, 0.95)), output_type="ndarray")
+    for i, j in (pairs.T, pairs.T[::-1]) if len(pairs) else ():
+        apart = np.hypot(*(places[i] - places[j]).T)
+        alone[i[(apart < reach[i]) & (shapes.flux[j] > _BRIGHTER * shapes.flux[i])]] = False
+    return alone
+
+
+def _table(
+    plane: Pixels,
+    sky: Sky,
+    groups: Groups,
+    shapes: Shapes,
+    saturated: npt.NDArray[np.bool_],
+    good: npt.NDArray[np.bool_],
+    order: npt.NDArray[np.int_],
+) -> StarTable:
+    xx, xy, yy = shapes.moments[order].T
+    with np.errstate(invalid="ignore"):
+        whole = xx + yy
+        ellipticity = np.stack([(xx - yy) / whole, 2 * xy / whole], axis=-1)
+        # noise alone makes a round star elongated; on average by its own variance
+        raw = np.hypot(ellipticity[:, 0], ellipticity[:, 1])
+        clean = np.sqrt(np.maximum(raw**2 - 2 * shapes.noise[order] ** 2, 0.0))
+        elongation = np.sqrt((1 + clean) / (1 - clean))
+        trail = np.sqrt(12 * whole * clean)
+    long, short = shapes.core_fwhm[order].T
+    kept = good[order]
+    fwhm = np.where(elongation > _TRAILED, short, np.sqrt(long * short))
+    kept &= (fwhm < _LARGEST_PX) | np.isnan(fwhm)
+    angle = np.degrees(np.arctan2(ellipticity[:, 1], ellipticity[:, 0])) / 2 % 180
+    height, width = plane.shape
+    return StarTable(
+        x_px=shapes.x[order],
+        y_px=shapes.y[order],
+        flux=shapes.flux[order],
+        peak=groups.peak[order],
+        fwhm_px=np.where(kept, fwhm, np.nan),
+        elongation=np.where(kept, elongation, np.nan),
+        trail_angle_deg=np.where(kept, angle, np.nan),
+        trail_px=np.where(kept, trail, np.nan),
+        ellipticity=np.where(kept[:, None], ellipticity, np.nan),
+        is_saturated=saturated[order],
+        has_shape=kept,
+        width_px=width,
+        height_px=height,
+        sky_noise=sky.noise,
+    )
