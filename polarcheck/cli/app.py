@@ -19,6 +19,7 @@ from polarcheck.cli.rig import rig_commands
 from polarcheck.cli.shared import say, usage_error
 from polarcheck.cli.simulate import simulate_command
 from polarcheck.cli.sky_map import map_command
+from polarcheck.cli.stars import stars_command
 from polarcheck.cli.timeline import timeline_command
 
 __all__ = ["app"]
@@ -83,6 +84,7 @@ app.command("drift")(drift_command)
 app.command("exposure")(exposure_command)
 app.command("map")(map_command)
 app.command("timeline")(timeline_command)
+app.command("stars")(stars_command)
 app.command("simulate")(simulate_command)
 app.add_typer(rig_commands, name="rig")
 

@@ -22,7 +22,7 @@ Only this room reads frames.
 from polarcheck.frames.finding import find_frames
 from polarcheck.frames.frame import Frame, FrameSet, Problem
 from polarcheck.frames.frame_set import read_frames
-from polarcheck.frames.pixels import read_pixels
+from polarcheck.frames.pixels import Image, read_image, read_pixels
 from polarcheck.frames.reading import read_frame, read_solution
 from polarcheck.frames.sensor import SENSOR_NODES, SENSOR_WEIGHTS
 from polarcheck.frames.solution import Solution
@@ -32,11 +32,13 @@ __all__ = [
     "SENSOR_WEIGHTS",
     "Frame",
     "FrameSet",
+    "Image",
     "Problem",
     "Solution",
     "find_frames",
     "read_frame",
     "read_frames",
+    "read_image",
     "read_pixels",
     "read_solution",
 ]

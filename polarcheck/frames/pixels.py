@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from polarcheck.frames.cards import UnusableError
+from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only
 from polarcheck.frames.headers import walk
-from polarcheck.frames.loading import careful
+from polarcheck.frames.loading import careful, image_cards
 
-__all__ = ["read_pixels"]
+__all__ = ["Image", "read_image", "read_pixels"]
 
 _MOST_PIXELS = 500_000_000
+_MOSAICS = ("RGGB", "BGGR", "GRBG", "GBRG")
 
 
 def read_pixels(path: Path) -> npt.NDArray[np.floating]:
@@ -48,6 +50,80 @@ def read_pixels(path: Path) -> npt.NDArray[np.floating]:
         planes = data.reshape(-1, *data.shape[-2:])
         kind = np.result_type(data.dtype, np.float32)
         return (planes[0] if len(planes) == 1 else planes).astype(kind)
+
+
+@dataclass(frozen=True, slots=True)
+class Image:
+    """An image and what its header says of its pixels.
+
+    Attributes
+    ----------
+    pixels : ndarray, shape (height, width) or (planes, height, width)
+        Physical values. [count]
+    mosaic : str or None
+        Order of the colours of a colour mosaic, such as ``"RGGB"``, at the image's first row and column.
+    saturation : float or None
+        Count from which a pixel is saturated, if the header says so.
+    """
+
+    pixels: npt.NDArray[np.floating]
+    mosaic: str | None
+    saturation: float | None
+
+
+def read_image(path: Path) -> Image:
+    """Read the first image in a file with what its header says of mosaic and saturation.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        As for `read_pixels`.
+
+    Returns
+    -------
+    Image
+
+    Raises
+    ------
+    FrameError
+        The file cannot be read or holds no image.
+
+    Notes
+    -----
+    BAYERPAT, XBAYROFF, YBAYROFF, XBINNING and SATURATE, DATAMAX are no keywords of the FITS Standard but for DATAMAX
+    (common practice, no source).
+    """
+    pixels = read_pixels(path)
+    with careful(path):
+        cards = image_cards((image_beside(path) or path) if is_header_only(path) else path)
+        mosaic = _mosaic(cards) if pixels.ndim == 2 else None
+        return Image(pixels, mosaic, _saturation(cards))
+
+
+def _mosaic(cards: Cards) -> str | None:
+    pattern = (cards.text("BAYERPAT") or cards.text("COLORTYP") or "").strip().upper()
+    if pattern not in _MOSAICS or _number(cards, "XBINNING", 1.0) > 1:
+        return None
+    across, down = (int(_number(cards, key, 0.0)) % 2 for key in ("XBAYROFF", "YBAYROFF"))
+    rows = [pattern[:2], pattern[2:]]
+    return "".join(rows[(i + down) % 2][(j + across) % 2] for i in (0, 1) for j in (0, 1))
+
+
+def _saturation(cards: Cards) -> float | None:
+    for key in ("SATURATE", "DATAMAX"):
+        value = _number(cards, key, 0.0)
+        if value > 0:
+            return value
+    return None
+
+
+def _number(cards: Cards, key: str, otherwise: float) -> float:
+    """A card's number; one that is none tells nothing."""
+    try:
+        value = cards.number(key)
+    except UnusableError:
+        return otherwise
+    return otherwise if value is None or abs(value) > 1e12 else value
 
 
 def _image_index(path: Path) -> int:

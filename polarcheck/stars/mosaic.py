@@ -14,7 +14,6 @@ __all__ = ["Pixels", "as_one_plane", "green_pixels"]
 
 Pixels = npt.NDArray[np.float32]
 
-_PATTERNS = ("RGGB", "BGGR", "GRBG", "GBRG")
 _SAMPLE = 250_000
 
 
@@ -50,11 +49,6 @@ def green_pixels(mosaic: str, shape: tuple[int, int]) -> npt.NDArray[np.bool_]:
     """Return which pixels of a mosaic are green, shape (h, w)."""
     green = np.array([letter == "G" for letter in mosaic]).reshape(2, 2)
     return np.tile(green, ((shape[0] + 1) // 2, (shape[1] + 1) // 2))[: shape[0], : shape[1]]
-
-
-def is_pattern(text: str | None) -> bool:
-    """Whether a text names one of the four orders of a colour mosaic."""
-    return text is not None and text.strip().upper() in _PATTERNS
 
 
 def _level(channel: Pixels) -> float:

@@ -23,6 +23,7 @@ ROOMS = (
     "frames",
     "catalogue",
     "stars",
+    "frame_stars",
     "earth",
     "sky",
     "track",
