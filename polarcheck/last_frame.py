@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from polarcheck.alignment import Alignment, FrameFile
 from polarcheck.correction import Move
 from polarcheck.errors import FrameError
@@ -18,8 +20,8 @@ from polarcheck.vectors import Array
 
 __all__ = ["SensorMark", "StarFinder", "mark_on_sensor"]
 
-StarFinder = Callable[[Any, int, int, float], Array]
-"""Takes pixels, width, height and a margin; gives places of stars, (n, 2), the easiest to watch first."""
+StarFinder = Callable[[Any, float], Array]
+"""Takes pixels and a margin to the edge; gives places of stars, (n, 2), the easiest to watch first."""
 
 _SAME_TIME_S = 0.02  # a kept result rounds times to a hundredth of a second
 _MOST_CANDIDATES = 200
@@ -49,7 +51,9 @@ class _NoMarkError(Exception):
     """Why there is no mark."""
 
 
-def mark_on_sensor(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -> SensorMark:
+def mark_on_sensor(
+    alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder | None = None
+) -> SensorMark:
     """Tell which star of the last used frame must go where while the knobs are turned.
 
     Parameters
@@ -58,8 +62,8 @@ def mark_on_sensor(alignment: Alignment, moves: Sequence[Move], find_stars: Star
         How the mount stands; it names the frame.
     moves : sequence of Move
         Of both knobs, in order.
-    find_stars : callable
-        How to find stars.
+    find_stars : callable, optional
+        How to find stars; by default `polarcheck.stars` does.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def mark_on_sensor(alignment: Alignment, moves: Sequence[Move], find_stars: Star
         Nothing that is wrong with the frame raises: it is the reason for having no mark.
     """
     try:
-        return _mark(alignment, moves, find_stars)
+        return _mark(alignment, moves, find_stars or _stars_to_watch)
     except _NoMarkError as error:
         return SensorMark(None, str(error))
 
@@ -94,7 +98,7 @@ def _mark(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -
     margin = min(_MARGIN_PX, _MARGIN_SHARE * min(frame.width_px, frame.height_px))
     if pixels.shape[-2:] != (frame.height_px, frame.width_px):
         raise _NoMarkError(f"the pixels of {name} are not of the size that was solved")
-    stars = find_stars(pixels, frame.width_px, frame.height_px, margin)[:_MOST_CANDIDATES]
+    stars = find_stars(pixels, margin)[:_MOST_CANDIDATES]
     if len(stars) == 0:
         raise _NoMarkError(f"on {name} no star stands out that is round, alone and not saturated")
     return SensorMark(choose_star(view, stars, moves, alignment.axis, name, margin), None, pixels)
@@ -129,3 +133,11 @@ def _is_same(alignment: Alignment, frame: Frame) -> bool:
         return False
     apart = abs(seconds_between(alignment.steps[-1].utc, frame.utc))
     return apart < _SAME_TIME_S and sensor_of(frame).is_like(alignment.sensor)
+
+
+def _stars_to_watch(pixels: Any, margin: float) -> Array:
+    from polarcheck.stars import find_stars, mark_candidates
+
+    table = find_stars(pixels)
+    best = mark_candidates(table, margin_px=margin)
+    return np.stack([table.x_px[best], table.y_px[best]], axis=-1)

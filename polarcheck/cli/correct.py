@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -25,10 +26,11 @@ from polarcheck.cli.asking import (
     target_asked,
 )
 from polarcheck.cli.optics_asking import GuidedOption, ToleranceOption, optics_asked, tolerance_asked
-from polarcheck.cli.shared import ending
+from polarcheck.cli.shared import ending, say, writable
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
+    from polarcheck.last_frame import SensorMark
     from polarcheck.rig import Rig
 
 __all__ = ["correct_command"]
@@ -54,6 +56,10 @@ def correct_command(
     ] = None,
     guided: GuidedOption = False,
     tolerance: ToleranceOption = "1px",
+    mark: Annotated[
+        Path | None,
+        typer.Option(help="Draw where a star of the last frame must go.", metavar="FILE.png|svg"),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tell which knob to turn, which way and how far, and whether it is worth it.
@@ -63,8 +69,10 @@ def correct_command(
     wants = None if want is None else (duration_asked("--want", want, 6 * 3600.0), target, at)
     kind, aim = aim_asked(pole, target, at, duration, also_for=want)
     with ending():
+        writable("--mark", mark, [".png", ".svg"])
         from polarcheck.correction import correct
         from polarcheck.knobs import knob_specs
+        from polarcheck.last_frame import mark_on_sensor
         from polarcheck.report.correction_text import correction_object, correction_text
         from polarcheck.report.json_text import json_text
         from polarcheck.report.text import notice_text
@@ -74,11 +82,25 @@ def correct_command(
         allowed = None if wants is None else _allowed(found, asked.rig, *wants, guided, tolerance)
         specs = knob_specs(asked.rig, found.site.is_north)
         correction = correct(found, *specs, found.site.is_north, allowed)
+        seen = mark_on_sensor(found, correction.moves)
+        if mark is not None:
+            _draw(seen, mark)
         typer.echo(
-            json_text(correction_object(correction)) if as_json else correction_text(correction, found)
+            json_text(correction_object(correction, seen))
+            if as_json
+            else correction_text(correction, found, seen)
         )
         for notice in (*asked.notices, *(aim.notices() if aim else ())):
             typer.echo(notice_text(notice), err=True)
+
+
+def _draw(seen: SensorMark, path: Path) -> None:
+    if seen.target is None:
+        say(f"warning: {path.name} is not drawn: {seen.reason}")
+        return
+    from polarcheck.report.mark_picture import save_mark_picture
+
+    save_mark_picture(seen.target, seen.pixels, path)
 
 
 def _allowed(

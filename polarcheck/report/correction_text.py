@@ -8,6 +8,7 @@ from typing import Any
 from polarcheck.alignment import Alignment, side_words
 from polarcheck.correction import Correction, Move
 from polarcheck.follow import Followed
+from polarcheck.last_frame import SensorMark
 from polarcheck.report.json_text import (
     alignment_keys,
     error_object,
@@ -16,6 +17,7 @@ from polarcheck.report.json_text import (
     pole_object,
     site_object,
 )
+from polarcheck.report.mark_text import mark_object, mark_text
 from polarcheck.report.rounding import with_sigma
 from polarcheck.report.text import error_table, pole_words, wrapped
 from polarcheck.times import iso_from_utc
@@ -28,8 +30,8 @@ _CAUTION = (
 )
 
 
-def correction_text(correction: Correction, alignment: Alignment) -> str:
-    """Return the whole answer of ``polarcheck correct``."""
+def correction_text(correction: Correction, alignment: Alignment, mark: SensorMark | None = None) -> str:
+    """Return the whole answer of ``polarcheck correct``; the mark on the sensor only where a turn is worth it."""
     north = alignment.site.is_north
     lines = [_head(alignment), ""]
     for number, move in enumerate(correction.moves, 1):
@@ -41,11 +43,12 @@ def correction_text(correction: Correction, alignment: Alignment) -> str:
     if correction.response.turns_seen:
         lines.append(_learned(correction))
     if correction.worth_turning:
+        lines += ["", mark_text(mark)] if mark else []
         lines += ["", wrapped(_CAUTION)]
     return "\n".join(lines)
 
 
-def correction_object(correction: Correction, mark: dict[str, Any] | None = None) -> dict[str, Any]:
+def correction_object(correction: Correction, mark: SensorMark | None = None) -> dict[str, Any]:
     """Return the object of schema ``polarcheck.correct/1``."""
     return {
         "schema": "polarcheck.correct/1",
@@ -64,7 +67,7 @@ def correction_object(correction: Correction, mark: dict[str, Any] | None = None
         ],
         "worth_turning": correction.worth_turning,
         "why": correction.why,
-        "star_target": mark,
+        **mark_object(mark or SensorMark(None, "nobody asked for it")),
         "response": {
             "arcmin_per_turn": correction.response.matrix.tolist(),
             "covariance": correction.response.covariance.tolist(),

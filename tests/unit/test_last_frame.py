@@ -29,9 +29,9 @@ CAMERA = Camera(width_px=400, height_px=300, pixel_scale_arcsec=10.0)
 UNKNOWN = KnobSpec()
 
 
-def peaks(pixels: Any, width: int, height: int, margin: float) -> np.ndarray:
+def peaks(pixels: Any, margin: float) -> np.ndarray:
     """Brightest pixels that stand alone, the brightest first."""
-    assert pixels.shape == (height, width)
+    height, width = pixels.shape
     light = np.asarray(pixels, dtype=float) - np.median(pixels)
     places = []
     while light.max() > 50 and len(places) < 40:
@@ -180,7 +180,7 @@ def test_colour_planes_serve_as_one_image(own: list[Path]) -> None:
     with fits.open(own[-1]) as content:
         header, light = content[0].header, content[0].data
     fits.PrimaryHDU(np.stack([light] * 3), header).writeto(own[-1], overwrite=True)
-    found = mark(measure(own).alignment, lambda pixels, *rest: peaks(pixels.mean(axis=0), *rest))
+    found = mark(measure(own).alignment, lambda pixels, margin: peaks(pixels.mean(axis=0), margin))
     assert found.target is not None
     save_mark_picture(found.target, found.pixels, own[-1].with_suffix(".png"))
 
