@@ -138,6 +138,11 @@ def _is_same(alignment: Alignment, frame: Frame) -> bool:
 def _stars_to_watch(pixels: Any, margin: float) -> Array:
     from polarcheck.stars import find_stars, mark_candidates
 
+    good = np.isfinite(pixels)
+    if not good.any():
+        return np.empty((0, 2))
+    if not good.all():  # a dead column must not hide the stars beside it
+        pixels = np.where(good, pixels, np.median(pixels[good]))
     table = find_stars(pixels)
     best = mark_candidates(table, margin_px=margin)
     return np.stack([table.x_px[best], table.y_px[best]], axis=-1)

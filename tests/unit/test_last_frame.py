@@ -162,6 +162,22 @@ def test_blank_frame_is_the_reason(own: list[Path]) -> None:
     assert "no star stands out" in reason(measure(own).alignment)
 
 
+@pytest.mark.parametrize("damage", [np.nan, np.inf])
+def test_pixels_that_are_no_numbers_are_overlooked(own: list[Path], damage: float) -> None:
+    with fits.open(own[-1]) as content:
+        header, light = content[0].header, content[0].data.astype(np.float32)
+    for keyword in ("BZERO", "BSCALE"):
+        header.remove(keyword, ignore_missing=True)
+    light[:, 30:60] = damage
+    fits.PrimaryHDU(light, header).writeto(own[-1], overwrite=True)
+    alignment = measure(own).alignment
+    moves = correct(alignment, UNKNOWN, UNKNOWN, north=True).moves
+    assert mark_on_sensor(alignment, moves).target is not None
+    light[:] = damage
+    fits.PrimaryHDU(light, header).writeto(own[-1], overwrite=True)
+    assert "no star stands out" in str(mark_on_sensor(alignment, moves).reason)
+
+
 def test_error_without_a_frame_is_the_reason() -> None:
     assert "no frame" in reason(given_alignment((20.0, 10.0), NORTH))
 
