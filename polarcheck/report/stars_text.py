@@ -13,14 +13,14 @@ from polarcheck.vectors import Array
 
 __all__ = ["stars_object", "stars_text"]
 
-_NAME = 27
+_NAME = 22
 _MOST_ROWS = 60
 
 
 def stars_text(frames: Sequence[FrameStars]) -> str:
     """Return the whole answer of ``polarcheck stars``."""
     measured = [frame for frame in frames if frame.summary]
-    lines = [f"  {'frame':<{_NAME}}  stars    FWHM, px (arcsec)  elongation  trail, px  angle"]
+    lines = [f"  {'frame':<{_NAME}}  stars   FWHM, px (arcsec)  elongation  trail, px"]
     lines += [_row(frame) for frame in measured[:_MOST_ROWS]]
     if len(measured) > _MOST_ROWS:
         lines.append(f"  and {len(measured) - _MOST_ROWS} more (all of them with --json)")
@@ -36,10 +36,9 @@ def _row(frame: FrameStars) -> str:
     arcsec = "" if frame.fwhm_arcsec is None else f"({frame.fwhm_arcsec:.2f})"
     elongation = "unknown" if stars.elongation is None else f"{stars.elongation:.2f}"
     trail = "none" if stars.trail_px is None else f"{stars.trail_px:.1f}"
-    angle = (
-        "" if stars.trail_px is None or stars.trail_angle_deg is None else f"{stars.trail_angle_deg:.0f} deg"
-    )
-    return f"  {name:<{_NAME}}  {stars.stars:>5}  {fwhm:>9} {arcsec:>8}  {elongation:>10}  {trail:>9}  {angle:>7}"
+    if stars.trail_px is not None and stars.trail_angle_deg is not None:
+        trail += f" at {stars.trail_angle_deg:.0f} deg"
+    return f"  {name:<{_NAME}}  {stars.stars:>5}  {fwhm:>9} {arcsec:>8}  {elongation:>10}  {trail}"
 
 
 def _map(frames: Sequence[FrameStars]) -> str:
@@ -87,7 +86,7 @@ def _left_out(frames: Sequence[FrameStars]) -> str:
 def _legend() -> str:
     return wrapped(
         "Medians over the stars of a frame, saturated ones and hot pixels left out. Elongation: major over minor axis of "
-        "the second moments; trail: the length of an even trail that makes it, where it can be told from none; angle: "
+        "the second moments; trail: the length of an even trail that makes it, where it can be told from none, and its angle "
         "from +x towards +y."
     )
 

@@ -15,6 +15,7 @@ __all__ = ["Groups", "Sky", "bright_groups", "sky_of"]
 
 _BOX = 50  # px of the thinned image: large against stars, small against gradients
 _MOST_SAMPLED = 1_500_000  # px: every fourth pixel each way of a large image is plenty for its sky
+_LEAST_NOISE = 1e-5  # of the level: single precision knows no better
 _STRIP = 256  # rows worked on together
 _LEAST_PIXELS = 4  # a hot pixel stands alone, a star does not
 
@@ -67,6 +68,8 @@ def sky_of(image: Pixels) -> Sky:
     step = max(1, int(np.ceil(np.sqrt(image.size / _MOST_SAMPLED))))
     thin = image[::step, ::step]
     box = max(1, min(_BOX, *thin.shape))
+    if not np.isfinite(thin).any():
+        return Sky(np.zeros((1, 1)), np.zeros(1), np.zeros(1), 1.0)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of pixels that are not numbers
         found = Background2D(thin, (box, box), mask=~np.isfinite(thin), exclude_percentile=90.0)
@@ -74,7 +77,8 @@ def sky_of(image: Pixels) -> Sky:
     rows = ((np.arange(mesh.shape[0]) + 0.5) * box - 0.5) * step
     columns = ((np.arange(mesh.shape[1]) + 0.5) * box - 0.5) * step
     noise = float(found.background_rms_median)
-    return Sky(mesh, rows, columns, noise if np.isfinite(noise) and noise > 0 else 1e-6)
+    least = max(_LEAST_NOISE * float(np.abs(mesh).max()), 1e-6)
+    return Sky(mesh, rows, columns, max(noise, least) if np.isfinite(noise) else least)
 
 
 @dataclass(frozen=True, slots=True)

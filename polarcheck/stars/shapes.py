@@ -22,7 +22,11 @@ _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second mom
 _ROUNDS = 6
 _LARGEST = 60  # px, half of the widest window
 _WINDOWS = (8, 11, 15, 20, 27, 36, 47, _LARGEST)
-_CORE = 0.25  # of the peak: what counts as its shape
+_CORE, _SMALL_CORE = 0.4, 0.25  # of the peak: what counts as its shape, for wide stars and for narrow ones
+_NARROW = 1.35  # px, standard deviation
+_HALF_PIXEL = (
+    1 / 24
+)  # px^2: midway between a star integrated over the pixels and one sampled at their centres
 _LEAST_CORE = 7  # pixels; six numbers are fitted
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 
@@ -139,7 +143,9 @@ def _measured(
         error = noise * np.sqrt((within * (dx * dx - dy * dy) ** 2).sum(axis=(1, 2))) / (flux * (xx + yy))
     known = np.isfinite(cx + cy + xx + xy + yy)
     dx, dy = np.where(known[:, None, None], dx, 0.0), np.where(known[:, None, None], dy, 0.0)
-    core = _core(light, inside if use is None else inside & use.astype(bool), dx, dy)
+    shape_of = inside if use is None else inside & use.astype(bool)
+    narrow = ~((xx + yy) / 2 > _NARROW**2)
+    core = _core(light, shape_of, dx, dy, np.where(narrow, _SMALL_CORE, _CORE))
     core[~known] = np.nan
     return cx, cy, flux, np.stack([xx, xy, yy], axis=-1), error, core
 
@@ -149,7 +155,8 @@ def _rim_level(light: Array, inside: npt.NDArray[np.bool_]) -> Array:
     rim = np.zeros(light.shape[1:], dtype=bool)
     rim[:2], rim[-2:], rim[:, :2], rim[:, -2:] = True, True, True, True
     values = np.where(inside[:, rim], light[:, rim], np.nan)
-    return np.asarray(np.nan_to_num(np.nanmedian(values, axis=1)))[:, None, None]
+    values[~inside[:, rim].any(axis=1)] = 0.0
+    return np.asarray(np.nanmedian(values, axis=1))[:, None, None]
 
 
 def _inside_ellipse(dx: Array, dy: Array, xx: Array, xy: Array, yy: Array) -> npt.NDArray[np.bool_]:
@@ -165,7 +172,7 @@ def _bounded(xx: Array, xy: Array, yy: Array, half: int) -> tuple[Array, Array, 
     return tuple(np.where(good, v, np.nan) for v in (xx, xy, yy))  # type: ignore[return-value]
 
 
-def _core(light: Array, use: npt.NDArray[np.bool_], dx: Array, dy: Array) -> Array:
+def _core(light: Array, use: npt.NDArray[np.bool_], dx: Array, dy: Array, share: Array) -> Array:
     """Full widths at half maximum of the peak, longer and shorter, shape (n, 2). [px]
 
     A Gaussian's logarithm is a paraboloid; least squares with weights of the light squared, which is what equal
@@ -174,7 +181,7 @@ def _core(light: Array, use: npt.NDArray[np.bool_], dx: Array, dy: Array) -> Arr
     peak = np.where(use, light, -np.inf).max(axis=(1, 2))
     near = dx * dx + dy * dy < (light.shape[1] / 3) ** 2
     with np.errstate(invalid="ignore"):
-        on = use & near & (light > _CORE * peak[:, None, None]) & (peak[:, None, None] > 0)
+        on = use & near & (light > (share * peak)[:, None, None]) & (peak[:, None, None] > 0)
     weight = np.where(on, light, 0.0) ** 2
     value = np.log(np.where(on, light, 1.0) / np.where(peak > 0, peak, 1.0)[:, None, None])
     one = np.ones(np.broadcast(dx, dy).shape)
@@ -191,6 +198,7 @@ def _core(light: Array, use: npt.NDArray[np.bool_], dx: Array, dy: Array) -> Arr
     with np.errstate(invalid="ignore", divide="ignore"):
         # exp(-k r^2) has the variance 1 / (2 k)
         widths = np.stack([1 / (middle - apart), 1 / (middle + apart)], axis=-1)
-        found = np.where(widths > 0, _FWHM_PER_SIGMA * np.sqrt(np.abs(widths)), np.nan)
+        widths = np.where(widths > _HALF_PIXEL, widths - _HALF_PIXEL, np.nan)
+    found = _FWHM_PER_SIGMA * np.sqrt(widths)
     enough = on.sum(axis=(1, 2)) >= _LEAST_CORE
     return np.where(enough[:, None], found, np.nan)

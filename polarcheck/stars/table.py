@@ -94,7 +94,8 @@ def find_stars(
 
     Notes
     -----
-    Widths and moments are those of the recorded image: the pixels' own width is in them.
+    Moments are those of the recorded image, the pixels' own width included. Of the width of a peak half the pixel's
+    variance is taken off, since a frame does not tell whether its stars were integrated over pixels.
     """
     plane = as_one_plane(image, mosaic)
     sky = sky_of(plane)

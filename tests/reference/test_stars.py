@@ -1,0 +1,192 @@
+"""Stars measured from pixels against drawn truth, photutils and sep."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import sep
+from photutils.morphology import data_properties
+
+from polarcheck.stars import find_stars, mark_candidates, summarise
+from tests.drawn_stars import draw, recorded
+
+
+@pytest.mark.parametrize("fwhm", [2.2, 3.0, 4.5, 7.0])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_width_of_round_stars(fwhm: float, seed: int) -> None:
+    """Drawn Gaussians, integrated over the pixels: FWHM within 3 % of the drawn value, elongation within 5 % of 1."""
+    image, _, _ = draw((900, 1200), 90, fwhm, seed=seed)
+    stars = summarise(find_stars(image))
+    assert stars.fwhm_px == pytest.approx(fwhm, rel=0.03)
+    assert stars.elongation == pytest.approx(1.0, abs=0.05)
+    assert stars.trail_px is None
+    assert not stars.has_moved
+
+
+@pytest.mark.parametrize(("fwhm", "beta"), [(3.5, 3.0), (5.0, 4.0)])
+def test_width_of_stars_with_wings(fwhm: float, beta: float) -> None:
+    """Moffat profiles, as seeing makes them: 4 % of the drawn FWHM."""
+    image, _, _ = draw((900, 1200), 70, fwhm, beta=beta, seed=3)
+    assert summarise(find_stars(image)).fwhm_px == pytest.approx(fwhm, rel=0.04)
+
+
+@pytest.mark.parametrize(
+    ("fwhm", "trail", "angle"),
+    [(3.0, 3.0, 30.0), (3.0, 8.0, 100.0), (4.0, 5.0, 170.0), (2.5, 14.0, 45.0), (5.0, 12.0, 0.0)],
+)
+def test_trails(fwhm: float, trail: float, angle: float) -> None:
+    """Elongation within 5 %, direction within 3 deg, length within 5 %, of drawn trails."""
+    image, _, _ = draw((1000, 1300), 80, fwhm, trail=trail, angle=angle, seed=4)
+    stars = summarise(find_stars(image))
+    assert stars.elongation == pytest.approx(recorded(fwhm, trail)[1], rel=0.05)
+    assert stars.trail_angle_deg is not None
+    assert abs((stars.trail_angle_deg - angle + 90) % 180 - 90) < 3
+    assert stars.trail_px == pytest.approx(trail, rel=0.05)
+    assert stars.fwhm_px == pytest.approx(fwhm, rel=0.06)
+
+
+def test_second_moments_agree_with_photutils_and_sep() -> None:
+    """photutils.morphology.data_properties and sep's windows, on bright stars without a threshold to cut them off.
+
+    Elongation within 2 %, place within 0.02 px.
+    """
+    image, x, y = draw(
+        (600, 800), 25, 4.0, trail=5.0, angle=25.0, seed=5, peak=(15_000.0, 30_000.0), noise=2.0
+    )
+    table = find_stars(image)
+    assert 23 <= len(table) <= 25  # two may touch
+    flat = image - np.median(image)
+    for i in np.flatnonzero(table.has_shape)[:10]:
+        cx, cy = round(float(table.x_px[i])), round(float(table.y_px[i]))
+        cut = flat[cy - 14 : cy + 15, cx - 14 : cx + 15].astype(float)
+        other = data_properties(np.where(cut > 0, cut, 0.0))
+        assert table.elongation[i] == pytest.approx(float(other.elongation), rel=0.02)
+        assert table.x_px[i] - cx + 14 == pytest.approx(
+            float(np.ravel(other.x_centroid if hasattr(other, "x_centroid") else other.xcentroid)[0]),
+            abs=0.03,
+        )
+    found = sep.extract(np.ascontiguousarray(flat), 5.0, err=2.0)
+    for i in range(len(table)):
+        nearest = np.hypot(found["x"] - table.x_px[i], found["y"] - table.y_px[i]).argmin()
+        assert np.hypot(found["x"] - table.x_px[i], found["y"] - table.y_px[i])[nearest] < 0.1
+        if table.has_shape[i]:
+            ratio = found["a"][nearest] / found["b"][nearest]
+            assert table.elongation[i] == pytest.approx(ratio, rel=0.03)
+    true = [np.hypot(x - table.x_px[i], y - table.y_px[i]).min() for i in range(len(table))]
+    assert np.median(true) < 0.02
+
+
+def test_number_of_stars_is_that_drawn() -> None:
+    """Every drawn star stands 25 times above the noise; blends may cost a few."""
+    image, _, _ = draw((1200, 1600), 150, 3.0, seed=6)
+    assert 143 <= len(find_stars(image)) <= 150
+
+
+def test_hot_pixels_and_saturated_stars_are_left_out() -> None:
+    image, _, _ = draw((800, 1000), 60, 3.5, seed=7, peak=(300.0, 9000.0))
+    rng = np.random.default_rng(1)
+    hot_y, hot_x = rng.integers(0, 800, 200), rng.integers(0, 1000, 200)
+    image[hot_y, hot_x] += 20_000
+    clipped = np.minimum(draw((800, 1000), 60, 3.5, seed=7, peak=(300.0, 90_000.0))[0], 30_000)
+    clean = summarise(find_stars(image))
+    assert clean.stars <= 66
+    assert clean.fwhm_px == pytest.approx(3.5, rel=0.03)
+    table = find_stars(clipped)
+    assert table.is_saturated.sum() >= 5
+    assert not table.has_shape[table.is_saturated].any()
+    assert (table.peak[table.is_saturated] > 28_000).all()
+    said = find_stars(clipped, saturation=12_000.0)
+    assert said.is_saturated.sum() > table.is_saturated.sum()
+
+
+@pytest.mark.parametrize("pattern", ["RGGB", "GBRG"])
+@pytest.mark.parametrize("gains", [(1.0, 1.0, 1.0), (0.4, 1.0, 0.6), (1.0, 0.3, 0.2)])
+def test_colour_mosaic(pattern: str, gains: tuple[float, float, float]) -> None:
+    """White, sensor-tinted and red stars on a mosaic whose colours have other sky levels: 3 %, 5 %, 3 deg."""
+    shape = (900, 1200)
+    tint, level = np.ones(shape), np.zeros(shape)
+    for k, letter in enumerate(pattern):
+        i, j = divmod(k, 2)
+        colour = "RGB".index(letter)
+        tint[i::2, j::2] = gains[colour]
+        level[i::2, j::2] = (-300.0, 200.0, -100.0)[colour]
+    for trail in (0.0, 6.0):
+        image, _, _ = draw(
+            shape, 80, 3.2, trail=trail, angle=60.0, seed=8, tint=tint, peak=(2000.0, 30_000.0)
+        )
+        stars = summarise(find_stars(image + level.astype(np.float32), mosaic=pattern))
+        _, elongation = recorded(3.2, trail)
+        assert stars.elongation == pytest.approx(elongation, rel=0.05)
+        if trail:
+            assert stars.trail_angle_deg == pytest.approx(60.0, abs=3.0)
+        else:
+            assert stars.fwhm_px == pytest.approx(3.2, rel=0.03)
+
+
+def test_colour_planes_are_added() -> None:
+    planes = np.stack([draw((500, 700), 40, 3.2, seed=9, noise=20.0)[0] for _ in range(3)])
+    stars = summarise(find_stars(planes))
+    assert stars.fwhm_px == pytest.approx(3.2, rel=0.03)
+    assert stars.stars >= 36
+
+
+def test_faint_noise_is_no_star_and_an_empty_sky_says_unknown() -> None:
+    image = np.random.default_rng(0).normal(1000, 12, (600, 800)).astype(np.float32)
+    stars = summarise(find_stars(image))
+    assert stars.stars == 0
+    assert (stars.fwhm_px, stars.elongation, stars.trail_px, stars.trail_angle_deg) == (
+        None,
+        None,
+        None,
+        None,
+    )
+    assert not stars.has_moved
+
+
+@pytest.mark.parametrize("fill", [0.0, np.nan, 65535.0])
+def test_blank_images_hold_no_star(fill: float) -> None:
+    assert len(find_stars(np.full((64, 80), fill, dtype=np.float32))) == 0
+
+
+def test_whole_numbers_and_patches_without_values_are_read() -> None:
+    image, _, _ = draw((600, 800), 50, 3.0, seed=10)
+    whole = np.clip(image, 0, 65535).astype(np.uint16)
+    assert summarise(find_stars(whole)).fwhm_px == pytest.approx(3.0, rel=0.03)
+    image[100:200, 100:300] = np.nan
+    assert summarise(find_stars(image)).fwhm_px == pytest.approx(3.0, rel=0.03)
+
+
+def test_mount_that_moved_is_seen() -> None:
+    """Stars long alike; not so where each is long in its own direction, as tilt, coma or field rotation makes them."""
+    moved, _, _ = draw((800, 1000), 60, 3.0, trail=7.0, angle=20.0, seed=11)
+    assert summarise(find_stars(moved)).has_moved
+    mixed = [
+        draw((800, 1000), 20, 3.0, trail=7.0, angle=a, seed=12 + k)[0] - 1000
+        for k, a in enumerate((0, 60, 120))
+    ]
+    stars = summarise(find_stars(np.sum(mixed, axis=0) + 1000))
+    assert not stars.has_moved
+    assert stars.elongation == pytest.approx(recorded(3.0, 7.0)[1], rel=0.06)
+
+
+def test_map_shows_where_stars_are_wide() -> None:
+    left, _, _ = draw((600, 500), 40, 3.0, seed=13)
+    right, _, _ = draw((600, 500), 40, 5.0, seed=14)
+    grid = summarise(find_stars(np.concatenate([left, right], axis=1))).map_fwhm_px
+    assert np.nanmedian(grid[:, :2]) == pytest.approx(3.0, rel=0.05)
+    assert np.nanmedian(grid[:, 2:]) == pytest.approx(5.0, rel=0.05)
+
+
+def test_marks_are_bright_round_alone_and_inside() -> None:
+    image, x, y = draw((600, 800), 40, 3.0, seed=15, peak=(500.0, 30_000.0))
+    table = find_stars(image)
+    marks = mark_candidates(table, margin_px=40.0)
+    assert len(marks) >= 3
+    assert (np.diff(table.flux[marks]) <= 0).all()
+    for i in marks:
+        assert 40 < table.x_px[i] < 760
+        assert 40 < table.y_px[i] < 560
+        assert np.hypot(x - table.x_px[i], y - table.y_px[i]).min() < 0.3
+        apart = np.hypot(table.x_px - table.x_px[i], table.y_px - table.y_px[i])
+        near = (apart > 0) & (apart < 20)
+        assert (table.flux[near] < 0.11 * table.flux[i]).all()
