@@ -224,12 +224,11 @@ def _reason(view: View, way: Array, moves: Sequence[Move], shares: tuple[float, 
     turns = ""
     if move.turns is not None:
         turns = f" ({move.take_up_turns + share * (move.turns - move.take_up_turns):.2f} turns)"
-    to_go = f"{move.knob}: turn {share * 100:.0f} % of the move{turns}, then the star is at the edge"
-    if number == 1:
-        to_go = f"{moves[0].knob}: the whole move; {to_go}"
+    part = f"{move.knob} by {share * 100:.0f} % of its move{turns}"
+    part = f"Turn {part}" if number == 0 else f"Make the whole {moves[0].knob} move, then turn {part}"
     if view.contains(way[-1]):
-        return f"the star leaves the sensor on its way and comes back. {to_go}; go on to the end unseen"
-    return f"the star would leave the sensor. {to_go}; take a frame there and go on from it"
+        return f"the star leaves the sensor and comes back. {part}: then it is at the edge; go on to the end unseen"
+    return f"the star would leave the sensor. {part}: then it is at the edge; take a frame there and go on from it"
 
 
 def _pair(pixel: Array) -> tuple[float, float]:

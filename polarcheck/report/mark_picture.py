@@ -20,8 +20,8 @@ from polarcheck.vectors import Array
 __all__ = ["save_mark_picture"]
 
 _WIDTH_IN = 11.0
-_LEAST_PX = np.array([120.0, 60.0])  # of the strip
-_ROUND_PX, _ROUND_SHARE = 24.0, 0.12  # shown around the star's way, at least, and of its extent
+_LEAST_PX = np.array([48.0, 24.0])  # of the strip
+_ROUND_PX, _ROUND_SHARE = 14.0, 0.12  # shown around the star's way, at least, and of its extent
 _FLATTEST, _STEEPEST = 3.0, 1.0  # width over height of the strip
 _MOST_COLUMNS = 1400  # more are not seen; the brightest pixel of each block stands
 _COLOURS = (PALE, INK, STRONG)  # now, after the first knob, after both
@@ -67,7 +67,7 @@ def save_mark_picture(target: StarTarget, pixels: Any, path: Path) -> None:
         if place is not None:
             _draw_place(axes, place, number)
     _draw_names(axes, places, strip)
-    for letter, corner, away in (("x", (1, 0), (-4, -34)), ("y", (0, 1), (-34, 4))):
+    for letter, corner, away in (("x", (1, 0), (-4, -34)), ("y", (0, 1), (-30, 12))):
         axes.annotate(letter, corner, away, "axes fraction", "offset points", color=FILL, fontsize=15)
     axes.set_title(_title(target), color=INK, fontsize=17, loc="left", pad=14)
     save(figure, path)
@@ -97,7 +97,9 @@ def _title(target: StarTarget) -> str:
         target.part_on_sensor,
         strict=True,
     ):
-        if place is None:
+        if place is None and part == 0:
+            lines.append(f"{words}: not on the sensor")
+        elif place is None:
             lines.append(f"{words}: off the sensor after {part * 100:.0f} % of the move")
         else:
             lines.append(f"{words}: {shift_words(before, place)}")
@@ -191,6 +193,9 @@ def _draw_names(axes: Any, places: Sequence[tuple[Place | None, str]], strip: Ar
     size = (strip[1] - strip[0]) * scale
     spots = [(np.array(place) - strip[0]) * scale for place, _ in places if place is not None]
     taken: list[Array] = [np.stack([spot - _CLOSE_PT, spot + _CLOSE_PT]) for spot in spots]
+    for spot in spots:  # the lines to the rulers
+        taken += [np.array([[0.0, spot[1] - 3], [spot[0], spot[1] + 3]])]
+        taken += [np.array([[spot[0] - 3, 0.0], [spot[0] + 3, spot[1]]])]
     for number, (place, name) in enumerate(places):
         if place is None:
             continue

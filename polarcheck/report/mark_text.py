@@ -51,10 +51,9 @@ def shift_words(before: Place, after: Place) -> str:
     """Return how far a place moves along each axis of the pixels, in words."""
     steps = []
     for axis, a, b in zip("xy", before, after, strict=True):
-        pixels = round(abs(b - a))
-        steps.append(
-            f"{pixels} px to {'higher' if b >= a else 'lower'} {axis}" if pixels else f"{axis} as it is"
-        )
+        pixels = round(b) - round(a)  # so that it fits the places as they are written
+        side = "higher" if pixels > 0 else "lower"
+        steps.append(f"{abs(pixels)} px to {side} {axis}" if pixels else f"{axis} as it is")
     return ", ".join(steps)
 
 

@@ -140,6 +140,16 @@ def test_mark_on_a_sample_frame_agrees_with_its_solution_and_the_true_error(fold
         assert np.hypot(*(wcs.all_world2pix(radec, 0)[0] - target[key])) < 1.0
 
 
+def test_followed_frame_bears_the_next_mark(tmp_path: Path) -> None:
+    first, second = tmp_path / "first.json", tmp_path / "second.json"
+    answered("measure", SAMPLES / "north_sweep", "--out", first)
+    answered("follow", first, SAMPLES / "after_correction" / "after_correction_06.fits.fz", "--out", second)
+    target = answered("correct", second)[0]["star_target"]
+    assert target["file"] == "after_correction_06.fits.fz"
+    # truth: 1.6 arcmin in azimuth and 0.9 in altitude are left, 20 px at most
+    assert 3 < np.hypot(*np.subtract(target["to_px"], target["from_px"])) < 30
+
+
 def test_text_tells_the_mark_and_picture_is_drawn(tmp_path: Path) -> None:
     result = run("correct", SAMPLES / "north_sweep", "--mark", tmp_path / "mark.png")
     assert result.exit_code == 0

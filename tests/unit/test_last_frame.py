@@ -214,7 +214,7 @@ def test_text_gives_both_places_and_which_way(night: list[Path]) -> None:
     assert after is not None
     assert to is not None
     side = "higher" if to[0] > after[0] else "lower"
-    assert f"{abs(to[0] - after[0]):.0f} px to {side} x" in said
+    assert f"{abs(round(to[0]) - round(after[0]))} px to {side} x" in said
 
 
 def test_json_holds_what_scripts_rely_on(night: list[Path]) -> None:
@@ -231,7 +231,7 @@ def test_star_that_leaves_says_so_in_text_and_picture(night: list[Path]) -> None
     assert found.target.to_px is None
     said = " ".join(mark_text(found).split())
     assert "after azimuth: off the sensor" in said
-    assert f"turn {found.target.part_on_sensor[1] * 100:.0f} % of the move" in said
+    assert f"turn azimuth by {found.target.part_on_sensor[1] * 100:.0f} % of its move" in said
     assert max(map(len, mark_text(found).splitlines())) <= 80
     save_mark_picture(found.target, found.pixels, night[0].parent / "leaves.svg")
     drawn = (night[0].parent / "leaves.svg").read_text(encoding="utf-8")

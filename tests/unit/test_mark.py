@@ -201,7 +201,7 @@ def test_star_that_leaves_gives_the_part_that_stays(tmp_path: Any) -> None:
     x, y = target.part_px
     assert min(x + 0.5, y + 0.5, WIDTH - 0.5 - x, HEIGHT - 0.5 - y) == pytest.approx(20.0, abs=1e-6)
     assert target.reason is not None
-    assert f"azimuth: turn {last * 100:.0f} % of the move ({last * 6:.2f} turns)" in target.reason
+    assert f"then turn azimuth by {last * 100:.0f} % of its move ({last * 6:.2f} turns)" in target.reason
     assert "take a frame" in target.reason
     # no other star of the lattice would stay for longer
     parts = [sum(choose_star(view, s[None], moves, axis, "a.fits", 20.0).part_on_sensor) for s in lattice()]
