@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -34,9 +34,16 @@ from polarcheck.cli.optics_asking import (
     SensorOption,
     ToleranceOption,
     optics_asked,
+    size_asked,
     tolerance_asked,
 )
-from polarcheck.cli.shared import ending
+from polarcheck.cli.shared import ending, writable
+
+if TYPE_CHECKING:
+    from polarcheck.alignment import Alignment
+    from polarcheck.catalogue import Target
+    from polarcheck.exposure import Exposure
+    from polarcheck.scene import Scene
 
 __all__ = ["exposure_command"]
 
@@ -68,6 +75,12 @@ def exposure_command(
         Path | None,
         typer.Option(help="Instead of --target: a text file, one target a line.", metavar="FILE"),
     ] = None,
+    look: Annotated[
+        Path | None,
+        typer.Option(
+            help="Draw what stars will look like (needs --fwhm): FILE.png or FILE.svg.", metavar="FILE"
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tell how long one exposure of a target may be before stars move more than you tolerate.
@@ -78,8 +91,11 @@ def exposure_command(
     place = target_asked(target) if targets is None else None
     if targets is not None and target is not None:
         raise typer.BadParameter("give either --target or --targets", param_hint="--targets")
+    if look is not None and fwhm is None:
+        raise typer.BadParameter("needs --fwhm, such as 3.2arcsec", param_hint="--look")
     want_s = None if want is None else duration_asked("--want", want, 6 * 3600.0)
     with ending():
+        writable("--look", look, [".png", ".svg"])
         from polarcheck.exposure import exposure_limit, required_error
         from polarcheck.report.exposure_text import Wanted, exposure_object, exposure_text
         from polarcheck.report.json_text import json_text
@@ -114,9 +130,34 @@ def exposure_command(
         wanted = None
         if want_s is not None:
             wanted = Wanted(want_s, required_error(scene, found.pole, allowed, want_s))
+        if look is not None:
+            assert fwhm is not None
+            _draw_look(look, scene, found, place, exposure, want_s, size_asked(fwhm, optics))
         answer = exposure_object(exposure, found, place, moment, wanted, notices)
         typer.echo(
             json_text(answer) if as_json else exposure_text(exposure, found, place, moment, optics, wanted)
         )
         for notice in notices:
             typer.echo(notice_text(notice), err=True)
+
+
+def _draw_look(
+    path: Path,
+    scene: Scene,
+    found: Alignment,
+    target: Target,
+    exposure: Exposure,
+    want_s: float | None,
+    fwhm_arcsec: float,
+) -> None:
+    """Draw stars at half, once and twice the longest exposure, and at the wanted one."""
+    from polarcheck.report.look_picture import save_look_picture
+    from polarcheck.star_look import star_looks
+
+    longest = exposure.limit_s or exposure.available_s
+    lengths = {min(factor * longest, exposure.available_s) for factor in (0.5, 1.0, 2.0)}
+    if want_s is not None:
+        lengths.add(min(want_s, exposure.available_s))
+    looks = star_looks(scene, found.axis, sorted(lengths), fwhm_arcsec)
+    fwhm_px = fwhm_arcsec / scene.optics.pixel_scale_arcsec
+    save_look_picture(looks, target, fwhm_px, scene.guided, path)

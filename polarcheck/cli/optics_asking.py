@@ -24,6 +24,7 @@ __all__ = [
     "SensorOption",
     "ToleranceOption",
     "optics_asked",
+    "size_asked",
     "tolerance_asked",
 ]
 
@@ -104,13 +105,20 @@ def _sensor(text: str) -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
+def size_asked(fwhm: str, optics: Optics) -> float:
+    """Return the size of a star that does not move. [arcsec]"""
+    from polarcheck.optics import parse_tolerance
+
+    return parsed("--fwhm", fwhm, lambda text: parse_tolerance(text, optics.pixel_scale_arcsec))
+
+
 def tolerance_asked(tolerance: str, fwhm: str | None, optics: Optics) -> tuple[float, tuple[Notice, ...]]:
     """Return the tolerated motion, and a warning where no star shows so little. [arcsec]"""
     from polarcheck.errors import Notice
     from polarcheck.optics import parse_tolerance
 
     scale = optics.pixel_scale_arcsec
-    size = None if fwhm is None else parsed("--fwhm", fwhm, lambda text: parse_tolerance(text, scale))
+    size = None if fwhm is None else size_asked(fwhm, optics)
     allowed = parsed("--tolerance", tolerance, lambda text: parse_tolerance(text, scale, size))
     if size is None or allowed >= _SHARE_SEEN * size:
         return allowed, ()

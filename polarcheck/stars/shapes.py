@@ -19,7 +19,8 @@ from polarcheck.vectors import Array
 __all__ = ["Shapes", "measure_shapes"]
 
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
-_ROUNDS = 6
+_ROUNDS = 5
+_MOST = 600  # stars whose shape is measured
 _LARGEST = 60  # px, half of the widest window
 _WINDOWS = (8, 11, 15, 20, 27, 36, 47, _LARGEST)
 _CORE, _SMALL_CORE = 0.4, 0.25  # of the peak: what counts as its shape, for wide stars and for narrow ones
@@ -60,7 +61,7 @@ class Shapes:
 def measure_shapes(
     image: Pixels, sky: Sky, groups: Groups, green: npt.NDArray[np.bool_] | None = None
 ) -> Shapes:
-    """Measure the shape of every group of pixels.
+    """Measure the shapes of the brightest groups of pixels.
 
     Parameters
     ----------
@@ -78,6 +79,7 @@ def measure_shapes(
     x, y, flux = groups.x.copy(), groups.y.copy(), groups.flux.copy()
     moments, noise, core = np.full((count, 3), np.nan), np.full(count, np.nan), np.full((count, 2), np.nan)
     half = _half_windows(groups)
+    half[np.argsort(-groups.flux)[_MOST:]] = 0  # fainter ones tell nothing more about shapes
     for size in _WINDOWS:
         some = np.flatnonzero(half == size)
         for first in range(0, len(some), 256):

@@ -45,6 +45,7 @@ ROOMS = (
     "optics",
     "scene",
     "exposure",
+    "star_look",
     "exposure_list",
     "aim",
     "skymap",
