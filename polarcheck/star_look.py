@@ -14,7 +14,7 @@ __all__ = ["StarLook", "elongation_of", "star_looks"]
 
 _MOMENTS = 61
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
-_PLACES = (("centre", 0), ("+x +y", 8), ("-x +y", 6), ("-x -y", 1), ("+x -y", 3))
+_CENTRE, _CORNERS = 0, (8, 3, 1, 6)  # of the sensor's points, north through east at a camera angle of 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class StarLook:
     Attributes
     ----------
     place : str
-        "centre", or the corner of the sensor, with the camera's angle as given: +x is east there at angle 0.
+        "centre", or "corner at 53 deg": its position angle from the centre, north through east.
     seconds : float
         Length of the exposure. [s]
     path_px : ndarray, shape (n, 2)
@@ -88,7 +88,11 @@ def _looks(scene: Scene, axis: Array, length: float, fwhm_arcsec: float) -> list
         assert widest is not None
         paths = paths + widest[0] / scale * turns[:, None, None]
     fwhm_px = fwhm_arcsec / scale
-    return [_look(name, length, paths[:, index], fwhm_px) for name, index in _PLACES]
+    looks = [_look("centre", length, paths[:, _CENTRE], fwhm_px)]
+    for index in _CORNERS:
+        angle = np.degrees(np.arctan2(*scene.optics.sensor_offsets[index])) % 360
+        looks.append(_look(f"corner at {angle:.0f} deg", length, paths[:, index], fwhm_px))
+    return looks
 
 
 def _look(name: str, length: float, path: Array, fwhm_px: float) -> StarLook:

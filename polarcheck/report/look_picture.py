@@ -38,9 +38,7 @@ def save_look_picture(
             _draw(axes, look, fwhm_px, half, shades)
         row[0].set_ylabel(after_text(line[0].seconds), color=PALE, fontsize=11)
     for axes, look in zip(grid[0], looks[0], strict=True):
-        axes.set_title(
-            look.place if look.place == "centre" else f"corner {look.place}", color=INK, fontsize=10
-        )
+        axes.set_title(look.place, color=INK, fontsize=10)
     how = "guided" if guided else "unguided"
     figure.suptitle(
         f"A star of {target.name}'s field, {how}; each square is {2 * half} px wide, north up, east left",
