@@ -12,16 +12,17 @@ import numpy as np
 from polarcheck.alignment import Alignment, FrameFile
 from polarcheck.correction import Move
 from polarcheck.errors import FrameError
-from polarcheck.frames import Frame, read_frame, read_pixels, read_solution
+from polarcheck.frames import Frame, Image, read_frame, read_image, read_solution
 from polarcheck.mark import StarTarget, View, choose_star
 from polarcheck.sample import sensor_of
+from polarcheck.stars import as_one_plane, find_stars, mark_candidates
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array
 
 __all__ = ["SensorMark", "StarFinder", "mark_on_sensor"]
 
-StarFinder = Callable[[Any, float], Array]
-"""Takes pixels and a margin to the edge; gives places of stars, (n, 2), the easiest to watch first."""
+StarFinder = Callable[[Image, float], Array]
+"""Takes an image and a margin to the edge; gives places of stars, (n, 2), the easiest to watch first."""
 
 _SAME_TIME_S = 0.02  # a kept result rounds times to a hundredth of a second
 _MOST_CANDIDATES = 200
@@ -38,8 +39,8 @@ class SensorMark:
         Which star must go where.
     reason : str or None
         Why there is none, in plain words, printable.
-    pixels : ndarray, shape (height, width) or (planes, height, width), or None
-        Of the frame, for a picture.
+    pixels : ndarray, shape (height, width), or None
+        Of the frame, its colours as one plane, for a picture.
     """
 
     target: StarTarget | None
@@ -92,16 +93,17 @@ def _mark(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -
             alignment.site,
             alignment.atmosphere,
         )
-        pixels = read_pixels(frame.path)
+        image = read_image(frame.path)
     except FrameError as error:
         raise _NoMarkError(f"{name} {error.reason}, so there is no star to watch") from None
     margin = min(_MARGIN_PX, _MARGIN_SHARE * min(frame.width_px, frame.height_px))
-    if pixels.shape[-2:] != (frame.height_px, frame.width_px):
+    if image.pixels.shape[-2:] != (frame.height_px, frame.width_px):
         raise _NoMarkError(f"the pixels of {name} are not of the size that was solved")
-    stars = find_stars(pixels, margin)[:_MOST_CANDIDATES]
+    stars = find_stars(image, margin)[:_MOST_CANDIDATES]
     if len(stars) == 0:
         raise _NoMarkError(f"on {name} no star stands out that is round, alone and not saturated")
-    return SensorMark(choose_star(view, stars, moves, alignment.axis, name, margin), None, pixels)
+    target = choose_star(view, stars, moves, alignment.axis, name, margin)
+    return SensorMark(target, None, as_one_plane(image.pixels, image.mosaic))
 
 
 def _found(alignment: Alignment, file: FrameFile, name: str) -> Frame:
@@ -135,14 +137,13 @@ def _is_same(alignment: Alignment, frame: Frame) -> bool:
     return apart < _SAME_TIME_S and sensor_of(frame).is_like(alignment.sensor)
 
 
-def _stars_to_watch(pixels: Any, margin: float) -> Array:
-    from polarcheck.stars import find_stars, mark_candidates
-
+def _stars_to_watch(image: Image, margin: float) -> Array:
+    pixels = image.pixels
     good = np.isfinite(pixels)
     if not good.any():
         return np.empty((0, 2))
     if not good.all():  # a dead column must not hide the stars beside it
         pixels = np.where(good, pixels, np.median(pixels[good]))
-    table = find_stars(pixels)
+    table = find_stars(pixels, mosaic=image.mosaic, saturation=image.saturation)
     best = mark_candidates(table, margin_px=margin)
     return np.stack([table.x_px[best], table.y_px[best]], axis=-1)

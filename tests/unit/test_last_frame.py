@@ -15,6 +15,7 @@ from astropy.io import fits
 
 from polarcheck.alignment import Alignment, FrameFile
 from polarcheck.correction import KnobSpec, correct
+from polarcheck.frames import Image
 from polarcheck.last_frame import SensorMark, mark_on_sensor
 from polarcheck.measurement import measure
 from polarcheck.report.json_text import json_text, measurement_object
@@ -29,8 +30,9 @@ CAMERA = Camera(width_px=400, height_px=300, pixel_scale_arcsec=10.0)
 UNKNOWN = KnobSpec()
 
 
-def peaks(pixels: Any, margin: float) -> np.ndarray:
+def peaks(image: Image, margin: float) -> np.ndarray:
     """Brightest pixels that stand alone, the brightest first."""
+    pixels = image.pixels if image.pixels.ndim == 2 else image.pixels.mean(axis=0)
     height, width = pixels.shape
     light = np.asarray(pixels, dtype=float) - np.median(pixels)
     places = []
@@ -196,9 +198,27 @@ def test_colour_planes_serve_as_one_image(own: list[Path]) -> None:
     with fits.open(own[-1]) as content:
         header, light = content[0].header, content[0].data
     fits.PrimaryHDU(np.stack([light] * 3), header).writeto(own[-1], overwrite=True)
-    found = mark(measure(own).alignment, lambda pixels, margin: peaks(pixels.mean(axis=0), margin))
+    found = mark(measure(own).alignment)
     assert found.target is not None
     save_mark_picture(found.target, found.pixels, own[-1].with_suffix(".png"))
+
+
+def test_colour_mosaic_has_the_same_mark_as_the_plain_frame(own: list[Path]) -> None:
+    """Red, green and blue pixels see sky and stars with different sensitivity, which makes a checkerboard."""
+    with fits.open(own[-1]) as content:
+        header, light = content[0].header, content[0].data.astype(float)
+    alignment = measure(own).alignment
+    moves = correct(alignment, UNKNOWN, UNKNOWN, north=True).moves
+    plain = mark_on_sensor(alignment, moves).target
+    gains = np.tile([[0.6, 1.0], [1.0, 0.45]], (light.shape[0] // 2, light.shape[1] // 2))
+    header["BAYERPAT"] = "RGGB"
+    mosaic = np.rint((light + 400.0) * gains).astype(np.uint16)
+    fits.PrimaryHDU(mosaic, header).writeto(own[-1], overwrite=True)
+    found = mark_on_sensor(alignment, moves)
+    assert plain is not None
+    assert found.target is not None
+    assert np.hypot(*np.subtract(found.target.from_px, plain.from_px)) < 0.5
+    assert found.pixels.shape == light.shape
 
 
 def test_text_gives_both_places_and_which_way(night: list[Path]) -> None:
