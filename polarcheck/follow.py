@@ -7,7 +7,6 @@ line across the axis' azimuth, and a turn about the axis itself: tracking, or a 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,27 +15,21 @@ import numpy as np
 from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
 from polarcheck.camera_axis import FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.correction import knob_rotation
 from polarcheck.earth import earth_orientation
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import Frame, FrameSet, Problem
+from polarcheck.later_frames import later_frames, require_expected, require_possible, widened
 from polarcheck.least_squares import turn_about
+from polarcheck.moves import knob_rotation
 from polarcheck.plausibility import above_horizon
-from polarcheck.sample import sensor_of
 from polarcheck.sky import observed_from_icrs
 from polarcheck.times import seconds_between
-from polarcheck.vectors import Array, angle_between, azalt_from_direction, unit, wrap
+from polarcheck.vectors import Array, azalt_from_direction, unit, wrap
 
 __all__ = ["Followed", "Tracking", "follow_frames"]
 
 Tracking = Literal["on", "off"]
 
-_FARTHEST_MOVE_DEG = 12.0  # knobs do not reach further, a frame solved elsewhere does
-_FARTHEST_FROM_POLE_DEG = 20.0
-_SHAPE_SIGMAS = 8.0
-_SHAPE_FLOOR_PX = 3.0
-_APART_SIGMAS = 6.0
-_ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
 _SLIP_FLOOR_ARCMIN = 3.0
 _TILT_SHARE = np.sin(2.5 * DEGREE)  # of a knob's move that a base out of level may turn about the axis
 
@@ -110,10 +103,9 @@ def follow_frames(
     """
     if before.camera is None or before.sensor is None:
         raise InputError("the result before holds no camera to follow; start from measure --out")
-    frames = _frames_of(before, frame_set)
+    frames = later_frames(before, frame_set)
     utc = np.array([frame.utc for frame in frames])
     sky = np.array([frame.sky for frame in frames])
-    _require_after(before, frames[0])
     earth = earth_orientation(utc)
     above = above_horizon(unit(sky.mean(axis=1)), utc, before.site)
     if not above.all():
@@ -123,10 +115,10 @@ def follow_frames(
     observed = observed_from_icrs(sky, utc, before.site, before.atmosphere, earth)
     pixel = before.sensor.pixel_scale_arcsec * ARCSEC
     found = carry_axis(before.camera, observed, pixel)
-    _require_possible(before, frames, found, pixel)
-    found, apart = _widened(found, frames)
+    require_possible(before, frames, found, pixel)
+    found, apart = widened(found, frames)
     moved = _moved(before, found.axis)
-    _require_expected(before, found, moved, expected_arcmin, frames)
+    require_expected(found, moved, expected_arcmin, frames)
     slip, notices = _slip(before, found, utc, tracking, moved)
     dof = before.camera.degrees_of_freedom
     return Followed(
@@ -141,109 +133,9 @@ def follow_frames(
     )
 
 
-def _frames_of(before: Alignment, frame_set: FrameSet) -> list[Frame]:
-    frames = [frame for frame in frame_set.frames if not _is_last(before, frame)]
-    if not frames:
-        bad = [f"\n  {p.name}: {p.reason}" for p in frame_set.problems if not p.is_sidecar]
-        raise InputError("no frame to follow" + (":" + "".join(bad[:5]) if bad else ""))
-    assert before.sensor is not None
-    for frame in frames:
-        if not sensor_of(frame).is_like(before.sensor):
-            raise GeometryError(
-                f"{frame.name}: is of another camera ({frame.width_px} x {frame.height_px} px at "
-                f"{frame.pixel_scale_arcsec:.3f} arcsec/px, not {before.sensor.width_px} x "
-                f"{before.sensor.height_px} at {before.sensor.pixel_scale_arcsec:.3f}); measure afresh with it",
-                0.0,
-            )
-    return frames
-
-
-def _is_last(before: Alignment, frame: Frame) -> bool:
-    """Whether a frame is the one that the result before ended with, to the centisecond that it keeps."""
-    return bool(before.steps) and abs(seconds_between(before.steps[-1].utc, frame.utc)) < 0.02
-
-
-def _require_after(before: Alignment, first: Frame) -> None:
-    if before.steps and seconds_between(before.steps[-1].utc, first.utc) < 0:
-        raise InputError(f"{first.name}: was taken before the result that it should follow on")
-
-
-def _require_possible(before: Alignment, frames: Sequence[Frame], found: FollowedAxis, pixel: float) -> None:
-    assert before.camera is not None
-    shape = np.maximum(_SHAPE_SIGMAS * before.camera.noise_px, _SHAPE_FLOOR_PX) * pixel
-    off = float(angle_between(found.axis, before.pole.direction)) / DEGREE
-    far = float(angle_between(found.axis, before.axis)) / DEGREE
-    worst = int(np.argmax(found.apart))
-    apart = found.apart[worst]
-    lever = float(np.sin(angle_between(before.camera.axis, before.camera.boresight)))
-    limit = max(_noise_limit(found)[worst], _ROLL_TAIL_ARCSEC * ARCSEC * lever)
-    if far > _FARTHEST_MOVE_DEG or off > _FARTHEST_FROM_POLE_DEG:
-        raise GeometryError(
-            f"{frames[worst if apart > limit else 0].name}: would put the axis {far:.1f} deg from where it was and "
-            f"{off:.1f} deg from the pole, further than knobs reach: solved wrongly, or declination or camera "
-            "moved. Take the frame again; if that does not help, measure afresh",
-            0.0,
-        )
-    if (found.shape_misfit > shape).any():
-        name = frames[int(np.argmax(found.shape_misfit))].name
-        raise GeometryError(
-            f"{name}: its sensor's shape on the sky does not fit the camera's: another camera?", 0.0
-        )
-    if len(frames) > 1 and apart > limit:
-        raise GeometryError(
-            f"{frames[worst].name}: its axis lies {apart / ARCMIN:.2f} arcmin from that of the other frames, which is "
-            "more than noise: the mount, declination or camera moved between them, or it is solved wrongly. Give "
-            "only the frames after the last turn",
-            0.0,
-        )
-
-
-def _noise_limit(found: FollowedAxis) -> Array:
-    return np.asarray(_APART_SIGMAS * found.apart_sigma + ARCSEC)
-
-
-def _widened(found: FollowedAxis, frames: Sequence[Frame]) -> tuple[FollowedAxis, list[Notice]]:
-    """Let frames that scatter beyond their noise, as a solution off in roll makes them, say so themselves."""
-    beyond = found.apart > _noise_limit(found)
-    if len(frames) < 2 or not beyond.any():
-        return found, []
-    worst = int(np.argmax(found.apart))
-    return found.widened(), [
-        Notice(
-            "frames-disagree",
-            f"{frames[worst].name}: its axis lies {found.apart[worst] / ARCMIN:.2f} arcmin from the mean of all, more "
-            "than noise: its solution is off, or something moved a little between the frames. The sigma is from "
-            "this scatter; without that frame the axis may be surer.",
-        )
-    ]
-
-
 def _moved(before: Alignment, axis: Array) -> tuple[float, float]:
     azimuth, altitude = azalt_from_direction(np.stack([before.axis, axis]))
     return float(wrap(azimuth[1] - azimuth[0])), float(altitude[1] - altitude[0])
-
-
-def _require_expected(
-    before: Alignment,
-    found: FollowedAxis,
-    moved: tuple[float, float],
-    expected: tuple[float, float] | None,
-    frames: Sequence[Frame],
-) -> None:
-    """Refuse a move far from what was turned; gain, backlash and a hand's noise have their share."""
-    if expected is None:
-        return
-    off = np.array(moved) / ARCMIN - np.array(expected)
-    size = float(np.hypot(*expected))
-    limit = 6.0 + 0.6 * size + 6 * float(np.sqrt(np.trace(found.covariance))) / ARCMIN
-    if float(np.hypot(*off)) > limit:
-        raise GeometryError(
-            f"{frames[0].name}: the axis moved by {moved[0] / ARCMIN:+.1f} arcmin in azimuth and "
-            f"{moved[1] / ARCMIN:+.1f} in altitude, but what was turned should give {expected[0]:+.1f} and "
-            f"{expected[1]:+.1f}: declination or camera moved, the frame is solved wrongly, or --turned is not "
-            "what was turned",
-            0.0,
-        )
 
 
 def _slip(

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.correction import KnobSpec, Play, learn_response
 from polarcheck.mechanics import arcmin_per_turn, smallest_turn
+from polarcheck.play import KnobSpec, Play
+from polarcheck.response import learn_response
 from polarcheck.rig import Knob, Rig
 
 __all__ = ["expected_move", "knob_specs"]

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from polarcheck.alignment import Alignment, FrameFile
-from polarcheck.correction import Move
 from polarcheck.errors import FrameError
 from polarcheck.frames import Frame, Image, read_frame, read_image, read_solution
 from polarcheck.mark import StarTarget, View, choose_star
+from polarcheck.moves import Move
 from polarcheck.sample import sensor_of
 from polarcheck.stars import as_one_plane, find_stars, mark_candidates
 from polarcheck.times import seconds_between

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.constants import ARCMIN
-from polarcheck.correction import Move, knob_rotation
 from polarcheck.frames import Solution
+from polarcheck.moves import Move, knob_rotation
 from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, icrs_from_observed, observed_from_icrs
 from polarcheck.vectors import Array, angle_between

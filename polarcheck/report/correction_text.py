@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from polarcheck.alignment import Alignment, side_words
-from polarcheck.correction import Correction, Move
+from polarcheck.correction import Correction
 from polarcheck.follow import Followed
 from polarcheck.last_frame import SensorMark
+from polarcheck.moves import Move
 from polarcheck.report.json_text import (
     alignment_keys,
     error_object,

@@ -125,6 +125,8 @@ def night(folder: Path, seed: int) -> tuple[int, float, int]:
         turned = [0.0, 0.0]
         for move in answer["moves"]:
             knob = 0 if move["knob"] == "azimuth" else 1
+            if not move["turns"]:
+                continue  # nobody touches a knob that is to stay
             turned[knob] = move["turns"] * (1 if move["sense"] == "clockwise" else -1)
             by_hand = turned[knob] * (1 + HAND_SHARE * rng.normal()) + HAND_LEAST * rng.normal()
             attitude = mount.turn(knob, by_hand) @ attitude
@@ -167,9 +169,11 @@ def main() -> None:
     """Print the distribution."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--nights", type=int, default=200)
-    nights = parser.parse_args().nights
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    asked = parser.parse_args()
+    nights = asked.nights
     with tempfile.TemporaryDirectory() as name:
-        results = [night(Path(name), seed) for seed in range(nights)]
+        results = [night(Path(name), seed) for seed in range(asked.first, asked.first + nights)]
     corrections = np.array([r[0] for r in results])
     left = np.array([r[1] for r in results])
     print(

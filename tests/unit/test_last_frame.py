@@ -14,10 +14,11 @@ import pytest
 from astropy.io import fits
 
 from polarcheck.alignment import Alignment, FrameFile
-from polarcheck.correction import KnobSpec, correct
+from polarcheck.correction import correct
 from polarcheck.frames import Image
 from polarcheck.last_frame import SensorMark, mark_on_sensor
 from polarcheck.measurement import measure
+from polarcheck.play import KnobSpec
 from polarcheck.report.json_text import json_text, measurement_object
 from polarcheck.report.mark_picture import save_mark_picture
 from polarcheck.report.mark_text import mark_object, mark_text

@@ -12,9 +12,11 @@ import pytest
 from astropy.io import fits
 from scipy.spatial.transform import Rotation
 
-from polarcheck.correction import KnobSpec, Move, correct
+from polarcheck.correction import correct
 from polarcheck.frames import read_solution
 from polarcheck.mark import View, choose_star
+from polarcheck.moves import Move
+from polarcheck.play import KnobSpec
 from polarcheck.site import Site
 from polarcheck.sky import icrs_from_observed, observed_from_icrs, standard_atmosphere
 from polarcheck.source import given_alignment
