@@ -150,7 +150,7 @@ def _bright_pixels(image: Pixels, sky: Sky, threshold: float) -> tuple[npt.NDArr
 
 def _labelled(flat: npt.NDArray[np.int64], width: int) -> tuple[npt.NDArray[np.int_], int]:
     """Labels of pixels that touch by sides or corners; `flat` is in rising order."""
-    from scipy.sparse import coo_array
+    from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import connected_components
 
     column = flat % width
@@ -160,7 +160,7 @@ def _labelled(flat: npt.NDArray[np.int64], width: int) -> tuple[npt.NDArray[np.i
         at = np.minimum(at, len(flat) - 1)
         touch = (flat[at] == flat + step) & (column != edge)
         pairs.append(np.stack([np.flatnonzero(touch), at[touch]]))
-    i, j = np.concatenate(pairs, axis=1)
-    graph = coo_array((np.ones(len(i), dtype=bool), (i, j)), shape=(len(flat), len(flat)))
+    i, j = np.concatenate(pairs, axis=1).astype(np.int32)  # older libraries want no wider indices
+    graph = csr_matrix((np.ones(len(i), dtype=bool), (i, j)), shape=(len(flat), len(flat)))
     count, label = connected_components(graph, directed=False)
     return label, int(count)
