@@ -182,6 +182,7 @@ def measure(
     noise_px: float = FRAME_NOISE_PX,
     clock_ahead_s: float = 0.0,
     recursive: bool = False,
+    look_at_stars: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Measurement:
     """Measure the axis error from solved frames taken at several right-ascension positions.
@@ -204,6 +205,8 @@ def measure(
         By how much the clock in the headers was ahead of UTC. [s]
     recursive : bool
         Whether to look into subfolders.
+    look_at_stars : bool
+        Whether to leave out frames whose stars show that the mount still moved; reads all pixels.
     progress : callable, optional
         Called with the number of files read and of all files.
 
@@ -229,7 +232,12 @@ def measure(
     frame_set = read_frames(
         [Path(path) for path in offered], recursive=recursive, clock_ahead_s=clock_ahead_s, progress=progress
     )
-    return measure_frames(
+    notices: tuple[Notice, ...] = ()
+    if look_at_stars:
+        from polarcheck.steady import steady_frames
+
+        frame_set, notices = steady_frames(frame_set, progress)
+    result = measure_frames(
         frame_set,
         site=site,
         fallback_site=fallback_site,
@@ -238,6 +246,7 @@ def measure(
         temperature_c=temperature_c,
         noise_px=noise_px,
     )
+    return replace(result, notices=(*result.notices, *notices)) if notices else result
 
 
 def measure_frames(

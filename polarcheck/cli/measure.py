@@ -52,6 +52,9 @@ def measure_command(
         float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
     ] = FRAME_NOISE_PX,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
+    stars: Annotated[
+        bool, typer.Option("--stars", help="Look at the stars; leave out frames that moved while exposed.")
+    ] = False,
     out: Annotated[
         Path | None, typer.Option(help="Keep the result for later commands.", metavar="FILE.json")
     ] = None,
@@ -89,6 +92,7 @@ def measure_command(
             noise_px=noise_px,
             clock_ahead_s=ahead,
             recursive=recursive,
+            look_at_stars=stars,
             progress=progress_line(),
         )
         if aim is not None:

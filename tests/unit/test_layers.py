@@ -24,6 +24,7 @@ ROOMS = (
     "catalogue",
     "stars",
     "frame_stars",
+    "steady",
     "earth",
     "sky",
     "track",
