@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
 from polarcheck.cli.asking import (
     AlignmentArgument,
+    Asked,
     AtOption,
     ErrorOption,
     ForOption,
@@ -25,7 +26,7 @@ from polarcheck.cli.asking import (
     moment_asked,
     target_asked,
 )
-from polarcheck.cli.shared import ending, writable
+from polarcheck.cli.shared import ending, progress_line, writable
 
 __all__ = ["drift_command"]
 
@@ -47,12 +48,24 @@ def drift_command(
     plot: Annotated[
         Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
     ] = None,
+    check: Annotated[
+        Path | None,
+        typer.Option(
+            help="Compare with a sequence tracked unguided: a folder of frames, at least one solved. Needs no --target.",
+            metavar="SEQUENCE",
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tell how a target drifts, and how its field rotates, while the mount tracks unguided.
 
     Example: polarcheck drift result.json --target M31 --at 2026-11-14T20:00:00 --for 10min
     """
+    if check is not None:
+        with ending():
+            asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
+            _tell_check(check, asked, rate, as_json)
+        return
     place, moment = target_asked(target), moment_asked(at)
     seconds = duration_asked("--for", duration, _LONGEST_S)
     with ending():
@@ -82,3 +95,21 @@ def drift_command(
         typer.echo(json_text(answer) if as_json else drift_text(drift, found, place, moment, rate))
         for notice in asked.notices:
             typer.echo(notice_text(notice), err=True)
+
+
+def _tell_check(
+    sequence: Path, asked: Asked, rate: Literal["sidereal", "king", "solar", "lunar"], as_json: bool
+) -> None:
+    from polarcheck.drift_check import check_drift
+    from polarcheck.frames import read_frames
+    from polarcheck.report.drift_check_text import drift_check_object, drift_check_text
+    from polarcheck.report.json_text import json_text
+    from polarcheck.report.text import notice_text
+
+    found = asked.alignment
+    result = check_drift(found, read_frames([sequence], progress=progress_line()), rate)
+    notices = (*asked.notices, *result.notices)
+    answer = drift_check_object(result, found, notices)
+    typer.echo(json_text(answer) if as_json else drift_check_text(result, found))
+    for notice in notices:
+        typer.echo(notice_text(notice), err=True)

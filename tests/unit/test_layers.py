@@ -58,6 +58,7 @@ ROOMS = (
     "planning",
     "plausibility",
     "sample",
+    "drift_check",
     "verdicts",
     "measurement",
     "saved",
