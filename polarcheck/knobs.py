@@ -6,7 +6,7 @@ import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.mechanics import arcmin_per_turn, smallest_turn
-from polarcheck.play import KnobSpec, Play
+from polarcheck.play import KnobSpec
 from polarcheck.response import learn_response
 from polarcheck.rig import Knob, Rig
 
@@ -62,10 +62,7 @@ def expected_move(
     response = learn_response(before.steps, *specs, height)
     if any(turns and not known for turns, known in zip(turned, response.known, strict=True)):
         return None
-    play = Play.of(specs)
-    play.ahead = list(response.play_turns)
-    acting, _ = play.take(turned)
-    azimuth, altitude = response.matrix @ acting
+    azimuth, altitude = response.move_by(turned)
     return float(azimuth), float(altitude)
 
 
@@ -74,4 +71,4 @@ def _spec(knob: Knob | None, towards: dict[str, int]) -> KnobSpec:
         return KnobSpec()
     size = arcmin_per_turn(knob)
     gain = None if size is None or knob.clockwise_moves is None else size * towards[knob.clockwise_moves]
-    return KnobSpec(gain, size, knob.backlash_turns or 0.0, smallest_turn(knob))
+    return KnobSpec(gain, size, knob.backlash_turns, smallest_turn(knob))

@@ -140,11 +140,10 @@ def _move(
     if turn is not None:
         sign = 1 if turn >= 0 else -1
         sense = "clockwise" if sign > 0 else "counterclockwise"
-        ahead = response.play_turns[i]
-        take_up = ahead if sign > 0 else knob.backlash_turns - ahead
+        take_up = response.plays[i].take_up_turns(clockwise=sign > 0)
         idle = abs(turn) < max(_IDLE * knob.smallest_turn, _IDLE_MISS * hand_miss(abs(turn) + take_up, knob))
         take_up = 0.0 if idle else take_up
         turns = 0.0 if idle else abs(turn) + take_up
     elif knob.size:
-        turns = abs(wanted) / knob.size + knob.backlash_turns / 2
+        turns = abs(wanted) / knob.size + (knob.backlash_turns or 0.0) / 2
     return Move("azimuth" if i == 0 else "altitude", wanted, sigma, direction, turns, sense, take_up, idle)

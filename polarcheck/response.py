@@ -1,7 +1,9 @@
 """How far the axis goes per turn of each knob, learned from what was turned and what came of it.
 
 The response is a 2 x 2 matrix: its diagonal is the knobs' gain, the rest is cross-talk from a tripod that is not
-level. The rig file gives the prior; each step of the night sharpens it (linear regression with a Gaussian prior).
+level. The rig file gives the prior; each step of the night sharpens it. Given where a knob stands in its play, a
+step is linear in the matrix, so each hypothesis of the play has a Kalman filter of its own for the knob's row, and
+the step weighs the hypotheses by how well they foretold it.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ import numpy as np
 
 from polarcheck.alignment import Step
 from polarcheck.constants import ARCMIN, DEGREE
-from polarcheck.play import KnobSpec, Play
+from polarcheck.play import KnobSpec, Play, hand_miss
 from polarcheck.vectors import Array, wrap
 
 __all__ = ["Response", "learn_response"]
@@ -22,6 +24,8 @@ __all__ = ["Response", "learn_response"]
 _GAIN_SPREAD = 0.15  # one-sigma relative doubt about a stated gain
 _UNKNOWN_GAIN = 200.0  # [arcmin/turn] prior spread of a gain that nobody stated
 _TILT_SPREAD = 0.03  # one-sigma cross-talk per gain: a base out of level by 1.7 deg
+_TAUGHT = 0.02  # turns that must act before a knob counts as known
+_FARTHEST = 3.0  # sigmas by which the best hypothesis may miss a step; beyond it, the step teaches less
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +41,8 @@ class Response:
         Of its entries, row by row. [(arcmin/turn)^2]
     known : tuple of bool
         Whether the gain of each knob is known, its sign included.
-    play_turns : tuple of float
-        Play ahead of each knob if it is turned clockwise; the rest of its backlash lies the other way. Half
-        of the backlash where nobody knows. [turn]
+    plays : tuple of Play
+        Where each knob may stand in its play.
     turns_seen : int
         Corrections that it was learned from.
     """
@@ -47,8 +50,24 @@ class Response:
     matrix: Array
     covariance: Array
     known: tuple[bool, bool]
-    play_turns: tuple[float, float]
+    plays: tuple[Play, Play]
     turns_seen: int
+
+    def move_by(self, turned: tuple[float, float]) -> Array:
+        """Return the move that turns should make, shape (2,): azimuth about the vertical, altitude.
+
+        Parameters
+        ----------
+        turned : tuple of float
+            Of the azimuth and the altitude knob, clockwise positive. [turn]
+
+        Returns
+        -------
+        ndarray, shape (2,)
+            [arcmin]
+        """
+        acting = [float(p.weights @ p.acting(t)) for p, t in zip(self.plays, turned, strict=True)]
+        return np.asarray(self.matrix @ acting)
 
 
 def learn_response(
@@ -71,24 +90,80 @@ def learn_response(
     """
     knobs = (azimuth, altitude)
     mean, covariance = _prior(knobs, axis_altitude)
-    play, known, seen = Play.of(knobs), [knob.gain is not None for knob in knobs], 0
+    rows = [_Row.of(i, Play.of(knob), mean[i], covariance[i]) for i, knob in enumerate(knobs)]
+    known, seen = [knob.gain is not None for knob in knobs], 0
     for before, after in pairwise(steps):
         if after.is_fresh or after.turned is None:
-            play = Play.of(knobs)  # somebody turned, nobody said how far
+            rows = [row.forgotten() for row in rows]
             continue
-        acting, doubt = play.take(after.turned)
-        mean, covariance = _update(
-            mean, covariance, acting, doubt, _motion(before, after), _motion_noise(after)
-        )
-        for i in range(2):
-            known[i] = known[i] or abs(acting[i]) > 0.02
+        acting = [float(r.play.weights @ r.play.acting(t)) for r, t in zip(rows, after.turned, strict=True)]
+        motion, noise = _motion(before, after), np.diag(_motion_noise(after))
+        rows = [row.taught(after.turned, acting[1 - i], motion[i], noise[i]) for i, row in enumerate(rows)]
+        known = [was or abs(turns) > _TAUGHT for was, turns in zip(known, acting, strict=True)]
         seen += 1
-    return Response(
-        mean.reshape(2, 2), covariance, (known[0], known[1]), (play.ahead[0], play.ahead[1]), seen
-    )
+    return _response(rows, (known[0], known[1]), seen)
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One coordinate of the axis, and the knob that moves it: a filter for every hypothesis of its play.
+
+    `mean`, shape (n, 2), and `covariance`, (n, 2, 2), are of the row of the matrix: azimuth knob, altitude knob.
+    """
+
+    index: int
+    play: Play
+    mean: Array
+    covariance: Array
+
+    @classmethod
+    def of(cls, index: int, play: Play, mean: Array, covariance: Array) -> _Row:
+        count = len(play.weights)
+        return cls(index, play, np.tile(mean, (count, 1)), np.tile(covariance, (count, 1, 1)))
+
+    def forgotten(self) -> _Row:
+        return _Row(self.index, self.play.forgotten(), self.mean, self.covariance)
+
+    def taught(self, turned: tuple[float, float], other: float, motion: float, noise: float) -> _Row:
+        """Weigh the hypotheses by a step, and let each learn from it; `other`: turns by which the other knob acted."""
+        i, count = self.index, len(self.mean)
+        design = np.full((count, 2), other)
+        design[:, i] = self.play.acting(turned[i])
+        off = motion - np.sum(design * self.mean, axis=-1)
+        along = np.einsum("nij,nj->ni", self.covariance, design)
+        foretold = np.sum(design * along, axis=-1)
+        mean = self.mean
+        for _ in range(2):  # what a hand misses moves the axis by the gain, which the step itself tells best
+            variance = foretold + noise + _by_hand(mean, turned)
+            # turns that were told wrong fit no hypothesis: they must not teach much
+            variance = variance * max(1.0, float(np.min(off**2 / variance)) / _FARTHEST**2)
+            gain = along / variance[:, None]
+            mean = self.mean + gain * off[:, None]
+        exponent = -(off**2) / (2 * variance)
+        likelihood = np.exp(exponent - exponent.max()) / np.sqrt(variance)
+        play = self.play.weighed(likelihood).turned(turned[i])
+        return _Row(i, play, mean, self.covariance - gain[:, :, None] * along[:, None, :])
+
+
+def _by_hand(mean: Array, turned: tuple[float, float]) -> Array:
+    """Variance of the move by what a hand misses, for rows of the matrix, shape (n, 2)."""
+    doubt = np.array([hand_miss(abs(turns)) if turns else 0.0 for turns in turned])
+    return np.asarray(np.sum((mean * doubt) ** 2, axis=-1) + 1e-6)
+
+
+def _response(rows: Sequence[_Row], known: tuple[bool, bool], seen: int) -> Response:
+    matrix, covariance = np.zeros((2, 2)), np.zeros((4, 4))
+    for i, row in enumerate(rows):
+        weights = row.play.weights
+        matrix[i] = weights @ row.mean
+        apart = row.mean - matrix[i]
+        spread = np.einsum("n,ni,nj->ij", weights, apart, apart)
+        covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = np.tensordot(weights, row.covariance, 1) + spread
+    return Response(matrix, covariance, known, (rows[0].play, rows[1].play), seen)
 
 
 def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Array]:
+    """Mean, shape (2, 2), and covariance of each row, (2, 2, 2)."""
     mean, spread = np.zeros((2, 2)), np.zeros((2, 2))
     sizes = [abs(knob.gain) if knob.gain is not None else (knob.size or _UNKNOWN_GAIN) for knob in knobs]
     for i, knob in enumerate(knobs):
@@ -97,7 +172,7 @@ def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Ar
     cosine = max(float(np.cos(altitude)), 0.1)
     spread[1, 0] = _TILT_SPREAD * sizes[0] * cosine
     spread[0, 1] = _TILT_SPREAD * sizes[1] / cosine
-    return mean.reshape(4), np.diag(spread.reshape(4) ** 2)
+    return mean, np.stack([np.diag(row**2) for row in spread])
 
 
 def _motion(before: Step, after: Step) -> Array:
@@ -109,14 +184,3 @@ def _motion_noise(after: Step) -> Array:
     """Covariance of a motion; the axis in the camera is the same before and after and drops out."""
     scale = np.array([1 / max(np.cos(after.altitude_deg * DEGREE), 0.05), 1.0])
     return np.asarray(2 * after.covariance / ARCMIN**2 * np.outer(scale, scale))
-
-
-def _update(
-    mean: Array, covariance: Array, acting: Array, doubt: Array, motion: Array, noise: Array
-) -> tuple[Array, Array]:
-    design = np.kron(np.eye(2), acting[None, :])  # (2, 4)
-    matrix = mean.reshape(2, 2)
-    spread = np.abs(matrix) + np.sqrt(np.diag(covariance)).reshape(2, 2) * 0.2
-    total = noise + spread @ np.diag(doubt**2) @ spread.T + 1e-6 * np.eye(2)
-    gain = covariance @ design.T @ np.linalg.inv(design @ covariance @ design.T + total)
-    return mean + gain @ (motion - design @ mean), covariance - gain @ design @ covariance

@@ -12,8 +12,9 @@ from polarcheck.response import Response
 __all__ = ["worth_turning"]
 
 _ONE_SIDED_95 = 1.645  # standard errors; below it lie 95 % of a normal distribution
-_PATIENT, _IMPATIENCE = 2, 0.12
-_LEAST_WORTH, _WORTH = 0.6, 0.75  # of the smallest move: what is left below may, above must be turned
+_LEAST, _MOST = 0.7, 0.8  # of the smallest move: what is left below may stay, above must be turned
+_PATIENCE = (1.0, 1.0, 1.0, 1.0, 1.1, 1.3, 3.0)
+"""By what the limit grows with the corrections made: each further turn draws from the same scatter of a hand."""
 
 
 def worth_turning(
@@ -51,33 +52,41 @@ def worth_turning(
     why : str
         In numbers.
     """
-    scale = (cosine, 1.0)
-    gains = [(abs(float(response.matrix[i, i])) or knobs[i].size or 0.0) * scale[i] for i in range(2)]
     sigma, left = error.total_sigma_arcmin, error.total_arcmin
     said = f"{left:.2f} arcmin are left, sigma {sigma:.2f}"
     if tolerance_arcmin is not None:
-        said += f"; the target's exposure allows {tolerance_arcmin:.2f}"
         margin = tolerance_arcmin - left - _ONE_SIDED_95 * sigma
+        said += f"; the target's exposure allows {tolerance_arcmin:.2f}"
         if margin >= 0:
             return False, f"{said}, so {margin:.2f} are to spare with 95 % confidence"
+        said += f", {-margin:.2f} short with 95 % confidence"
     if left <= sigma:
         return False, f"{said}: a turn would follow noise, not the axis; a fresh sweep would tell more"
+    scale = (cosine, 1.0)
+    gains = [(abs(float(response.matrix[i, i])) or knobs[i].size or 0.0) * scale[i] for i in range(2)]
     if not any(gains):
         return True, f"{said}; the rig file does not say how the knobs act"
     smallest = max(gain * knob.smallest_turn for gain, knob in zip(gains, knobs, strict=True))
-    stays = [
-        abs(move.move_arcmin) * by if move.is_idle else 0.0 for move, by in zip(moves, scale, strict=True)
-    ]
+    after = _left_by_hand(moves, knobs, gains, scale)
+    limit = float(np.clip(after, _LEAST * smallest, _MOST * smallest))
+    limit *= _PATIENCE[min(corrections, len(_PATIENCE) - 1)]
+    said += (
+        f"; the smallest turn moves {smallest:.2f}, a hand would leave about {after:.2f}, and after {corrections} "
+        f"correction{'' if corrections == 1 else 's'} more than {limit:.2f} is worth a turn"
+    )
+    return left > limit, said
+
+
+def _left_by_hand(
+    moves: tuple[Move, Move],
+    knobs: tuple[KnobSpec, KnobSpec],
+    gains: list[float],
+    scale: tuple[float, float],
+) -> float:
+    """Root mean square of what a turn of both knobs would leave. [arcmin]"""
+    stays = [abs(moves[i].move_arcmin) * scale[i] if moves[i].is_idle else 0.0 for i in range(2)]
     misses = [gains[i] * _by_hand(moves[i], knobs[i]) for i in range(2)]
-    after = float(np.linalg.norm([*stays, *misses]))
-    limit = float(np.clip(after, _LEAST_WORTH * smallest, _WORTH * smallest)) * _patience(corrections)
-    said = f"{said}; the smallest turn moves {smallest:.2f}, and a hand would leave about {after:.2f}"
-    return (True, said) if left > limit else (False, f"{said}, so a further turn gains nothing")
-
-
-def _patience(corrections: int) -> float:
-    """How much more may be left after so many corrections: each further one draws from the same scatter."""
-    return 1 + _IMPATIENCE * max(corrections - _PATIENT, 0) ** 2
+    return float(np.linalg.norm([*stays, *misses]))
 
 
 def _by_hand(move: Move, knob: KnobSpec) -> float:

@@ -13,7 +13,7 @@ from polarcheck.knobs import expected_move, knob_specs
 from polarcheck.rig import Rig, read_rig
 from polarcheck.site import Site
 from polarcheck.source import given_alignment
-from tests.unit.test_correction import night
+from tests.knob_nights import night
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
 SCREW = "thread_pitch_mm = 1.25\nlever_mm = 70.0\n"  # M8 at 70 mm
@@ -70,7 +70,7 @@ def test_turns_of_a_screw_for_an_error(tmp_path: Path) -> None:
 def test_silent_rig_file_leaves_all_unknown(tmp_path: Path) -> None:
     for knobs in (knob_specs(None, True), knob_specs(rig(tmp_path), True)):
         for knob in knobs:
-            assert (knob.gain, knob.size, knob.backlash_turns, knob.smallest_turn) == (None, None, 0.0, 0.01)
+            assert (knob.gain, knob.size, knob.backlash_turns, knob.smallest_turn) == (None, None, None, 0.01)
 
 
 def test_play_and_smallest_turn_come_along(tmp_path: Path) -> None:
