@@ -1,0 +1,66 @@
+"""The map of the longest exposure against the exact answer, which brute force has checked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from polarcheck.optics import Optics
+from polarcheck.site import Site
+from polarcheck.sky import refracted_pole, standard_atmosphere
+from polarcheck.skymap import exposure_map
+from tests.benchmarks.skymap import place_of
+from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
+
+
+@pytest.mark.parametrize("latitude", [47.3, -31.4])
+@pytest.mark.parametrize(
+    ("hour_angle", "off_equator"), [(-45.0, 10.0), (0.0, 30.0), (40.0, 60.0), (75.0, 75.0)]
+)
+def test_unguided_cell_reaches_the_tolerance_then(
+    latitude: float, hour_angle: float, off_equator: float
+) -> None:
+    """By astropy and scipy: at the map's time the largest motion over the sensor is the tolerance within 4 %."""
+    site = Site(latitude, 11.2, 900.0)
+    air, declination = standard_atmosphere(site.height_m), float(np.copysign(off_equator, latitude))
+    axis = axis_of(site, refracted_pole(site, air).altitude_deg, (20.0, -12.0))
+    optics = Optics(4.95, 1200, 900)
+    sky = exposure_map(
+        axis,
+        site,
+        air,
+        optics,
+        4.95,
+        guided=False,
+        hour_angle_deg=np.array([hour_angle]),
+        declination_deg=np.array([declination]),
+    )
+    place = place_of(hour_angle, declination, site)
+    offsets = [(0.0, 0.0), *((x, y) for x in (-0.825, 0.825) for y in (-0.61875, 0.61875))]
+    stars = [star_at(*place), star_at(*place, 0.0, 0.01), *(star_at(*place, *offset) for offset in offsets)]
+    seconds = np.array([0.0, float(sky.limit_s[0, 0])])
+    seen = directions(icrs(np.array(stars)), "2026-11-14T20:00:00", seconds, site, air)
+    places = plane(carried_back(seen, axis, seconds, latitude > 0)[:, 2:], *camera_basis(seen[0]))
+    assert np.hypot(*(places[1] - places[0]).T).max() == pytest.approx(4.95, rel=0.04)
+
+
+def test_cells_below_five_degrees_are_unknown_and_short_lived_ones_say_so() -> None:
+    site = Site(47.3, 11.2, 900.0)
+    air = standard_atmosphere(site.height_m)
+    axis = axis_of(site, refracted_pole(site, air).altitude_deg, (0.1, 0.1))
+    sky = exposure_map(
+        axis,
+        site,
+        air,
+        Optics(4.95, 120, 90),
+        500.0,
+        guided=True,
+        hour_angle_deg=np.array([180.0, 70.0, 0.0]),
+        declination_deg=np.array([0.0, 80.0]),
+    )
+    assert np.isnan(sky.limit_s[0, 0])
+    assert np.isinf(sky.limit_s[1]).all()
+    assert (sky.available_s[1] == 21_600).all()
+    assert (
+        sky.available_s[0, 1] < 4 * 3600
+    )  # an equatorial star 70 deg west of the meridian sets within 1.3 h
