@@ -14,11 +14,17 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from polarcheck.alignment import AxisError, axis_error
     from polarcheck.axis import AxisFit, fit_axis
+    from polarcheck.catalogue import find_target
+    from polarcheck.drift import predict_drift
     from polarcheck.errors import FitError, FrameError, GeometryError, InputError, Notice, PolarcheckError
+    from polarcheck.exposure import exposure_limit
     from polarcheck.frames import Frame, read_frame, read_frames
     from polarcheck.measurement import Measurement, measure, measure_frames
+    from polarcheck.optics import Optics
+    from polarcheck.scene import set_scene
     from polarcheck.simulate import simulate_frames
     from polarcheck.site import Site
+    from polarcheck.stars import find_stars
 
 __version__ = "0.1.0"
 
@@ -32,14 +38,20 @@ __all__ = [
     "InputError",
     "Measurement",
     "Notice",
+    "Optics",
     "PolarcheckError",
     "Site",
     "axis_error",
+    "exposure_limit",
+    "find_stars",
+    "find_target",
     "fit_axis",
     "measure",
     "measure_frames",
+    "predict_drift",
     "read_frame",
     "read_frames",
+    "set_scene",
     "simulate_frames",
 ]
 
@@ -56,6 +68,12 @@ _ROOMS = {
     "measure_frames": "measurement",
     "simulate_frames": "simulate",
     "Site": "site",
+    "Optics": "optics",
+    "predict_drift": "drift",
+    "set_scene": "scene",
+    "exposure_limit": "exposure",
+    "find_stars": "stars",
+    "find_target": "catalogue",
 }
 
 

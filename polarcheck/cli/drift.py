@@ -86,6 +86,7 @@ def drift_command(
             moment,
             moments_over(seconds),
             rate,
+            found.covariance,
         )
         if plot is not None:
             from polarcheck.report.drift_picture import save_drift_picture
