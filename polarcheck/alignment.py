@@ -144,6 +144,8 @@ class Step:
         positive; None where that is not known, and for a fresh measurement.
     is_fresh : bool
         True for a measurement of its own, False for one that follows on the step before.
+    is_loose : bool
+        Whether the frames were taken with the base's clamps or bolts loose.
     """
 
     utc: tuple[float, float]
@@ -152,6 +154,7 @@ class Step:
     covariance: Array
     turned: tuple[float, float] | None = None
     is_fresh: bool = True
+    is_loose: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +205,11 @@ class Alignment:
     is_continuous: bool = True
     steps: tuple[Step, ...] = ()
     target_aim: Pole | None = None
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether the axis was seen with the base's clamps or bolts loose."""
+        return bool(self.steps) and self.steps[-1].is_loose
 
     @property
     def pole(self) -> Pole:

@@ -14,6 +14,7 @@ import numpy as np
 
 from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
 from polarcheck.camera_axis import FollowedAxis, carry_axis
+from polarcheck.clamps import ClampShift, clamp_shift
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.earth import earth_orientation
 from polarcheck.errors import GeometryError, InputError, Notice
@@ -49,6 +50,8 @@ class Followed:
     slip_arcmin : float or None
         Turn about the axis beyond what tracking explains, westward positive; None where tracking is not
         said or the camera's stand before is not known. [arcmin]
+    clamp_shift : ClampShift or None
+        What tightening did, where the result before was loose, this one is not, and no knob was turned.
     frames : tuple of Frame
         The frames in use.
     problems : tuple of Problem
@@ -62,6 +65,7 @@ class Followed:
     moved_azimuth_arcmin: float
     moved_altitude_arcmin: float
     slip_arcmin: float | None
+    clamp_shift: ClampShift | None
     frames: tuple[Frame, ...]
     problems: tuple[Problem, ...]
     notices: tuple[Notice, ...]
@@ -74,6 +78,7 @@ def follow_frames(
     tracking: Tracking | None = None,
     turned: tuple[float, float] | None = None,
     expected_arcmin: tuple[float, float] | None = None,
+    loose: bool = False,
 ) -> Followed:
     """Find where the axis stands after the knobs were turned.
 
@@ -89,6 +94,8 @@ def follow_frames(
         Turns that the azimuth and altitude knob were given since, net, clockwise positive; kept.
     expected_arcmin : tuple of float, optional
         Azimuth (about the vertical) and altitude move that these turns should have made. [arcmin]
+    loose : bool
+        Whether the frames were taken with the base's clamps or bolts loose; kept.
 
     Returns
     -------
@@ -121,12 +128,14 @@ def follow_frames(
     require_expected(found, moved, expected_arcmin, frames)
     slip, notices = _slip(before, found, utc, tracking, moved)
     dof = before.camera.degrees_of_freedom
+    alignment = _alignment(before, found, frames[-1], turned, loose)
     return Followed(
-        alignment=_alignment(before, found, frames[-1], turned),
+        alignment=alignment,
         error=axis_error(found.axis, found.covariance, dof, before.pole),
         moved_azimuth_arcmin=moved[0] / ARCMIN,
         moved_altitude_arcmin=moved[1] / ARCMIN,
         slip_arcmin=slip,
+        clamp_shift=clamp_shift(alignment, found.own),
         frames=tuple(frames),
         problems=frame_set.problems,
         notices=(*earth.notices, *apart, *notices),
@@ -172,11 +181,11 @@ def _altitude(before: Alignment) -> float:
 
 
 def _alignment(
-    before: Alignment, found: FollowedAxis, last: Frame, turned: tuple[float, float] | None
+    before: Alignment, found: FollowedAxis, last: Frame, turned: tuple[float, float] | None, loose: bool
 ) -> Alignment:
     assert before.camera is not None
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(found.axis))
-    step = Step(last.utc, azimuth, altitude, found.covariance, turned, is_fresh=False)
+    step = Step(last.utc, azimuth, altitude, found.covariance, turned, is_fresh=False, is_loose=loose)
     return Alignment(
         site=before.site,
         atmosphere=before.atmosphere,

@@ -10,7 +10,7 @@ from polarcheck.play import KnobSpec
 from polarcheck.response import learn_response
 from polarcheck.rig import Knob, Rig
 
-__all__ = ["expected_move", "knob_specs"]
+__all__ = ["expected_move", "knob_specs", "stated_shift"]
 
 
 def knob_specs(rig: Rig | None, north: bool) -> tuple[KnobSpec, KnobSpec]:
@@ -37,7 +37,7 @@ def knob_specs(rig: Rig | None, north: bool) -> tuple[KnobSpec, KnobSpec]:
 
 
 def expected_move(
-    before: Alignment, rig: Rig | None, turned: tuple[float, float] | None
+    before: Alignment, rig: Rig | None, turned: tuple[float, float] | None, loose: bool = False
 ) -> tuple[float, float] | None:
     """Return the axis move that turns should make, as the rig file and the night so far have it.
 
@@ -49,6 +49,8 @@ def expected_move(
         The rig file.
     turned : tuple of float or None
         Turns of the azimuth and altitude knob, clockwise positive.
+    loose : bool
+        Whether the clamps are loose afterwards; a stated shift by tightening is in the move then.
 
     Returns
     -------
@@ -62,8 +64,26 @@ def expected_move(
     response = learn_response(before.steps, *specs, height)
     if any(turns and not known for turns, known in zip(turned, response.known, strict=True)):
         return None
-    azimuth, altitude = response.move_by(turned)
+    shift = np.array(stated_shift(rig) or (0.0, 0.0)) * (before.is_loose - loose)
+    azimuth, altitude = response.move_by(turned) + shift
     return float(azimuth), float(altitude)
+
+
+def stated_shift(rig: Rig | None) -> tuple[float, float] | None:
+    """Return the shift of the axis by tightening that a rig file states.
+
+    Parameters
+    ----------
+    rig : Rig or None
+        None states nothing.
+
+    Returns
+    -------
+    tuple of float or None
+        Tight minus loose: azimuth about the vertical, altitude. [arcmin]
+    """
+    shift = rig.mount.clamp_shift_arcmin if rig else None
+    return None if shift is None else (shift[0], shift[1])
 
 
 def _spec(knob: Knob | None, towards: dict[str, int]) -> KnobSpec:
@@ -71,4 +91,11 @@ def _spec(knob: Knob | None, towards: dict[str, int]) -> KnobSpec:
         return KnobSpec()
     size = arcmin_per_turn(knob)
     gain = None if size is None or knob.clockwise_moves is None else size * towards[knob.clockwise_moves]
-    return KnobSpec(gain, size, knob.backlash_turns, smallest_turn(knob))
+    return KnobSpec(
+        gain,
+        size,
+        knob.backlash_turns,
+        smallest_turn(knob),
+        is_opposed=knob.kind == "opposed bolts",
+        travel_arcmin=knob.travel_arcmin,
+    )

@@ -20,6 +20,7 @@ __all__ = ["Move", "knob_moves", "knob_rotation"]
 
 Direction = Literal["east", "west", "up", "down"]
 Sense = Literal["clockwise", "counterclockwise"]
+Side = Literal["east", "west", "pole", "equator"]
 
 _IDLE = 0.5  # of the smallest turn: less is no turn
 _IDLE_MISS = 0.7  # of what a hand misses: a turn for less makes it worse
@@ -46,6 +47,13 @@ class Move:
         Part of `turns` that only takes up backlash.
     is_idle : bool
         Whether the move is so small that the knob is better left alone; no backlash is taken up for it.
+    is_opposed : bool
+        Whether two bolts share the move: one comes out, the other goes in by as much.
+    ease_first : {"east", "west", "pole", "equator"} or None
+        The side whose bolt comes out, which it does first; None for one screw, or where the sense is not known.
+    beyond_travel_arcmin : float or None
+        What the knob lacks for the move if it stands in the middle of its travel; 0 if it reaches, None where the
+        travel is not stated. [arcmin]
     """
 
     knob: Literal["azimuth", "altitude"]
@@ -56,6 +64,9 @@ class Move:
     sense: Sense | None
     take_up_turns: float = 0.0
     is_idle: bool = False
+    is_opposed: bool = False
+    ease_first: Side | None = None
+    beyond_travel_arcmin: float | None = None
 
 
 def knob_moves(
@@ -146,4 +157,22 @@ def _move(
         turns = 0.0 if idle else abs(turn) + take_up
     elif knob.size:
         turns = abs(wanted) / knob.size + (knob.backlash_turns or 0.0) / 2
-    return Move("azimuth" if i == 0 else "altitude", wanted, sigma, direction, turns, sense, take_up, idle)
+    return Move(
+        "azimuth" if i == 0 else "altitude",
+        wanted,
+        sigma,
+        direction,
+        turns,
+        sense,
+        take_up,
+        idle,
+        knob.is_opposed,
+        _ease_first(i, sense) if knob.is_opposed else None,
+        None if knob.travel_arcmin is None else max(abs(wanted) - knob.travel_arcmin / 2, 0.0),
+    )
+
+
+def _ease_first(i: int, sense: Sense | None) -> Side | None:
+    """Side of the bolt that comes out; the sense is said of the one on the east side or on the pole's side."""
+    sides: tuple[Side, Side] = ("east", "west") if i == 0 else ("pole", "equator")
+    return None if sense is None else sides[0 if sense == "counterclockwise" else 1]

@@ -38,12 +38,19 @@ class KnobSpec:
         Turns that do nothing after the direction is reversed; None where nobody states it.
     smallest_turn : float
         What a hand can do.
+    is_opposed : bool
+        Whether two bolts push from both sides: one comes out, the other goes in by as much. Its turns are then
+        said of the bolt on the east side (azimuth) or on the pole's side (altitude).
+    travel_arcmin : float or None
+        How far the knob can move the axis, from end to end. [arcmin]
     """
 
     gain: float | None = None
     size: float | None = None
     backlash_turns: float | None = None
     smallest_turn: float = 0.01
+    is_opposed: bool = False
+    travel_arcmin: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +107,11 @@ class Play:
     def backlash_sigma_turns(self) -> float:
         """Their spread. [turn]"""
         return float(np.sqrt(self.weights @ (self.backlash - self.backlash_turns) ** 2))
+
+    @property
+    def is_known(self) -> bool:
+        """Whether its backlash was stated or seen in a reversal."""
+        return self.is_stated or self.reversals > 0
 
     def acting(self, turns: float) -> Array:
         """Return the part of a turn that moves the axis, for each hypothesis, shape (n,).

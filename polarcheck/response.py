@@ -96,6 +96,9 @@ def learn_response(
         if after.is_fresh or after.turned is None:
             rows = [row.forgotten() for row in rows]
             continue
+        if after.is_loose != before.is_loose:  # tightening moved the axis too, nobody knows how far
+            rows = [row.turned(after.turned[row.index]) for row in rows]
+            continue
         acting = [float(r.play.weights @ r.play.acting(t)) for r, t in zip(rows, after.turned, strict=True)]
         motion, noise = _motion(before, after), np.diag(_motion_noise(after))
         rows = [row.taught(after.turned, acting[1 - i], motion[i], noise[i]) for i, row in enumerate(rows)]
@@ -123,6 +126,9 @@ class _Row:
 
     def forgotten(self) -> _Row:
         return _Row(self.index, self.play.forgotten(), self.mean, self.covariance)
+
+    def turned(self, turns: float) -> _Row:
+        return _Row(self.index, self.play.turned(turns), self.mean, self.covariance)
 
     def taught(self, turned: tuple[float, float], other: float, motion: float, noise: float) -> _Row:
         """Weigh the hypotheses by a step, and let each learn from it; `other`: turns by which the other knob acted."""

@@ -119,6 +119,7 @@ class _Step(_Table):
     altitude_deg: Altitude
     covariance_arcmin2: Annotated[Square, AfterValidator(_covariance)]
     turned: Pair | None
+    is_loose: bool = False
 
 
 class _Result(_Table):
@@ -230,4 +231,5 @@ def _step(step: _Step) -> Step:
         covariance=np.array(step.covariance_arcmin2) * ARCMIN**2,
         turned=None if step.turned is None else (step.turned[0], step.turned[1]),
         is_fresh=step.is_fresh,
+        is_loose=step.is_loose,
     )

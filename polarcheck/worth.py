@@ -62,6 +62,8 @@ def worth_turning(
         said += f", {-margin:.2f} short with 95 % confidence"
     if left <= sigma:
         return False, f"{said}: a turn would follow noise, not the axis; a fresh sweep would tell more"
+    if beyond := [move.knob for move in moves if move.beyond_travel_arcmin]:
+        return True, f"{said}; the {' and the '.join(beyond)} knob may not reach: the tripod must be moved"
     scale = (cosine, 1.0)
     gains = [(abs(float(response.matrix[i, i])) or knobs[i].size or 0.0) * scale[i] for i in range(2)]
     if not any(gains):

@@ -25,7 +25,13 @@ from polarcheck.cli.asking import (
     moment_asked,
     target_asked,
 )
-from polarcheck.cli.optics_asking import GuidedOption, ToleranceOption, optics_asked, tolerance_asked
+from polarcheck.cli.optics_asking import (
+    FwhmOption,
+    GuidedOption,
+    ToleranceOption,
+    optics_asked,
+    tolerance_asked,
+)
 from polarcheck.cli.shared import ending, say, writable
 
 if TYPE_CHECKING:
@@ -56,6 +62,7 @@ def correct_command(
     ] = None,
     guided: GuidedOption = False,
     tolerance: ToleranceOption = "1px",
+    fwhm: FwhmOption = None,
     mark: Annotated[
         Path | None,
         typer.Option(help="Draw where a star of the last frame must go.", metavar="FILE.png|svg"),
@@ -66,12 +73,14 @@ def correct_command(
 
     Example: polarcheck correct result.json --rig rig.toml
     """
-    wants = None if want is None else (duration_asked("--want", want, 6 * 3600.0), target, at)
+    wants = None
+    if want is not None:
+        wants = duration_asked("--want", want, 6 * 3600.0), target_asked(target).place, moment_asked(at)
     kind, aim = aim_asked(pole, target, at, duration, also_for=want)
     with ending():
         writable("--mark", mark, [".png", ".svg"])
         from polarcheck.correction import correct
-        from polarcheck.knobs import knob_specs
+        from polarcheck.knobs import knob_specs, stated_shift
         from polarcheck.last_frame import mark_on_sensor
         from polarcheck.report.correction_text import correction_object, correction_text
         from polarcheck.report.json_text import json_text
@@ -79,9 +88,9 @@ def correct_command(
 
         asked = alignment_asked(alignment, error, site, rig, kind, pressure, temperature, aim)
         found = asked.alignment
-        allowed = None if wants is None else _allowed(found, asked.rig, *wants, guided, tolerance)
+        allowed = None if wants is None else _allowed(found, asked.rig, *wants, guided, tolerance, fwhm)
         specs = knob_specs(asked.rig, found.site.is_north)
-        correction = correct(found, *specs, found.site.is_north, allowed)
+        correction = correct(found, *specs, found.site.is_north, allowed, stated_shift(asked.rig))
         seen = mark_on_sensor(found, correction.moves)
         if mark is not None:
             _draw(seen, mark)
@@ -107,17 +116,18 @@ def _allowed(
     found: Alignment,
     rig: Rig | None,
     want_s: float,
-    target: str | None,
-    at: str | None,
+    place: tuple[float, float],
+    moment: tuple[float, float],
     guided: bool,
     tolerance: str,
-) -> float | None:
-    """Largest total error that allows the wanted exposure; None where any does. [arcmin]"""
+    fwhm: str | None,
+) -> float:
+    """Largest total error that allows the wanted exposure, at most 600 arcmin. [arcmin]"""
     from polarcheck.exposure import required_error
     from polarcheck.scene import set_scene
 
     optics = optics_asked(rig, None, None, None, 0.0, None)
-    motion, _ = tolerance_asked(tolerance, None, optics)
-    place, moment = target_asked(target).place, moment_asked(at)
+    motion, _ = tolerance_asked(tolerance, fwhm, optics)
     scene = set_scene(found.site, found.atmosphere, found.pole, place, moment, optics, guided=guided)
-    return required_error(scene, found.pole, motion, want_s)
+    needed = required_error(scene, found.pole, motion, want_s)
+    return 600.0 if needed is None else needed

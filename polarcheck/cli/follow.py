@@ -24,6 +24,12 @@ def follow_command(
         str | None,
         typer.Option(help="Turns given to each knob since then, net, clockwise positive.", metavar="AZ,ALT"),
     ] = None,
+    loose: Annotated[
+        bool,
+        typer.Option(
+            "--loose", help="The base's clamps or bolts were loose; tightening will shift the axis."
+        ),
+    ] = False,
     rig: Annotated[
         Path | None, typer.Option(help="Rig file: what these turns should have done.", metavar="FILE.toml")
     ] = None,
@@ -50,15 +56,17 @@ def follow_command(
         from polarcheck.follow import follow_frames
         from polarcheck.frames import read_frames
         from polarcheck.knobs import expected_move
-        from polarcheck.report.correction_text import followed_object, followed_text
+        from polarcheck.report.follow_text import followed_object, followed_text
         from polarcheck.report.json_text import json_text
         from polarcheck.report.text import notice_text
         from polarcheck.saved import read_alignment
 
         before = read_alignment(result)
-        expected = expected_move(before, found_rig(rig, [result, *frames]), turns)
+        expected = expected_move(before, found_rig(rig, [result, *frames]), turns, loose)
         frame_set = read_frames(frames, clock_ahead_s=ahead, progress=progress_line())
-        followed = follow_frames(before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected)
+        followed = follow_frames(
+            before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
+        )
         shown = followed_object(followed, out.parent if out else None)
         if out is not None:
             write_text(out, json_text(shown))

@@ -1,29 +1,21 @@
-"""Knob moves and the axis after them, on a terminal and as JSON."""
+"""Knob moves, on a terminal and as JSON."""
 
 from __future__ import annotations
 
-from pathlib import Path
+import math
 from typing import Any
 
 from polarcheck.alignment import Alignment, side_words
+from polarcheck.constants import DEGREE
 from polarcheck.correction import Correction
-from polarcheck.follow import Followed
 from polarcheck.last_frame import SensorMark
 from polarcheck.moves import Move
-from polarcheck.report.json_text import (
-    alignment_keys,
-    error_object,
-    frame_object,
-    notice_object,
-    pole_object,
-    site_object,
-)
 from polarcheck.report.mark_text import mark_object, mark_text
 from polarcheck.report.rounding import with_sigma
-from polarcheck.report.text import error_table, pole_words, wrapped
-from polarcheck.times import iso_from_utc
+from polarcheck.report.text import pole_words, wrapped
+from polarcheck.response import Response
 
-__all__ = ["correction_object", "correction_text", "followed_object", "followed_text"]
+__all__ = ["correction_object", "correction_text"]
 
 _CAUTION = (
     "Before you loosen anything: hold the load, ease the opposite bolt first, never free both, and keep to the "
@@ -37,6 +29,8 @@ def correction_text(correction: Correction, alignment: Alignment, mark: SensorMa
     lines = [_head(alignment), ""]
     for number, move in enumerate(correction.moves, 1):
         lines.append(_move_text(number, move, north))
+        lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
+    lines += [_loose_text(correction, north)] if alignment.is_loose else []
     lines += [
         "",
         wrapped(("Worth a turn: " if correction.worth_turning else "Leave it: ") + correction.why + "."),
@@ -63,6 +57,9 @@ def correction_object(correction: Correction, mark: SensorMark | None = None) ->
                 "sense": move.sense,
                 "take_up_turns": move.take_up_turns,
                 "is_idle": move.is_idle,
+                "opposed": move.is_opposed,
+                "ease_first": move.ease_first,
+                "beyond_travel_arcmin": move.beyond_travel_arcmin,
             }
             for move in correction.moves
         ],
@@ -74,62 +71,17 @@ def correction_object(correction: Correction, mark: SensorMark | None = None) ->
             "covariance": correction.response.covariance.tolist(),
             "known": list(correction.response.known),
             "corrections_learned_from": correction.response.turns_seen,
+            "backlash": [
+                {
+                    "knob": name,
+                    "turns": play.backlash_turns if play.is_known else None,
+                    "sigma_turns": play.backlash_sigma_turns if play.is_known else None,
+                    "reversals": play.reversals,
+                }
+                for name, play in zip(("azimuth", "altitude"), correction.response.plays, strict=True)
+            ],
         },
-    }
-
-
-def followed_text(followed: Followed) -> str:
-    """Return the whole answer of ``polarcheck follow``."""
-    alignment, count = followed.alignment, len(followed.frames)
-    frames = "1 frame" if count == 1 else f"{count} frames"
-    moved = (
-        f"It moved by {followed.moved_azimuth_arcmin:+.2f} arcmin in azimuth and "
-        f"{followed.moved_altitude_arcmin:+.2f} in altitude since the result before."
-    )
-    head = wrapped(f"Polar axis now, from {frames}, as of {iso_from_utc(alignment.steps[-1].utc)[:19]} UTC.")
-    left = [wrapped(f"{p.name}: {p.reason}", "  ", "    ") for p in followed.problems if not p.is_sidecar]
-    tail = ["", f"Left out: {len(left)}", *left] if left else []
-    return "\n".join(
-        [
-            head,
-            "",
-            error_table(followed.error, alignment.pole_kind, alignment.site.is_north),
-            "",
-            wrapped(moved),
-            *tail,
-        ]
-    )
-
-
-def followed_object(followed: Followed, kept_in: Path | None = None) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.follow/1``; see `alignment_keys` for `kept_in`."""
-    alignment = followed.alignment
-    step = alignment.steps[-1]
-    return {
-        "schema": "polarcheck.follow/1",
-        **site_object(alignment.site, alignment.atmosphere),
-        "epoch_utc": iso_from_utc(step.utc),
-        "pole": pole_object(alignment.pole),
-        "axis": {
-            "azimuth_deg": step.azimuth_deg,
-            "altitude_deg": step.altitude_deg,
-            "covariance_arcmin2": alignment_keys(alignment)["history"][-1]["covariance_arcmin2"],
-        },
-        "error": error_object(followed.error),
-        "moved": {
-            "azimuth_arcmin": followed.moved_azimuth_arcmin,
-            "altitude_arcmin": followed.moved_altitude_arcmin,
-        },
-        "slip_arcmin": followed.slip_arcmin,
-        "frames": [
-            *(frame_object(f.name, None, iso_from_utc(f.utc)) for f in followed.frames),
-            *(
-                frame_object(p.name, p.reason, iso_from_utc(p.utc) if p.utc else None)
-                for p in followed.problems
-            ),
-        ],
-        "warnings": [notice_object(notice) for notice in followed.notices],
-        **alignment_keys(alignment, kept_in),
+        "clamp_shift_allowed_arcmin": correction.clamp_shift_arcmin and list(correction.clamp_shift_arcmin),
     }
 
 
@@ -164,7 +116,60 @@ def _move_text(number: int, move: Move, north: bool) -> str:
             if move.turns < 1
             else f"{_turns(move.turns)} turns{sense}{play}"
         )
+        turn += _bolts(move)
     return wrapped(f"{number}. {move.knob}: {size}: {turn}.", "  ", "     ")
+
+
+def _bolts(move: Move) -> str:
+    """How two opposed bolts share a turn."""
+    if not move.is_opposed:
+        return ""
+    if move.ease_first is None:
+        return ". Ease one bolt first, then drive the other in by as much"
+    other = {"east": "west", "west": "east", "pole": "equator", "equator": "pole"}[move.ease_first]
+    named = "east" if move.knob == "azimuth" else "pole"
+    return (
+        f" (of the bolt on the {named} side). First ease the bolt on the {move.ease_first} side, counterclockwise, then "
+        f"drive the one on the {other} side in, clockwise, by as much"
+    )
+
+
+def _tripod_text(move: Move, north: bool) -> str:
+    """How to move the tripod where the knob may not reach."""
+    reach = abs(move.move_arcmin) - (move.beyond_travel_arcmin or 0.0)
+    angle = abs(move.move_arcmin) / 60
+    slope = f"{1000 * math.tan(angle * DEGREE):.0f} mm for each metre"
+    if move.knob == "azimuth":
+        sense = "clockwise" if (move.direction == "east") == north else "counterclockwise"
+        how = (
+            f"turn the tripod about the vertical by {angle:.1f} deg {_where(move, north)}, {sense} seen from above: "
+            f"a leg goes {slope} that it stands from the middle"
+        )
+    else:
+        leg = "raise" if move.direction == "up" else "lower"
+        how = (
+            f"set the latitude scale {angle:.1f} deg {'higher' if leg == 'raise' else 'lower'}, or {leg} the leg on the "
+            f"pole's side by {slope} from it to the line through the other two"
+        )
+    return wrapped(
+        f"A knob in the middle of its travel reaches {reach:.0f} arcmin. Set it there, hold the load, {how}. "
+        "Then measure afresh.",
+        "     ",
+        "     ",
+    )
+
+
+def _loose_text(correction: Correction, north: bool) -> str:
+    shift = correction.clamp_shift_arcmin
+    if shift is None:
+        said = "The clamps were loose: tightening will shift the axis, nobody knows how far (clamp_shift_arcmin)."
+    else:
+        side, height = side_words(shift[0], shift[1], north)
+        said = (
+            f"The clamps were loose: tightening will shift the axis by {abs(shift[0]):.1f} arcmin {side} and "
+            f"{abs(shift[1]):.1f} {'up' if height == 'high' else 'down'}, which the moves allow for."
+        )
+    return wrapped(said)
 
 
 def _where(move: Move, north: bool) -> str:
@@ -194,5 +199,20 @@ def _learned(correction: Correction) -> str:
     seen = "one turn" if response.turns_seen == 1 else f"{response.turns_seen} turns"
     return wrapped(
         f"Learned from {seen}: a turn moves azimuth by {gains[0]} and altitude by {gains[1]} arcmin; the turns above "
-        "hold that, and what each knob does to the other angle."
+        "hold that, and what each knob does to the other angle." + _backlash(response)
     )
+
+
+def _backlash(response: Response) -> str:
+    said = ""
+    for name, play in zip(("azimuth", "altitude"), response.plays, strict=True):
+        if play.reversals:
+            value, sigma = with_sigma(play.backlash_turns, play.backlash_sigma_turns)
+            seen = "one reversal" if play.reversals == 1 else f"{play.reversals} reversals"
+            said += f" Backlash of the {name} knob: {value} ± {sigma} turns, from {seen}."
+        elif not play.is_stated and play.last_sense:
+            said += (
+                f" The rig file states no backlash of the {name} knob, and it was not reversed yet: {play.backlash_turns:.2f} "
+                "turns are a guess."
+            )
+    return said

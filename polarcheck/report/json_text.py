@@ -130,6 +130,7 @@ def _step(step: Step) -> dict[str, Any]:
     return {
         "epoch_utc": iso_from_utc(step.utc),
         "is_fresh": step.is_fresh,
+        "is_loose": step.is_loose,
         "azimuth_deg": step.azimuth_deg,
         "altitude_deg": step.altitude_deg,
         "covariance_arcmin2": (step.covariance / ARCMIN**2).tolist(),

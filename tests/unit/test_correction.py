@@ -9,12 +9,12 @@ import pytest
 
 from polarcheck.alignment import Alignment, Step
 from polarcheck.correction import Correction, correct
-from polarcheck.moves import Move, knob_rotation
+from polarcheck.moves import Move
 from polarcheck.play import KnobSpec
 from polarcheck.response import learn_response
 from polarcheck.site import Site
 from polarcheck.source import given_alignment
-from tests.helpers import ARCSEC, DEG, altitude_of, enu
+from tests.helpers import ARCSEC, DEG
 from tests.knob_nights import night
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
@@ -211,12 +211,3 @@ def test_unknown_knobs_are_worth_turning_and_it_says_why() -> None:
     correction = correct(alignment((20.0, 10.0)), KnobSpec(), KnobSpec(), True)
     assert correction.worth_turning
     assert "does not say how the knobs act" in correction.why
-
-
-@pytest.mark.parametrize("azimuth_deg", [0.7, 179.2])
-def test_knob_rotation_makes_the_moves_of_a_level_mount(azimuth_deg: float) -> None:
-    # azimuth and altitude of the turned axis, from its East-North-Up components
-    axis = enu(azimuth_deg * DEG, 40 * DEG)
-    turned = knob_rotation(axis, 0.5 * DEG, -0.3 * DEG) @ axis
-    assert np.arctan2(turned[0], turned[1]) / DEG == pytest.approx(azimuth_deg + 0.5, abs=1e-9)
-    assert altitude_of(turned) / DEG == pytest.approx(39.7, abs=1e-9)

@@ -39,6 +39,7 @@ ROOMS = (
     "rig",
     "mechanics",
     "rig_summary",
+    "clamps",
     "play",
     "response",
     "moves",

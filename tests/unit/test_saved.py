@@ -16,7 +16,7 @@ from polarcheck.errors import InputError
 from polarcheck.follow import follow_frames
 from polarcheck.frames import read_frames
 from polarcheck.measurement import measure
-from polarcheck.report.correction_text import followed_object
+from polarcheck.report.follow_text import followed_object
 from polarcheck.report.json_text import json_text, measurement_object
 from polarcheck.saved import read_alignment
 from polarcheck.times import seconds_between
