@@ -96,6 +96,7 @@ def _spec(knob: Knob | None, towards: dict[str, int]) -> KnobSpec:
         size,
         knob.backlash_turns,
         smallest_turn(knob),
+        gain_sigma=knob.arcmin_per_turn_sigma,
         is_opposed=knob.kind == "opposed bolts",
         travel_arcmin=knob.travel_arcmin,
     )

@@ -38,6 +38,8 @@ class KnobSpec:
         Turns that do nothing after the direction is reversed; None where nobody states it.
     smallest_turn : float
         What a hand can do.
+    gain_sigma : float or None
+        One-sigma doubt about `gain`, where a night told it. [arcmin]
     is_opposed : bool
         Whether two bolts push from both sides: one comes out, the other goes in by as much. Its turns are then
         said of the bolt on the east side (azimuth) or on the pole's side (altitude).
@@ -49,6 +51,7 @@ class KnobSpec:
     size: float | None = None
     backlash_turns: float | None = None
     smallest_turn: float = 0.01
+    gain_sigma: float | None = None
     is_opposed: bool = False
     travel_arcmin: float | None = None
 

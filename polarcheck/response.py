@@ -22,6 +22,7 @@ from polarcheck.vectors import Array, wrap
 __all__ = ["Response", "learn_response"]
 
 _GAIN_SPREAD = 0.15  # one-sigma relative doubt about a stated gain
+_NIGHT_SPREAD = 0.02  # relative, from night to night; common practice, no source
 _UNKNOWN_GAIN = 200.0  # [arcmin/turn] prior spread of a gain that nobody stated
 _TILT_SPREAD = 0.03  # one-sigma cross-talk per gain: a base out of level by 1.7 deg
 _TAUGHT = 0.02  # turns that must act before a knob counts as known
@@ -174,7 +175,10 @@ def _prior(knobs: tuple[KnobSpec, KnobSpec], altitude: float) -> tuple[Array, Ar
     sizes = [abs(knob.gain) if knob.gain is not None else (knob.size or _UNKNOWN_GAIN) for knob in knobs]
     for i, knob in enumerate(knobs):
         mean[i, i] = knob.gain or 0.0
-        spread[i, i] = _GAIN_SPREAD * sizes[i] if knob.gain is not None else 1.2 * sizes[i]
+        stated = _GAIN_SPREAD * sizes[i]
+        if knob.gain_sigma is not None:  # another night told it; screws and loads differ a little
+            stated = float(np.hypot(knob.gain_sigma, _NIGHT_SPREAD * sizes[i]))
+        spread[i, i] = stated if knob.gain is not None else 1.2 * sizes[i]
     cosine = max(float(np.cos(altitude)), 0.1)
     spread[1, 0] = _TILT_SPREAD * sizes[0] * cosine
     spread[0, 1] = _TILT_SPREAD * sizes[1] / cosine

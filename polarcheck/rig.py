@@ -20,7 +20,7 @@ from polarcheck.printable import printable
 from polarcheck.rig_finding import find_rig
 from polarcheck.site import Site
 
-__all__ = ["Camera", "Guiding", "Knob", "Mount", "Optics", "Rig", "find_rig", "read_rig"]
+__all__ = ["Camera", "Guiding", "Knob", "Mount", "Optics", "Rig", "check_rig_text", "find_rig", "read_rig"]
 
 
 class _Table(BaseModel):
@@ -57,6 +57,7 @@ _KNOB_LIMITS = {
     "arcmin_per_turn": (0.01, 21_600),
     "thread_pitch_mm": (0.05, 50),
     "lever_mm": (1, 5_000),
+    "arcmin_per_turn_sigma": (0.0001, 21_600),
     "backlash_turns": (0, 100),
     "smallest_turn": (0.0001, 1),
 }
@@ -72,6 +73,7 @@ class Knob(_Table):
 
     kind: Literal["screw", "opposed bolts"] = "screw"
     arcmin_per_turn: Positive | None = None
+    arcmin_per_turn_sigma: Positive | None = None
     thread_pitch_mm: Positive | None = None
     lever_mm: Positive | None = None
     clockwise_moves: Literal["east", "west", "up", "down"] | None = None
@@ -181,10 +183,7 @@ def read_rig(path: Path) -> Rig:
         raise InputError(f"{name}: is no UTF-8 text; a rig file is TOML") from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(f"{name}: is no valid TOML: {printable(error)}") from None
-    try:
-        file = _RigFile.model_validate(content)
-    except ValidationError as error:
-        raise InputError(f"{name}: {_first_fault(error, text)}") from None
+    file = _checked(content, text, name)
     site = None
     if file.site:
         site = Site(
@@ -194,6 +193,31 @@ def read_rig(path: Path) -> Rig:
             f"rig file {printable(path.name)}",
         )
     return Rig(path, file.optics, file.camera, file.guiding, file.mount, site)
+
+
+def check_rig_text(text: str, path: Path) -> None:
+    """Check a rig file's text before it is written.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    path : pathlib.Path
+        Whose text it is to be, for the message.
+
+    Raises
+    ------
+    InputError
+        It would not be a valid rig file.
+    """
+    _checked(tomllib.loads(text), text, printable(path))
+
+
+def _checked(content: dict[str, object], text: str, name: str) -> _RigFile:
+    try:
+        return _RigFile.model_validate(content)
+    except ValidationError as error:
+        raise InputError(f"{name}: {_first_fault(error, text)}") from None
 
 
 _SAID = {

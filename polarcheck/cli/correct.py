@@ -32,11 +32,12 @@ from polarcheck.cli.optics_asking import (
     optics_asked,
     tolerance_asked,
 )
-from polarcheck.cli.shared import ending, say, writable
+from polarcheck.cli.shared import ending, say, writable, write_text
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
     from polarcheck.last_frame import SensorMark
+    from polarcheck.response import Response
     from polarcheck.rig import Rig
 
 __all__ = ["correct_command"]
@@ -67,6 +68,10 @@ def correct_command(
         Path | None,
         typer.Option(help="Draw where a star of the last frame must go.", metavar="FILE.png|svg"),
     ] = None,
+    keep_response: Annotated[
+        bool,
+        typer.Option("--keep-response", help="Write what the night taught of the knobs into the rig file."),
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tell which knob to turn, which way and how far, and whether it is worth it.
@@ -94,6 +99,8 @@ def correct_command(
         seen = mark_on_sensor(found, correction.moves)
         if mark is not None:
             _draw(seen, mark)
+        if keep_response:
+            _keep(asked.rig, correction.response, found.site.is_north)
         typer.echo(
             json_text(correction_object(correction, seen))
             if as_json
@@ -131,3 +138,20 @@ def _allowed(
     scene = set_scene(found.site, found.atmosphere, found.pole, place, moment, optics, guided=guided)
     needed = required_error(scene, found.pole, motion, want_s)
     return 600.0 if needed is None else needed
+
+
+def _keep(rig: Rig | None, response: Response, north: bool) -> None:
+    """Write the learned gains and backlash into the rig file."""
+    from polarcheck.errors import InputError
+    from polarcheck.rig_writing import kept_knobs, rig_text_with_knobs
+
+    if rig is None:
+        raise InputError("--keep-response needs a rig file to write to: name it with --rig")
+    knobs = kept_knobs(response, north)
+    write_text(rig.path, rig_text_with_knobs(rig, knobs))
+    for knob in knobs:
+        backlash = "" if knob.backlash_turns is None else f", backlash {knob.backlash_turns:.2g} turns"
+        say(
+            f"{rig.path.name}: {knob.name} knob {knob.arcmin_per_turn:.4g} +- {knob.arcmin_per_turn_sigma:.2g} arcmin "
+            f"per turn, clockwise {knob.clockwise_moves}{backlash}."
+        )

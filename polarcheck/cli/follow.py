@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, writable, write_text
+
+if TYPE_CHECKING:
+    from polarcheck.clamps import ClampShift
+    from polarcheck.rig import Rig
 
 __all__ = ["follow_command"]
 
@@ -28,6 +32,13 @@ def follow_command(
         bool,
         typer.Option(
             "--loose", help="The base's clamps or bolts were loose; tightening will shift the axis."
+        ),
+    ] = False,
+    keep_shift: Annotated[
+        bool,
+        typer.Option(
+            "--keep-shift",
+            help="After a --loose result: write the shift that tightening made into the rig file.",
         ),
     ] = False,
     rig: Annotated[
@@ -62,7 +73,8 @@ def follow_command(
         from polarcheck.saved import read_alignment
 
         before = read_alignment(result)
-        expected = expected_move(before, found_rig(rig, [result, *frames]), turns, loose)
+        rig_file = found_rig(rig, [result, *frames])
+        expected = expected_move(before, rig_file, turns, loose)
         frame_set = read_frames(frames, clock_ahead_s=ahead, progress=progress_line())
         followed = follow_frames(
             before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
@@ -70,6 +82,23 @@ def follow_command(
         shown = followed_object(followed, out.parent if out else None)
         if out is not None:
             write_text(out, json_text(shown))
+        if keep_shift:
+            _keep(rig_file, followed.clamp_shift)
         typer.echo(json_text(shown) if as_json else followed_text(followed))
         for notice in followed.notices:
             typer.echo(notice_text(notice), err=True)
+
+
+def _keep(rig: Rig | None, shift: ClampShift | None) -> None:
+    """Write the shift by tightening into the rig file."""
+    from polarcheck.errors import InputError
+    from polarcheck.rig_writing import rig_text_with_shift
+
+    if shift is None:
+        raise InputError(
+            "no shift by tightening was seen: follow a --loose result with a frame taken after tightening, and give "
+            "--turned 0,0"
+        )
+    if rig is None:
+        raise InputError("--keep-shift needs a rig file to write to: name it with --rig")
+    write_text(rig.path, rig_text_with_shift(rig, shift))

@@ -59,6 +59,8 @@ _TEMPLATE = """\
 # turn on by two whole turns in the same direction, measure again: half the
 # difference.
 #arcmin_per_turn = 61.4
+# How sure that is (one sigma); correct --keep-response writes both.
+#arcmin_per_turn_sigma = 0.8
 # Or the screw: its thread pitch in mm (lay a ruler along ten threads, divide
 # by ten; M8 has 1.25), and the lever in mm from the pivot about which the
 # base turns to the line of the screw, square to it. Where both are stated,
@@ -88,6 +90,7 @@ _TEMPLATE = """\
 # the bolt on the side of the pole. Hold the axis when you back a bolt off:
 # the maker's manual comes first.
 #arcmin_per_turn = 71.6
+#arcmin_per_turn_sigma = 0.9
 #thread_pitch_mm = 1.25
 #lever_mm = 60.0
 #kind = "screw"

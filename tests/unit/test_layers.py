@@ -47,6 +47,7 @@ ROOMS = (
     "correction",
     "mark",
     "knobs",
+    "rig_writing",
     "drift",
     "optics",
     "scene",
