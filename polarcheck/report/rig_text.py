@@ -132,7 +132,7 @@ def _knob(knob: KnobSummary) -> list[Row]:
 def _turns(knob: KnobSummary) -> list[Row]:
     if knob.arcmin_per_turn is None or knob.smallest_move_arcmin is None:
         return [("  one turn", "not known", "")]
-    by_thread = f"atan({_screw(knob)})"
+    by_thread = "" if knob.knob.thread_pitch_mm is None else f"atan({_screw(knob)})"
     measured = knob.basis == "measured"
     rows = [("  one turn", f"{knob.arcmin_per_turn:.4g} arcmin", "measured" if measured else by_thread)]
     if measured and knob.by_thread_arcmin is not None:
