@@ -219,7 +219,11 @@ def _open_knob(name: str, knob: Knob | None) -> list[OpenPoint]:
             "no turns until follow saw some",
         ),
         ("clockwise_moves", None if knob is None else knob.clockwise_moves, "does not say clockwise or not"),
-        ("backlash_turns", None if knob is None else knob.backlash_turns, "counts no backlash"),
+        (
+            "backlash_turns",
+            None if knob is None else knob.backlash_turns,
+            "learns it where the knob reverses",
+        ),
     )
     return [
         OpenPoint(f"mount.{name}.{key}", "correct", without) for key, value, without in known if value is None

@@ -104,7 +104,7 @@ def exposure_command(
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
-        allowed, notices = tolerance_asked(tolerance, fwhm, optics)
+        allowed, notices = tolerance_asked(tolerance, fwhm, optics, alignment)
         notices = (*asked.notices, *notices)
         found = asked.alignment
         if place is None:
@@ -132,7 +132,7 @@ def exposure_command(
             wanted = Wanted(want_s, required_error(scene, found.pole, allowed, want_s))
         if look is not None:
             assert fwhm is not None
-            _draw_look(look, scene, found, place, exposure, want_s, size_asked(fwhm, optics))
+            _draw_look(look, scene, found, place, exposure, want_s, size_asked(fwhm, optics, alignment))
         answer = exposure_object(exposure, found, place, moment, wanted, notices)
         typer.echo(
             json_text(answer) if as_json else exposure_text(exposure, found, place, moment, optics, wanted)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from polarcheck.cli.shared import pair, parsed
+from polarcheck.cli.shared import pair, parsed, progress_line
 
 if TYPE_CHECKING:
     from polarcheck.errors import Notice
@@ -57,7 +59,11 @@ ToleranceOption = Annotated[
 ]
 FwhmOption = Annotated[
     str | None,
-    typer.Option("--fwhm", help="Size of a star that does not move: 3.2arcsec or 2px.", metavar="SIZE"),
+    typer.Option(
+        "--fwhm",
+        help="Size of a star that does not move: 3.2arcsec, 2px, or measured (on the frames given).",
+        metavar="SIZE",
+    ),
 ]
 
 _SENSOR = re.compile(r"\s*(\d{1,6})\s*[x×X*]\s*(\d{1,6})\s*", re.ASCII)
@@ -105,20 +111,45 @@ def _sensor(text: str) -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
-def size_asked(fwhm: str, optics: Optics) -> float:
-    """Return the size of a star that does not move. [arcsec]"""
+def size_asked(fwhm: str, optics: Optics, frames: Sequence[Path] | None) -> float:
+    """Return the size of a star that does not move, said or measured on the frames of the alignment. [arcsec]"""
     from polarcheck.optics import parse_tolerance
 
+    if fwhm.strip().lower() == "measured":
+        return _measured(optics, frames or [])
     return parsed("--fwhm", fwhm, lambda text: parse_tolerance(text, optics.pixel_scale_arcsec))
 
 
-def tolerance_asked(tolerance: str, fwhm: str | None, optics: Optics) -> tuple[float, tuple[Notice, ...]]:
+def _measured(optics: Optics, frames: Sequence[Path]) -> float:
+    from statistics import median
+
+    from polarcheck.errors import InputError
+    from polarcheck.frame_stars import measure_stars
+
+    if not frames or any(path.suffix.lower() == ".json" for path in frames):
+        raise InputError(
+            "--fwhm measured needs the frames themselves as the alignment, not a kept result or --error"
+        )
+    found = measure_stars(frames, progress=progress_line())
+    sizes = [
+        entry.fwhm_arcsec or entry.summary.fwhm_px * optics.pixel_scale_arcsec
+        for entry in found
+        if entry.summary and entry.summary.fwhm_px
+    ]
+    if not sizes:
+        raise InputError("no star of these frames is bright enough to tell its size; state it with --fwhm")
+    return median(sizes)
+
+
+def tolerance_asked(
+    tolerance: str, fwhm: str | None, optics: Optics, frames: Sequence[Path] | None = None
+) -> tuple[float, tuple[Notice, ...]]:
     """Return the tolerated motion, and a warning where no star shows so little. [arcsec]"""
     from polarcheck.errors import Notice
     from polarcheck.optics import parse_tolerance
 
     scale = optics.pixel_scale_arcsec
-    size = None if fwhm is None else size_asked(fwhm, optics)
+    size = None if fwhm is None else size_asked(fwhm, optics, frames)
     allowed = parsed("--tolerance", tolerance, lambda text: parse_tolerance(text, scale, size))
     if size is None or allowed >= _SHARE_SEEN * size:
         return allowed, ()

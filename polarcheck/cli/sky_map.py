@@ -69,7 +69,7 @@ def map_command(
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
-        allowed, notices = tolerance_asked(tolerance, fwhm, optics)
+        allowed, notices = tolerance_asked(tolerance, fwhm, optics, alignment)
         found, notices = asked.alignment, (*asked.notices, *notices)
         sky = exposure_map(found.axis, found.site, found.atmosphere, optics, allowed, guided=guided)
         if plot is not None:

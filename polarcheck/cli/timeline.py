@@ -79,7 +79,7 @@ def timeline_command(
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
-        allowed, notices = tolerance_asked(tolerance, fwhm, optics)
+        allowed, notices = tolerance_asked(tolerance, fwhm, optics, alignment)
         found, notices = asked.alignment, (*asked.notices, *notices)
         line = timeline(found, place.place, moment, optics, allowed, guided=guided, rate=rate)
         if plot is not None:

@@ -237,3 +237,17 @@ def test_wanted_exposure_says_when_to_stop(kept: Path, rig: Path) -> None:
     assert short["worth_turning"] is False
     assert "to spare" in short["why"]
     assert "the target's exposure allows" in short["why"]
+
+
+def test_size_of_stars_may_be_measured_on_the_frames(kept: Path, rig: Path) -> None:
+    """As `stars` has it; the tolerance follows from it by second moments, FWHM / 2.3548 x sqrt(12 (1.2^2 - 1))."""
+    frames, when = SAMPLES / "after_correction", ("--target", "M31", "--at", AT)
+    got = answer(
+        "exposure", frames, "--rig", rig, *when, "--tolerance", "1.2elongation", "--fwhm", "measured"
+    )
+    sizes = [entry["fwhm_arcsec"] for entry in answer("stars", frames)["frames"]]
+    expected = np.median(sizes) / 2.354820 * np.sqrt(12 * (1.2**2 - 1))
+    assert got["tolerance_arcsec"] == pytest.approx(expected, rel=1e-6)
+    refusal = run("exposure", kept, "--rig", rig, *when, "--fwhm", "measured")
+    assert refusal.exit_code == 1
+    assert "frames themselves" in " ".join(refusal.stderr.split())
