@@ -6,6 +6,7 @@ the axis a little takes most of that away for one target and one time.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,9 +120,8 @@ def _largest_drift(stars: Array, seconds: Array, frame: FieldFrame, axes: Array,
     return np.asarray(np.hypot(seen[..., 0], seen[..., 1]).max(axis=-1) / ARCSEC)
 
 
-def _searched(worst: object) -> Array:
+def _searched(worst: Callable[[Array], Array]) -> Array:
     """Offset with the least largest drift: a grid over the disc, narrowed again and again. [arcmin]"""
-    assert callable(worst)
     steps = np.linspace(-1.0, 1.0, _GRID)
     grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     centre, half = np.zeros(2), _REACH_ARCMIN

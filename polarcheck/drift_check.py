@@ -7,6 +7,7 @@ left between the two is what no axis error explains: a periodic error of the dri
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -225,10 +226,7 @@ def _tied(
     return rows, tuple(notices)
 
 
-def _stars(path: object) -> StarTable:
-    from pathlib import Path
-
-    assert isinstance(path, Path)
+def _stars(path: Path) -> StarTable:
     image = read_image(path)
     return find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
 

@@ -6,6 +6,7 @@ pixel scale.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -250,9 +251,8 @@ def required_error(scene: Scene, pole: Pole, tolerance_arcsec: float, want_s: fl
     return None if least >= _FARTHEST_ARCMIN else least
 
 
-def _bisected(allowed: object, angles: Array) -> Array:
+def _bisected(allowed: Callable[[Array, Array], Array], angles: Array) -> Array:
     """Largest allowed radius in each direction. [arcmin]"""
-    assert callable(allowed)
     low, high = np.zeros(len(angles)), np.full(len(angles), _FARTHEST_ARCMIN)
     everywhere = allowed(high, angles)
     for _ in range(22):

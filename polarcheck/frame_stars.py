@@ -6,13 +6,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from polarcheck.errors import FrameError, InputError
 from polarcheck.frames import find_frames, read_frame, read_image
 from polarcheck.frames.companions import is_header_only
 from polarcheck.printable import printable
 from polarcheck.stars import StarSummary, find_stars, summarise
+from polarcheck.vectors import Array
 
-__all__ = ["FrameStars", "measure_stars", "stars_of"]
+__all__ = ["FrameStars", "measure_stars", "median_map", "stars_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,3 +115,21 @@ def stars_of(path: Path) -> FrameStars:
     except FrameError:
         scale = None
     return FrameStars(path, name, width, height, summarise(table), scale, None)
+
+
+def median_map(maps: Sequence[Array]) -> Array:
+    """Return the median of several maps over the sensor, cell by cell; NaN where none has a value.
+
+    Parameters
+    ----------
+    maps : sequence of ndarray, shape (m, n)
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+    """
+    stack = np.stack(maps)
+    known = np.isfinite(stack).any(axis=0)
+    found = np.full(stack.shape[1:], np.nan)
+    found[known] = np.nanmedian(stack[:, known], axis=0)
+    return found

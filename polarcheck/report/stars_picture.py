@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from polarcheck.frame_stars import FrameStars
+from polarcheck.frame_stars import FrameStars, median_map
 from polarcheck.report.canvas import DIM, INK, PALE, STRONG, dress, new_figure, save
 
 __all__ = ["save_stars_picture"]
@@ -56,8 +56,8 @@ def _draw_sensor(axes: Any, frames: Sequence[FrameStars]) -> None:
         axes.text(0.5, 0.5, "too few stars", transform=axes.transAxes, color=INK, ha="center")
         return
     maps = [frame.summary for frame in frames if frame.summary]
-    fwhm = _median([m.map_fwhm_px for m in maps])
-    elongation = _median([m.map_elongation for m in maps])
+    fwhm = median_map([m.map_fwhm_px for m in maps])
+    elongation = median_map([m.map_elongation for m in maps])
     rows, columns = fwhm.shape
     axes.set(xlim=(0, columns), ylim=(0, rows))
     axes.set_aspect(frames[0].height_px / frames[0].width_px * columns / rows)
@@ -71,11 +71,3 @@ def _draw_sensor(axes: Any, frames: Sequence[FrameStars]) -> None:
         if i:
             axes.axhline(i, color=DIM, linewidth=0.5)
     axes.set_xlabel("x →   (first row of pixels at the bottom)")
-
-
-def _median(maps: Sequence[Any]) -> Any:
-    stack = np.stack(maps)
-    known = np.isfinite(stack).any(axis=0)
-    found = np.full(stack.shape[1:], np.nan)
-    found[known] = np.nanmedian(stack[:, known], axis=0)
-    return found

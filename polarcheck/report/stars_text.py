@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from polarcheck.frame_stars import FrameStars
+from polarcheck.frame_stars import FrameStars, median_map
 from polarcheck.report.text import wrapped
 from polarcheck.vectors import Array
 
@@ -46,19 +46,13 @@ def _map(frames: Sequence[FrameStars]) -> str:
     maps = [frame.summary for frame in frames if frame.summary and frame.summary.shaped >= 12]
     if not maps:
         return ""
-    fwhm, elongation = (_median([getattr(m, key) for m in maps]) for key in ("map_fwhm_px", "map_elongation"))
+    fwhm, elongation = (
+        median_map([getattr(m, key) for m in maps]) for key in ("map_fwhm_px", "map_elongation")
+    )
     lines = ["Over the sensor, first row of pixels at the bottom:", "     FWHM, px" + " " * 22 + "elongation"]
     for row in range(len(fwhm) - 1, -1, -1):
         lines.append("  " + _cells(fwhm[row]) + "       " + _cells(elongation[row]))
     return "\n".join(lines)
-
-
-def _median(maps: Sequence[Array]) -> Array:
-    stack = np.stack(maps)
-    known = np.isfinite(stack).any(axis=0)
-    found = np.full(stack.shape[1:], np.nan)
-    found[known] = np.nanmedian(stack[:, known], axis=0)
-    return found
 
 
 def _cells(row: Array) -> str:
