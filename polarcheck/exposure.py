@@ -24,7 +24,7 @@ Limit = Literal["drift", "rotation", "refraction", "periodic error", "6 h", "set
 
 _DRAWS = 1024
 _FARTHEST_ARCMIN = 600.0
-_AT_ONCE = 128  # axes worked on together, for the sake of small boards' memory
+_AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +80,9 @@ def limits_of(scene: Scene, axes: Array, tolerance_arcsec: float, around_s: floa
     """
     seconds = _moments(scene, around_s)
     found = []
-    for first in range(0, len(axes), _AT_ONCE):
-        size = largest_motion(scene, axes[first : first + _AT_ONCE], seconds).max(axis=-1)
+    at_once = max(1, _AT_ONCE // len(seconds))
+    for first in range(0, len(axes), at_once):
+        size = largest_motion(scene, axes[first : first + at_once], seconds).max(axis=-1)
         found.append(_first_crossing(seconds, size, tolerance_arcsec))
     return np.concatenate(found)
 
