@@ -1,8 +1,9 @@
 """Size and elongation of stars, many at once.
 
 Second moments are taken in an ellipse of four standard deviations that grows with the star until both agree, so that
-neither a threshold nor a weight makes them too small. The full width at half maximum comes from the peak itself (a
-paraboloid through the logarithm of the light), so that faint wings do not widen it.
+neither a threshold nor a weight makes them too small; a trail too long for a window keeps the moments of its bright
+pixels. The full width at half maximum comes from the peak itself, so that faint wings do not widen it: of a round star
+where its profile passes half of its height, of a trailed one across, by a paraboloid through the logarithm of the light.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy.typing as npt
 
 from polarcheck.stars.finding import Groups, Sky
 from polarcheck.stars.mosaic import Pixels
+from polarcheck.stars.widths import peak_widths, squared_distance
 from polarcheck.vectors import Array
 
 __all__ = ["Shapes", "measure_shapes"]
@@ -23,13 +25,8 @@ _ROUNDS = 5
 _MOST = 600  # stars whose shape is measured
 _LARGEST = 60  # px, half of the widest window
 _WINDOWS = (8, 11, 15, 20, 27, 36, 47, _LARGEST)
-_CORE, _SMALL_CORE = 0.4, 0.25  # of the peak: what counts as its shape, for wide stars and for narrow ones
-_NARROW = 1.35  # px, standard deviation
-_HALF_PIXEL = (
-    1 / 24
-)  # px^2: midway between a star integrated over the pixels and one sampled at their centres
-_LEAST_CORE = 7  # pixels; six numbers are fitted
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
+_THINNEST = 0.1  # px^2 of variance across: a hot column is thinner than any star
+_AT_ONCE = 300_000  # pixels of windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +43,10 @@ class Shapes:
         Second moments xx, xy, yy; NaN where none could be found. [px^2]
     noise : ndarray, shape (n,)
         Standard error of each component of the ellipticity, (xx - yy) and 2 xy over (xx + yy), by the sky's noise.
-    core_fwhm : ndarray, shape (n, 2)
-        Full width at half maximum along the longer and the shorter axis of the peak. [px]
+    core_fwhm : ndarray, shape (n,)
+        Full width at half maximum along the shorter axis of the peak. [px]
+    round_fwhm : ndarray, shape (n,)
+        Full width at half maximum of an ellipse of the star's own shape, geometric mean of both axes. [px]
     """
 
     x: Array
@@ -56,6 +55,7 @@ class Shapes:
     moments: Array
     noise: Array
     core_fwhm: Array
+    round_fwhm: Array
 
 
 def measure_shapes(
@@ -77,29 +77,48 @@ def measure_shapes(
     """
     count = len(groups.x)
     x, y, flux = groups.x.copy(), groups.y.copy(), groups.flux.copy()
-    moments, noise, core = np.full((count, 3), np.nan), np.full(count, np.nan), np.full((count, 2), np.nan)
-    half = _half_windows(groups)
+    moments, noise = np.full((count, 3), np.nan), np.full(count, np.nan)
+    core, whole = np.full(count, np.nan), np.full(count, np.nan)
+    half, is_long = _half_windows(groups)
     half[np.argsort(-groups.flux)[_MOST:]] = 0  # fainter ones tell nothing more about shapes
     for size in _WINDOWS:
         some = np.flatnonzero(half == size)
-        for first in range(0, len(some), 256):
-            part = some[first : first + 256]
+        step = max(1, _AT_ONCE // (2 * size + 1) ** 2)
+        for first in range(0, len(some), step):
+            part = some[first : first + step]
             cut, inside = _windows(image, groups.x[part], groups.y[part], size)
             use = None if green is None else _windows(green, groups.x[part], groups.y[part], size)[0]
             found = _measured(cut, inside, sky.noise, groups.spread[part], size, use)
-            corner_x, corner_y = np.rint(groups.x[part]), np.rint(groups.y[part])
-            x[part], y[part] = corner_x + found[0], corner_y + found[1]
-            flux[part], moments[part], noise[part], core[part] = found[2:]
-    return Shapes(x, y, flux, moments, noise, core)
+            known = np.isfinite(found[3]).all(axis=1)
+            x[part] = np.where(known, np.rint(groups.x[part]) + found[0], x[part])
+            y[part] = np.where(known, np.rint(groups.y[part]) + found[1], y[part])
+            flux[part] = np.where(known, found[2], flux[part])
+            moments[part], noise[part], core[part], whole[part] = found[3:]
+    return _with_long_trails(Shapes(x, y, flux, moments, noise, core, whole), groups, is_long & (half > 0))
 
 
-def _half_windows(groups: Groups) -> npt.NDArray[np.int_]:
-    """Half the side of each star's window: room for its ellipse and some sky around."""
+def _half_windows(groups: Groups) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.bool_]]:
+    """Half the side of each star's window, with room for its ellipse and some sky around; whether there is none."""
     trace = groups.spread[:, 0, 0] + groups.spread[:, 1, 1]
     apart = np.hypot(groups.spread[:, 0, 0] - groups.spread[:, 1, 1], 2 * groups.spread[:, 0, 1])
     wanted = 5.5 * np.sqrt((trace + apart) / 2) + 2
     steps = np.array(_WINDOWS)
-    return np.asarray(steps[np.minimum(np.searchsorted(steps, wanted), len(steps) - 1)])
+    half = np.asarray(steps[np.minimum(np.searchsorted(steps, wanted), len(steps) - 1)])
+    return half, np.asarray(wanted > _LARGEST)
+
+
+def _with_long_trails(shapes: Shapes, groups: Groups, is_long: npt.NDArray[np.bool_]) -> Shapes:
+    """Take what is too long for a window from its bright pixels: their ends are cut off alike, so the length is right."""
+    xx, xy, yy = groups.spread[:, 0, 0], groups.spread[:, 0, 1], groups.spread[:, 1, 1]
+    narrow = (xx + yy - np.hypot(xx - yy, 2 * xy)) / 2 < _THINNEST
+    shapes.moments[is_long & narrow] = np.nan
+    is_long = is_long & ~narrow
+    spread = groups.spread[is_long]
+    shapes.x[is_long], shapes.y[is_long] = groups.x[is_long], groups.y[is_long]
+    shapes.flux[is_long] = groups.flux[is_long]
+    shapes.moments[is_long] = np.stack([spread[:, 0, 0], spread[:, 0, 1], spread[:, 1, 1]], axis=-1)
+    shapes.noise[is_long] = 0.0  # next to its length
+    return shapes
 
 
 def _windows(
@@ -122,34 +141,52 @@ def _measured(
     spread: Array,
     half: int,
     use: npt.NDArray[np.generic] | None,
-) -> tuple[Array, Array, Array, Array, Array, Array]:
-    span = np.arange(-half, half + 1, dtype=float)
-    px, py = span[None, None, :], span[None, :, None]
+) -> tuple[Array, Array, Array, Array, Array, Array, Array]:
     light = np.where(inside, cut, 0).astype(float)
     light -= _rim_level(light, inside)
     light = np.where(inside, light, 0.0)
-    xx, xy, yy = spread[:, 0, 0] + 0.2, spread[:, 0, 1], spread[:, 1, 1] + 0.2
-    cx = cy = np.zeros(len(cut))
-    for _ in range(_ROUNDS):
-        dx, dy = px - cx[:, None, None], py - cy[:, None, None]
-        within = inside & _inside_ellipse(dx, dy, xx, xy, yy)
-        shown = np.where(within, light, 0.0)
-        flux = shown.sum(axis=(1, 2))
-        with np.errstate(invalid="ignore", divide="ignore"):
-            step_x, step_y = ((shown * d).sum(axis=(1, 2)) / flux for d in (dx, dy))
-            parts = [(shown * d).sum(axis=(1, 2)) / flux for d in (dx * dx, dx * dy, dy * dy)]
-        xx, xy, yy = parts[0] - step_x**2, parts[1] - step_x * step_y, parts[2] - step_y**2
-        cx, cy = cx + step_x, cy + step_y
-        xx, xy, yy = _bounded(xx, xy, yy, half)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        error = noise * np.sqrt((within * (dx * dx - dy * dy) ** 2).sum(axis=(1, 2))) / (flux * (xx + yy))
-    known = np.isfinite(cx + cy + xx + xy + yy)
-    dx, dy = np.where(known[:, None, None], dx, 0.0), np.where(known[:, None, None], dy, 0.0)
+    flux, centre, moments, within = _moments(light, inside, spread, half)
+    error = _ellipticity_error(noise, flux, centre, moments, within)
     shape_of = inside if use is None else inside & use.astype(bool)
-    narrow = ~((xx + yy) / 2 > _NARROW**2)
-    core = _core(light, shape_of, dx, dy, np.where(narrow, _SMALL_CORE, _CORE))
-    core[~known] = np.nan
-    return cx, cy, flux, np.stack([xx, xy, yy], axis=-1), error, core
+    across, whole = peak_widths(light, shape_of, centre, moments)
+    return *centre.T, flux, moments, error, across, whole
+
+
+def _moments(
+    light: Array, inside: npt.NDArray[np.bool_], spread: Array, half: int
+) -> tuple[Array, Array, Array, npt.NDArray[np.bool_]]:
+    """Light, centre (x, y), second moments (xx, xy, yy) in the ellipse that they make, and the ellipse's pixels."""
+    span = np.arange(-half, half + 1, dtype=float)
+    xx, xy, yy = spread[:, 0, 0] + 0.2, spread[:, 0, 1], spread[:, 1, 1] + 0.2
+    cx = cy = np.zeros(len(light))
+    for _ in range(_ROUNDS):
+        form = squared_distance(span, np.stack([cx, cy], -1), np.stack([xx, xy, yy], -1))
+        size = np.sqrt(np.maximum(xx * yy - xy * xy, 1e-3))
+        within = inside & (form < (_REACH**2 * size)[:, None, None])
+        shown = np.where(within, light, 0.0)
+        across, down = shown.sum(axis=1), shown.sum(axis=2)
+        flux = across.sum(axis=1)
+        flux = np.where(flux > 0, flux, np.nan)
+        cx, cy = across @ span / flux, down @ span / flux
+        xx, yy = across @ span**2 / flux - cx * cx, down @ span**2 / flux - cy * cy
+        xy = (shown @ span) @ span / flux - cx * cy
+        xx, xy, yy = _bounded(xx, xy, yy, half)
+    return flux, np.stack([cx, cy], axis=-1), np.stack([xx, xy, yy], axis=-1), within
+
+
+def _ellipticity_error(
+    noise: float, flux: Array, centre: Array, moments: Array, within: npt.NDArray[np.bool_]
+) -> Array:
+    half = within.shape[1] // 2
+    span = np.arange(-half, half + 1)
+    dx2, dy2 = ((span - c[:, None]) ** 2 for c in centre.T)
+    # the sum of (dx^2 - dy^2)^2 over the pixels
+    inner = within.astype(float)
+    across, down = inner.sum(axis=1), inner.sum(axis=2)
+    mixed = np.einsum("ni,nij,nj->n", dy2, inner, dx2)
+    total = (across * dx2**2).sum(axis=1) + (down * dy2**2).sum(axis=1) - 2 * mixed
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(noise * np.sqrt(total) / (flux * (moments[:, 0] + moments[:, 2])))
 
 
 def _rim_level(light: Array, inside: npt.NDArray[np.bool_]) -> Array:
@@ -161,46 +198,8 @@ def _rim_level(light: Array, inside: npt.NDArray[np.bool_]) -> Array:
     return np.asarray(np.nanmedian(values, axis=1))[:, None, None]
 
 
-def _inside_ellipse(dx: Array, dy: Array, xx: Array, xy: Array, yy: Array) -> npt.NDArray[np.bool_]:
-    determinant = np.maximum(xx * yy - xy * xy, 1e-3)[:, None, None]
-    form = yy[:, None, None] * dx * dx - 2 * xy[:, None, None] * dx * dy + xx[:, None, None] * dy * dy
-    return np.asarray(form < _REACH**2 * determinant)
-
-
 def _bounded(xx: Array, xy: Array, yy: Array, half: int) -> tuple[Array, Array, Array]:
     """Keep an ellipse within its window and thicker than a pixel's own spread; NaN where it ran away."""
     most = ((half + 1) / 3.0) ** 2
     good = (xx > 0.05) & (yy > 0.05) & (xx < most) & (yy < most) & (xx * yy - xy * xy > 1e-3)
     return tuple(np.where(good, v, np.nan) for v in (xx, xy, yy))  # type: ignore[return-value]
-
-
-def _core(light: Array, use: npt.NDArray[np.bool_], dx: Array, dy: Array, share: Array) -> Array:
-    """Full widths at half maximum of the peak, longer and shorter, shape (n, 2). [px]
-
-    A Gaussian's logarithm is a paraboloid; least squares with weights of the light squared, which is what equal
-    noise of the pixels asks for.
-    """
-    peak = np.where(use, light, -np.inf).max(axis=(1, 2))
-    near = dx * dx + dy * dy < (light.shape[1] / 3) ** 2
-    with np.errstate(invalid="ignore"):
-        on = use & near & (light > (share * peak)[:, None, None]) & (peak[:, None, None] > 0)
-    weight = np.where(on, light, 0.0) ** 2
-    value = np.log(np.where(on, light, 1.0) / np.where(peak > 0, peak, 1.0)[:, None, None])
-    one = np.ones(np.broadcast(dx, dy).shape)
-    terms = np.stack([one, dx * one, dy * one, dx * dx * one, dx * dy, dy * dy * one], axis=1).reshape(
-        len(light), 6, -1
-    )
-    weighted = terms * weight.reshape(len(light), 1, -1)
-    normal = weighted @ terms.swapaxes(1, 2)
-    right = weighted @ value.reshape(len(light), -1, 1)
-    scale = np.trace(normal, axis1=1, axis2=2)[:, None, None] / 6 + 1e-30
-    fit = np.linalg.pinv(normal / scale, rcond=1e-12, hermitian=True) @ (right / scale)
-    a, b, c = -fit[:, 3, 0], -fit[:, 4, 0], -fit[:, 5, 0]
-    middle, apart = a + c, np.hypot(a - c, b)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        # exp(-k r^2) has the variance 1 / (2 k)
-        widths = np.stack([1 / (middle - apart), 1 / (middle + apart)], axis=-1)
-        widths = np.where(widths > _HALF_PIXEL, widths - _HALF_PIXEL, np.nan)
-    found = _FWHM_PER_SIGMA * np.sqrt(widths)
-    enough = on.sum(axis=(1, 2)) >= _LEAST_CORE
-    return np.where(enough[:, None], found, np.nan)

@@ -15,9 +15,11 @@ __all__ = ["StarSummary", "summarise"]
 _MOST = 500  # brightest stars that count for the shape
 _MAP_ROWS, _MAP_COLUMNS = 3, 4
 _LEAST = 5  # stars, to say anything of a trail
-_SURE = 5.0  # standard errors of a common direction
+_CHANCE = 2e-3  # that directions at random agree as well as a common one must
 _SHORTEST_PX = 0.5  # a shorter trail is told neither from tilt nor from coma
-_MOVED_ELONGATION, _MOVED_AGREEMENT = 1.3, 0.8
+_LONG = 1.15  # elongation from which the width across is the star's own, even if directions differ
+# a Gaussian star's trail of 1.2 FWHM makes an elongation of 1.3; wings make less of it
+_MOVED_ELONGATION, _MOVED_FWHM, _MOVED_AGREEMENT = 1.3, 1.2, 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class StarSummary:
     shaped : int
         Stars whose shape counts.
     fwhm_px : float or None
-        [px]
+        Full width at half maximum: across where stars are long, else the geometric mean of both axes. [px]
     elongation : float or None
         Major over minor axis of the second moments.
     trail_angle_deg : float or None
@@ -71,28 +73,32 @@ def summarise(table: StarTable) -> StarSummary:
         None for what too few stars can tell.
     """
     some = np.flatnonzero(table.has_shape & np.isfinite(table.elongation))[:_MOST]
-    fwhm = table.fwhm_px[some]
-    angle, agreement, is_sure = _direction(table.ellipticity[some])
-    elongation = _median(table.elongation[some])
+    angle, agreement, is_common = _direction(table.ellipticity[some])
     trail = _median(table.trail_px[some])
-    is_trail = is_sure and trail is not None and trail >= _SHORTEST_PX
+    is_trail = is_common and trail is not None and trail >= _SHORTEST_PX
+    elongation = _median(table.elongation[some])
+    is_long = is_trail or (elongation is not None and elongation > _LONG)
+    widths = table.across_px if is_long else table.fwhm_px
+    fwhm = _median(widths[some])
     return StarSummary(
         stars=len(table),
         shaped=len(some),
-        fwhm_px=_median(fwhm),
+        fwhm_px=fwhm,
         elongation=elongation,
         trail_angle_deg=angle,
         trail_px=trail if is_trail else None,
         agreement=agreement,
-        map_fwhm_px=_map(table, some, table.fwhm_px),
+        map_fwhm_px=_map(table, some, widths),
         map_elongation=_map(table, some, table.elongation),
         has_moved=bool(
-            is_trail
-            and elongation is not None
-            and elongation > _MOVED_ELONGATION
-            and agreement is not None
-            and agreement > _MOVED_AGREEMENT
+            is_trail and agreement and agreement > _MOVED_AGREEMENT and _is_long(trail, fwhm, elongation)
         ),
+    )
+
+
+def _is_long(trail: float | None, fwhm: float | None, elongation: float | None) -> bool:
+    return bool(
+        (elongation and elongation > _MOVED_ELONGATION) or (trail and fwhm and trail > _MOVED_FWHM * fwhm)
     )
 
 
@@ -110,7 +116,18 @@ def _direction(ellipticity: Array) -> tuple[float | None, float | None, bool]:
     turns = ellipticity / np.maximum(length, 1e-9)[:, None]
     agreement = float(np.hypot(*turns.mean(axis=0)))
     angle = float(np.degrees(np.arctan2(middle[1], middle[0])) / 2 % 180)
-    return angle, agreement, agreement * np.sqrt(2 * len(ellipticity)) > _SURE
+    return angle, agreement, _chance(agreement, len(ellipticity)) < _CHANCE
+
+
+def _chance(agreement: float, count: int) -> float:
+    """Probability that as many directions at random agree so well: the Rayleigh test.
+
+    References
+    ----------
+    .. [1] J. H. Zar, Biostatistical Analysis, the approximation of the Rayleigh test's probability (from memory).
+    """
+    squares = count**2 * (1 - agreement**2)
+    return float(np.exp(np.sqrt(1 + 4 * count + 4 * squares) - (1 + 2 * count)))
 
 
 def _map(table: StarTable, some: npt.NDArray[np.int_], values: Array) -> Array:

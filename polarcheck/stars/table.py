@@ -18,9 +18,8 @@ _THRESHOLD = 5.0  # sky noise, of a pixel
 _SHAPE_PEAK = 20.0  # sky noise: a fainter star's shape is mostly noise
 _LARGEST_PX = 40.0  # FWHM: what is larger is no star
 _FLAT_PIXELS = 3  # as bright as the brightest: a saturated star is flat on top
-_ALONE = 4.0  # windows' thirds: how near another star spoils a shape
+_ALONE = 4.0  # standard deviations: how near the edge spoils a shape, and, twice, another star
 _BRIGHTER = 0.03  # of its light, that a neighbour may have
-_TRAILED = 1.15  # elongation from which the width across is the star's own
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +33,9 @@ class StarTable:
     flux, peak : ndarray, shape (n,)
         Light above the sky, in all and of the brightest pixel. [count]
     fwhm_px : ndarray, shape (n,)
-        Full width at half maximum across the trail (geometric mean of both axes where there is none); NaN where it is
-        not known. [px]
+        Full width at half maximum, geometric mean of both axes; NaN where it is not known. [px]
+    across_px : ndarray, shape (n,)
+        Full width at half maximum across the trail, likewise. [px]
     elongation : ndarray, shape (n,)
         Major over minor axis of the second moments, the sky's noise allowed for; NaN where it is not known.
     trail_angle_deg : ndarray, shape (n,)
@@ -58,6 +58,7 @@ class StarTable:
     flux: Array
     peak: Array
     fwhm_px: Array
+    across_px: Array
     elongation: Array
     trail_angle_deg: Array
     trail_px: Array
@@ -136,18 +137,22 @@ def _trusted(
 
 
 def _alone(shapes: Shapes, radius: Array) -> npt.NDArray[np.bool_]:
-    """Whether no other star within reach has more than a small part of a star's light."""
+    """Whether no other star in its ellipse's reach has more than a small part of a star's light."""
     from scipy.spatial import cKDTree
 
     alone = np.ones(len(radius), dtype=bool)
-    reach = 2 * _ALONE * np.nan_to_num(radius, nan=1.0)
     if len(radius) < 2:
         return alone
+    reach = 2 * _ALONE * np.nan_to_num(radius, nan=1.0)
     places = np.nan_to_num(np.stack([shapes.x, shapes.y], axis=-1))
     pairs = cKDTree(places).query_pairs(float(np.quantile(reach, 0.95)), output_type="ndarray")
     for i, j in (pairs.T, pairs.T[::-1]) if len(pairs) else ():
-        apart = np.hypot(*(places[i] - places[j]).T)
-        alone[i[(apart < reach[i]) & (shapes.flux[j] > _BRIGHTER * shapes.flux[i])]] = False
+        xx, xy, yy = shapes.moments[i].T
+        dx, dy = (places[i] - places[j]).T
+        with np.errstate(invalid="ignore", divide="ignore"):
+            apart = (yy * dx * dx - 2 * xy * dx * dy + xx * dy * dy) / (xx * yy - xy * xy)
+        near = ~(apart > (2 * _ALONE) ** 2)
+        alone[i[near & (shapes.flux[j] > _BRIGHTER * shapes.flux[i])]] = False
     return alone
 
 
@@ -169,10 +174,8 @@ def _table(
         clean = np.sqrt(np.maximum(raw**2 - 2 * shapes.noise[order] ** 2, 0.0))
         elongation = np.sqrt((1 + clean) / (1 - clean))
         trail = np.sqrt(12 * whole * clean)
-    long, short = shapes.core_fwhm[order].T
-    kept = good[order]
-    fwhm = np.where(elongation > _TRAILED, short, np.sqrt(long * short))
-    kept &= (fwhm < _LARGEST_PX) | np.isnan(fwhm)
+    across = shapes.core_fwhm[order]
+    kept = good[order] & ~(across > _LARGEST_PX)
     angle = np.degrees(np.arctan2(ellipticity[:, 1], ellipticity[:, 0])) / 2 % 180
     height, width = plane.shape
     return StarTable(
@@ -180,7 +183,8 @@ def _table(
         y_px=shapes.y[order],
         flux=shapes.flux[order],
         peak=groups.peak[order],
-        fwhm_px=np.where(kept, fwhm, np.nan),
+        fwhm_px=np.where(kept, shapes.round_fwhm[order], np.nan),
+        across_px=np.where(kept, across, np.nan),
         elongation=np.where(kept, elongation, np.nan),
         trail_angle_deg=np.where(kept, angle, np.nan),
         trail_px=np.where(kept, trail, np.nan),
