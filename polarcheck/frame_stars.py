@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from polarcheck.errors import FrameError, InputError
-from polarcheck.frames import find_frames, read_frame, read_image
-from polarcheck.frames.companions import is_header_only
+from polarcheck.errors import FrameError, InputError, Notice
+from polarcheck.frames import read_image, read_solution
+from polarcheck.frames.finding import offers
+from polarcheck.frames.frame_set import mains
 from polarcheck.printable import printable
 from polarcheck.stars import StarSummary, find_stars, summarise
 from polarcheck.vectors import Array
 
-__all__ = ["FrameStars", "measure_stars", "median_map", "stars_of"]
+__all__ = ["FrameStars", "measure_stars", "median_map", "star_notices", "stars_of"]
+
+_SMALLEST_PX = 16
+_MOST_NAMED = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +30,7 @@ class FrameStars:
     ----------
     path : pathlib.Path
     name : str
-        Printable.
+        Printable; relative to the offered folder where possible.
     width_px, height_px : int or None
         [px]
     summary : StarSummary or None
@@ -73,30 +77,25 @@ def measure_stars(
     Returns
     -------
     tuple of FrameStars
-        In the order of their names; header-only solution files are passed over.
+        In the order of their names; files that hold the solution or a copy of another one are passed over.
 
     Raises
     ------
     InputError
         Nothing is there, or no file could be measured.
     """
-    files = [path for path in find_frames(paths, recursive) if not _is_solution(path)]
+    offered = offers(paths, recursive)
+    others = mains(offered)
+    files = [offer for offer in offered if offer.path not in others]
     found = []
-    for done, path in enumerate(files, 1):
-        found.append(stars_of(path))
+    for done, offer in enumerate(files, 1):
+        found.append(replace(stars_of(offer.path), name=offer.name))
         if progress:
             progress(done, len(files))
     if not any(entry.summary for entry in found):
         reasons = "".join(f"\n  {entry.name}: {entry.reason}" for entry in found[:5])
         raise InputError(f"no file holds pixels that can be measured{':' if reasons else ''}{reasons}")
     return tuple(found)
-
-
-def _is_solution(path: Path) -> bool:
-    try:
-        return is_header_only(path)
-    except (OSError, FrameError):
-        return False
 
 
 def stars_of(path: Path) -> FrameStars:
@@ -107,14 +106,38 @@ def stars_of(path: Path) -> FrameStars:
     except FrameError as error:
         return FrameStars(path, name, None, None, None, None, error.reason)
     height, width = image.pixels.shape[-2:]
-    if min(height, width) < 16:
-        return FrameStars(path, name, width, height, None, None, "is too small to hold stars")
+    if min(height, width) < _SMALLEST_PX:
+        what = "keeps its colours along the first axis (NAXIS1), which is not read"
+        reason = what if width in (3, 4) and height >= _SMALLEST_PX else "is too small to hold stars"
+        return FrameStars(path, name, width, height, None, None, reason)
     table = find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
     try:
-        scale: float | None = read_frame(path).pixel_scale_arcsec
+        scale: float | None = read_solution(path).sampled()[1]
     except FrameError:
         scale = None
     return FrameStars(path, name, width, height, summarise(table), scale, None)
+
+
+def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
+    """Say which frames were taken while the mount moved, and which could not be measured."""
+    moved = [frame.name for frame in frames if frame.summary and frame.summary.has_moved]
+    unread = [frame.name for frame in frames if frame.summary is None]
+    notices = []
+    if moved:
+        text = (
+            f"All stars are long alike in {_listed(moved)}: the mount still moved, or did not track, while it was "
+            "exposed. Take it again after the mount has settled; trails over about 8 px shift a plate solution by "
+            "arcseconds."
+        )
+        notices.append(Notice("moved-while-exposed", text))
+    if unread:
+        notices.append(Notice("not-measured", f"Not measured: {_listed(unread)}."))
+    return tuple(notices)
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    return ", ".join(names[:_MOST_NAMED]) + more
 
 
 def median_map(maps: Sequence[Array]) -> Array:
@@ -122,11 +145,13 @@ def median_map(maps: Sequence[Array]) -> Array:
 
     Parameters
     ----------
-    maps : sequence of ndarray, shape (m, n)
+    maps : sequence of ndarray
+        All of one shape.
 
     Returns
     -------
-    ndarray, shape (m, n)
+    ndarray
+        Of that shape.
     """
     stack = np.stack(maps)
     known = np.isfinite(stack).any(axis=0)

@@ -93,7 +93,7 @@ def measure_command(
             clock_ahead_s=ahead,
             recursive=recursive,
             look_at_stars=stars,
-            progress=progress_line(),
+            progress=progress_line(3 if stars else 20),
         )
         if aim is not None:
             result = result.aimed_at(aim(result.site, result.atmosphere), aim.notices())

@@ -153,13 +153,16 @@ def site_option(text: str | None) -> Site | None:
     return None if text is None else parsed("--site", text, parse_site)
 
 
-def progress_line() -> Callable[[int, int], None] | None:
-    """Return a function that shows progress on one line of a terminal; None where nobody watches."""
+def progress_line(few: int = 20) -> Callable[[int, int], None] | None:
+    """Return a function that shows progress on one line of a terminal; None where nobody watches.
+
+    Of so few frames nothing is shown.
+    """
     if not sys.stderr.isatty():
         return None
 
     def show(done: int, total: int) -> None:
-        if total > 20 and (done % max(1, total // 200) == 0 or done == total):
+        if total > few and (done % max(1, total // 200) == 0 or done == total):
             end = "\r" + " " * 40 + "\r" if done == total else ""
             typer.echo(f"\rreading frame {done} of {total}{end}", err=True, nl=False)
 

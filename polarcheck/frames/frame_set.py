@@ -15,7 +15,7 @@ from polarcheck.frames.loading import careful, image_cards
 from polarcheck.frames.reading import read_frame
 from polarcheck.printable import printable
 
-__all__ = ["read_frames"]
+__all__ = ["mains", "read_frames"]
 
 
 def read_frames(
@@ -49,11 +49,11 @@ def read_frames(
         Nothing is there; see `find_frames`.
     """
     offered = offers(paths, recursive)
-    mains = _mains(offered)
+    main_of = mains(offered)
     frames: dict[Path, Frame] = {}
     problems: list[Problem] = []
     for done, offer in enumerate(offered, 1):
-        if offer.path not in mains:
+        if offer.path not in main_of:
             result = _read(offer, clock_ahead_s)
             if isinstance(result, Frame):
                 frames[offer.path] = result
@@ -62,26 +62,26 @@ def read_frames(
         if progress is not None:
             progress(done, len(offered))
     used, copies = _without_copies(frames, offered)
-    sidecars = [_sidecar(offer, mains[offer.path], frames) for offer in offered if offer.path in mains]
+    sidecars = [_sidecar(offer, main_of[offer.path], frames) for offer in offered if offer.path in main_of]
     return FrameSet(
         tuple(sorted(used, key=_frame_order)),
         tuple(sorted(problems + copies + sidecars, key=_problem_order)),
     )
 
 
-def _mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
+def mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
     """Return, for each file that another offered file stands for, that other file."""
     groups: dict[tuple[Path, str], list[Offer]] = {}
     for offer in offered:
         groups.setdefault(common_stem(offer.path), []).append(offer)
-    mains: dict[Path, Offer] = {}
+    found: dict[Path, Offer] = {}
     for group in groups.values():
         copies = [offer for offer in group if is_solved_copy(offer.path)]
         images = copies or [offer for offer in group if not is_header_only(offer.path)]
         for offer in group:
             if images and (is_header_only(offer.path) or (copies and offer not in copies)):
-                mains[offer.path] = images[0]
-    return mains
+                found[offer.path] = images[0]
+    return found
 
 
 def _sidecar(offer: Offer, main: Offer, frames: dict[Path, Frame]) -> Problem:

@@ -43,8 +43,13 @@ def read_pixels(path: Path) -> npt.NDArray[np.floating]:
     with careful(path):
         image = (image_beside(path) or path) if is_header_only(path) else path
         index = _image_index(image)
-        with fits.open(image, memmap=False, lazy_load_hdus=True) as hdus:
-            data = np.asarray(hdus[index].data)
+        try:
+            with fits.open(image, memmap=False, lazy_load_hdus=True) as hdus:
+                data = np.asarray(hdus[index].data)
+        except MemoryError as error:
+            raise UnusableError("its image is too large for the memory") from error
+        except Exception as error:  # of every kind, for bytes that do not unpack
+            raise UnusableError("its pixels are damaged; copy it again, or take it again") from error
         if data.ndim < 2:
             raise UnusableError("holds no image")
         planes = data.reshape(-1, *data.shape[-2:])
@@ -97,11 +102,11 @@ def read_image(path: Path) -> Image:
     with careful(path):
         cards = image_cards((image_beside(path) or path) if is_header_only(path) else path)
         mosaic = _mosaic(cards) if pixels.ndim == 2 else None
-        return Image(pixels, mosaic, _saturation(cards))
+        return Image(pixels, mosaic, _saturation(cards, pixels))
 
 
 def _mosaic(cards: Cards) -> str | None:
-    pattern = (cards.text("BAYERPAT") or cards.text("COLORTYP") or "").strip().upper()
+    pattern = (_text(cards, "BAYERPAT") or _text(cards, "COLORTYP")).upper()
     if pattern not in _MOSAICS or _number(cards, "XBINNING", 1.0) > 1:
         return None
     across, down = (int(_number(cards, key, 0.0)) % 2 for key in ("XBAYROFF", "YBAYROFF"))
@@ -109,12 +114,21 @@ def _mosaic(cards: Cards) -> str | None:
     return "".join(rows[(i + down) % 2][(j + across) % 2] for i in (0, 1) for j in (0, 1))
 
 
-def _saturation(cards: Cards) -> float | None:
-    for key in ("SATURATE", "DATAMAX"):
-        value = _number(cards, key, 0.0)
-        if value > 0:
-            return value
-    return None
+def _saturation(cards: Cards, pixels: npt.NDArray[np.floating]) -> float | None:
+    """Return the level said; a largest valid value that pixels exceed is left over from another state of the image."""
+    said = _number(cards, "SATURATE", 0.0)
+    most = _number(cards, "DATAMAX", 0.0)
+    if said <= 0 and not (pixels > most).any():
+        said = most
+    return said if said > 0 else None
+
+
+def _text(cards: Cards, key: str) -> str:
+    """A card's text; one that is none tells nothing."""
+    try:
+        return cards.text(key) or ""
+    except UnusableError:
+        return ""
 
 
 def _number(cards: Cards, key: str, otherwise: float) -> float:

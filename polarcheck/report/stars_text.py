@@ -7,38 +7,41 @@ from typing import Any
 
 import numpy as np
 
-from polarcheck.frame_stars import FrameStars, median_map
-from polarcheck.report.text import wrapped
+from polarcheck.frame_stars import FrameStars, median_map, star_notices
+from polarcheck.report.json_text import notice_object
+from polarcheck.report.text import in_columns, wrapped
 from polarcheck.vectors import Array
 
 __all__ = ["stars_object", "stars_text"]
 
 _NAME = 22
-_MOST_ROWS = 60
+_MOST_ROWS, _MOST_LEFT = 60, 20
 
 
 def stars_text(frames: Sequence[FrameStars]) -> str:
     """Return the whole answer of ``polarcheck stars``."""
     measured = [frame for frame in frames if frame.summary]
-    lines = [f"  {'frame':<{_NAME}}  stars   FWHM, px (arcsec)  elongation  trail, px"]
+    lines = [f"  {'frame':<{_NAME}}  stars  FWHM px (arcsec)  elongation  trail, px"]
     lines += [_row(frame) for frame in measured[:_MOST_ROWS]]
     if len(measured) > _MOST_ROWS:
         lines.append(f"  and {len(measured) - _MOST_ROWS} more (all of them with --json)")
-    parts = ["\n".join(lines), _map(measured), _moved(measured), _left_out(frames), _legend()]
+    said = [wrapped(notice.text) for notice in star_notices(measured)]
+    parts = ["\n".join(lines), _map(measured), *said, _left_out(frames), _legend()]
     return "\n\n".join(part for part in parts if part)
 
 
 def _row(frame: FrameStars) -> str:
     stars = frame.summary
     assert stars is not None
-    name = frame.name if len(frame.name) <= _NAME else "…" + frame.name[-_NAME + 1 :]
+    name = in_columns(frame.name, _NAME)
     fwhm = "unknown" if stars.fwhm_px is None else f"{stars.fwhm_px:.2f}"
     arcsec = "" if frame.fwhm_arcsec is None else f"({frame.fwhm_arcsec:.2f})"
     elongation = "unknown" if stars.elongation is None else f"{stars.elongation:.2f}"
-    trail = "none" if stars.trail_px is None else f"{stars.trail_px:.1f}"
+    none = "none" if stars.agreement is not None else "unknown"
+    trail = none if stars.trail_px is None else f"{stars.trail_px:.1f}"
     if stars.trail_px is not None and stars.trail_angle_deg is not None:
         trail += f" at {stars.trail_angle_deg:.0f} deg"
-    return f"  {name:<{_NAME}}  {stars.stars:>5}  {fwhm:>9} {arcsec:>8}  {elongation:>10}  {trail}"
+    return f"  {name}  {stars.stars:>5}  {fwhm:>7} {arcsec:>8}  {elongation:>10}  {trail}"
 
 
 def _map(frames: Sequence[FrameStars]) -> str:
@@ -59,21 +62,12 @@ def _cells(row: Array) -> str:
     return "".join(f"{'.' if np.isnan(value) else f'{value:.2f}':>7}" for value in row)
 
 
-def _moved(frames: Sequence[FrameStars]) -> str:
-    moved = [frame.name for frame in frames if frame.summary and frame.summary.has_moved]
-    if not moved:
-        return ""
-    names = ", ".join(moved[:6]) + (f" and {len(moved) - 6} more" if len(moved) > 6 else "")
-    return wrapped(
-        f"All stars are long alike in {names}: the mount still moved, or did not track, while it was exposed. Take it "
-        "again after the mount has settled; trails over about 8 px shift a plate solution by arcseconds."
-    )
-
-
 def _left_out(frames: Sequence[FrameStars]) -> str:
     left = [frame for frame in frames if frame.summary is None]
     lines = [f"Not measured: {len(left)}"] if left else []
-    lines += [wrapped(f"{frame.name}: {frame.reason}", "  ", "    ") for frame in left[:20]]
+    lines += [wrapped(f"{frame.name}: {frame.reason}", "  ", "    ") for frame in left[:_MOST_LEFT]]
+    if len(left) > _MOST_LEFT:
+        lines.append(f"  and {len(left) - _MOST_LEFT} more (all of them with --json)")
     return "\n".join(lines)
 
 
@@ -87,7 +81,11 @@ def _legend() -> str:
 
 def stars_object(frames: Sequence[FrameStars]) -> dict[str, Any]:
     """Return the object of schema ``polarcheck.stars/1``."""
-    return {"schema": "polarcheck.stars/1", "frames": [_object(frame) for frame in frames], "warnings": []}
+    return {
+        "schema": "polarcheck.stars/1",
+        "frames": [_object(frame) for frame in frames],
+        "warnings": [notice_object(notice) for notice in star_notices(frames)],
+    }
 
 
 def _object(frame: FrameStars) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from polarcheck.report.rounding import decimals_for, with_sigma
 from polarcheck.times import iso_from_utc
 from polarcheck.verdicts import FrameEntry
 
-__all__ = ["error_table", "measurement_text", "notice_text", "pole_words", "wrapped"]
+__all__ = ["error_table", "in_columns", "measurement_text", "notice_text", "pole_words", "wrapped"]
 
 _WIDTH = 79
 _NAME = 32
@@ -129,7 +129,7 @@ def _row(entry: FrameEntry, several: bool) -> str:
     clock = iso_from_utc(entry.utc)[11:19] if entry.utc else ""
     group = f"{entry.group:>5}  " if several else ""
     return (
-        f"  {_short(entry.name)}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
+        f"  {in_columns(entry.name, _NAME)}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
         f'{entry.residual_arcsec or 0:7.2f}"'
     )
 
@@ -225,12 +225,12 @@ def _worth_a_frame(result: Measurement) -> bool:
     )
 
 
-def _short(name: str) -> str:
-    """A name in exactly `_NAME` columns: its end if it is longer, since that tells frames apart."""
+def in_columns(name: str, width: int) -> str:
+    """Return a name in exactly so many columns: its end if it is longer, since that tells frames apart."""
     shown = name
-    while _columns(shown) > _NAME:
+    while _columns(shown) > width:
         shown = "…" + shown[2:] if shown.startswith("…") else "…" + shown[1:]
-    return shown + " " * (_NAME - _columns(shown))
+    return shown + " " * (width - _columns(shown))
 
 
 def _columns(text: str) -> int:

@@ -107,8 +107,6 @@ class Groups:
         Sum above the sky, of these pixels only. [count]
     spread : ndarray, shape (n, 2, 2)
         Second moments of these pixels, too small for a faint star. [px^2]
-    flat : ndarray, shape (n,)
-        Pixels that are within 1 % of the brightest one.
     """
 
     x: Array
@@ -117,7 +115,6 @@ class Groups:
     peak: Array
     flux: Array
     spread: Array
-    flat: npt.NDArray[np.int_]
 
 
 def bright_groups(image: Pixels, sky: Sky, threshold: float) -> Groups:
@@ -128,7 +125,7 @@ def bright_groups(image: Pixels, sky: Sky, threshold: float) -> Groups:
     flat, light = _bright_pixels(image, sky, threshold)
     if not len(flat):
         none = np.zeros(0)
-        return Groups(none, none, np.zeros(0, int), none, none, np.zeros((0, 2, 2)), np.zeros(0, int))
+        return Groups(none, none, np.zeros(0, int), none, none, np.zeros((0, 2, 2)))
     label, count = _labelled(flat, image.shape[1])
     y, x = np.divmod(flat, image.shape[1])
     flux = np.bincount(label, light, count).astype(float)
@@ -137,11 +134,10 @@ def bright_groups(image: Pixels, sky: Sky, threshold: float) -> Groups:
     xx, xy, yy = (np.bincount(label, light * v, count) / flux for v in (dx * dx, dx * dy, dy * dy))
     peak = np.zeros(count)
     np.maximum.at(peak, label, light)
-    level = np.bincount(label, light > 0.99 * peak[label], count).astype(int)
     size = np.bincount(label, minlength=count)
     keep = (size >= _LEAST_PIXELS) & (flux > _SHARPEST * peak)
     spread = np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2)
-    return Groups(cx[keep], cy[keep], size[keep], peak[keep], flux[keep], spread[keep], level[keep])
+    return Groups(cx[keep], cy[keep], size[keep], peak[keep], flux[keep], spread[keep])
 
 
 def _bright_pixels(image: Pixels, sky: Sky, threshold: float) -> tuple[npt.NDArray[np.int64], Array]:

@@ -10,11 +10,14 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.vectors import Array
+
 __all__ = ["Pixels", "as_one_plane", "green_pixels"]
 
 Pixels = npt.NDArray[np.float32]
 
 _SAMPLE = 250_000
+_CLEARLY, _ALIKE = 4.0, 0.003  # times as far apart as the other diagonal, and by a part of the level
 
 
 def as_one_plane(image: npt.NDArray[np.generic], mosaic: str | None = None) -> Pixels:
@@ -33,24 +36,45 @@ def as_one_plane(image: npt.NDArray[np.generic], mosaic: str | None = None) -> P
         Pixels that are not finite are NaN.
     """
     data = np.asarray(image)
-    if data.ndim == 3:
-        return np.asarray(data.astype(np.float32).mean(axis=0))
-    plane = data.astype(np.float32, copy=mosaic is not None)
+    with np.errstate(over="ignore", invalid="ignore"):  # too large for single precision: not finite
+        if data.ndim == 3:
+            plane = np.asarray(data.astype(np.float32).mean(axis=0))
+        else:
+            plane = data.astype(np.float32, copy=mosaic is not None)
+        if not np.isfinite(plane.sum()):
+            plane = np.where(np.isfinite(plane), plane, np.float32(np.nan))
     if mosaic is None:
         return plane
-    levels = np.array([[_level(plane[i::2, j::2]) for j in (0, 1)] for i in (0, 1)])
+    levels = _levels(plane)
     for i in (0, 1):
         for j in (0, 1):
             plane[i::2, j::2] += np.float32(levels.mean() - levels[i, j])
     return plane
 
 
-def green_pixels(mosaic: str, shape: tuple[int, int]) -> npt.NDArray[np.bool_]:
-    """Return which pixels of a mosaic are green, shape (h, w)."""
-    green = np.array([letter == "G" for letter in mosaic]).reshape(2, 2)
-    return np.tile(green, ((shape[0] + 1) // 2, (shape[1] + 1) // 2))[: shape[0], : shape[1]]
+def green_pixels(image: npt.NDArray[np.generic], mosaic: str) -> npt.NDArray[np.bool_]:
+    """Return which pixels of a mosaic are green, shape (h, w).
+
+    Programs differ in whether the order of colours is that of the file's rows or of a picture upside down. Which of the
+    two diagonals is green shows in the sky, which is alike in both greens; the word of the header counts where red and
+    blue are alike too.
+    """
+    levels = _levels(image)
+    apart = np.abs([levels[0, 0] - levels[1, 1], levels[0, 1] - levels[1, 0]])
+    said = 0 if mosaic[0] == "G" else 1
+    clear = apart[said] > _CLEARLY * apart[1 - said] + _ALIKE * np.abs(levels).mean()
+    rising = said if not clear else 1 - said
+    rows, columns = (np.arange(n) % 2 for n in image.shape)
+    return np.asarray((rows[:, None] + columns) % 2 == rising)
 
 
-def _level(channel: Pixels) -> float:
+def _levels(image: npt.NDArray[np.generic]) -> Array:
+    """Sky of the four pixels of a mosaic's pattern, shape (2, 2)."""
+    return np.array([[_level(image[i::2, j::2]) for j in (0, 1)] for i in (0, 1)])
+
+
+def _level(channel: npt.NDArray[np.generic]) -> float:
     step = max(1, int(np.sqrt(channel.size / _SAMPLE)))
-    return float(np.nanmedian(channel[::step, ::step]))
+    some = channel[::step, ::step].astype(float)
+    known = some[np.isfinite(some)]
+    return float(np.median(known)) if len(known) else 0.0

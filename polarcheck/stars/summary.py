@@ -37,13 +37,15 @@ class StarSummary:
     elongation : float or None
         Major over minor axis of the second moments.
     trail_angle_deg : float or None
-        Direction that the stars have in common, from +x towards +y, within [0, 180). [deg]
+        Direction that the stars have in common beyond chance, from +x towards +y, within [0, 180). [deg]
     trail_px : float or None
         Length of the trail; None where it cannot be told from none. [px]
     agreement : float or None
         Length of the mean of the stars' directions (doubled angles): 1 if all are alike, near 0 at random.
     map_fwhm_px, map_elongation : ndarray, shape (3, 4)
         Medians over parts of the sensor, the first row at the lowest y; NaN without stars. [px]
+    map_ellipticity : ndarray, shape (3, 4, 2)
+        Likewise, of the second moments' (xx - yy, 2 xy) over (xx + yy).
     has_moved : bool
         Whether all stars are long alike, as when the mount still moved while the frame was taken.
     """
@@ -57,6 +59,7 @@ class StarSummary:
     agreement: float | None
     map_fwhm_px: Array
     map_elongation: Array
+    map_ellipticity: Array
     has_moved: bool
 
 
@@ -85,11 +88,12 @@ def summarise(table: StarTable) -> StarSummary:
         shaped=len(some),
         fwhm_px=fwhm,
         elongation=elongation,
-        trail_angle_deg=angle,
+        trail_angle_deg=angle if is_common else None,
         trail_px=trail if is_trail else None,
         agreement=agreement,
         map_fwhm_px=_map(table, some, widths),
         map_elongation=_map(table, some, table.elongation),
+        map_ellipticity=np.stack([_map(table, some, e) for e in table.ellipticity.T], axis=-1),
         has_moved=bool(
             is_trail and agreement and agreement > _MOVED_AGREEMENT and _is_long(trail, fwhm, elongation)
         ),

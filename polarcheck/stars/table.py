@@ -17,7 +17,7 @@ __all__ = ["StarTable", "find_stars"]
 _THRESHOLD = 5.0  # sky noise, of a pixel
 _SHAPE_PEAK = 20.0  # sky noise: a fainter star's shape is mostly noise
 _LARGEST_PX = 40.0  # FWHM: what is larger is no star
-_FLAT_PIXELS = 3  # as bright as the brightest: a saturated star is flat on top
+_TOP, _FLAT, _FLAT_PIXELS = 2, 0.01, 3  # px around, part, number: a saturated star is flat on top
 _ALONE = 4.0  # standard deviations: how near the edge spoils a shape, and, twice, another star
 _BRIGHTER = 0.03  # of its light, that a neighbour may have
 
@@ -101,24 +101,29 @@ def find_stars(
     plane = as_one_plane(image, mosaic)
     sky = sky_of(plane)
     groups = bright_groups(plane, sky, _THRESHOLD)
-    green = None if mosaic is None else green_pixels(mosaic, plane.shape)
+    green = None if mosaic is None else green_pixels(np.asarray(image), mosaic)
     shapes = measure_shapes(plane, sky, groups, green)
-    saturated = _saturated(plane, sky, groups, saturation)
+    saturated = _saturated(image, sky, groups, saturation)
     good = _trusted(plane, sky, groups, shapes, saturated)
     order = np.argsort(-shapes.flux)
     return _table(plane, sky, groups, shapes, saturated, good, order)
 
 
-def _saturated(plane: Pixels, sky: Sky, groups: Groups, saturation: float | None) -> npt.NDArray[np.bool_]:
-    top = sky.at(groups.x, groups.y) + groups.peak
-    if saturation is not None:
-        return np.asarray(top >= 0.98 * saturation)
-    if not len(top):
+def _saturated(
+    image: npt.NDArray[np.generic], sky: Sky, groups: Groups, saturation: float | None
+) -> npt.NDArray[np.bool_]:
+    """Which stars reach the level of saturation in any plane, or are flat on top as high as anything in the image."""
+    if not len(groups.x):
         return np.zeros(0, dtype=bool)
-    # without word of the level: flat on top, and as high as anything in the image
-    return np.asarray(
-        (groups.flat >= _FLAT_PIXELS) & (top >= 0.97 * top.max()) & (groups.peak > 50 * sky.noise)
-    )
+    raw = np.asarray(image).max(axis=0) if np.ndim(image) == 3 else np.asarray(image)
+    span = np.arange(-_TOP, _TOP + 1)
+    rows = np.clip(np.rint(groups.y).astype(int)[:, None] + span, 0, raw.shape[0] - 1)
+    columns = np.clip(np.rint(groups.x).astype(int)[:, None] + span, 0, raw.shape[1] - 1)
+    middle = np.nan_to_num(raw[rows[:, :, None], columns[:, None, :]].reshape(len(rows), -1).astype(float))
+    top = middle.max(axis=1)
+    flat = (middle > top[:, None] - _FLAT * np.abs(top[:, None])).sum(axis=1) >= _FLAT_PIXELS
+    found = flat & (top >= 0.97 * top.max()) & (groups.peak > 50 * sky.noise)
+    return np.asarray(found if saturation is None else found | (top >= 0.98 * saturation))
 
 
 def _trusted(
