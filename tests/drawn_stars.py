@@ -24,8 +24,8 @@ def draw(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """An image in counts, and the places of its stars.
 
-    Gaussians integrated over the pixels (or Moffat profiles of index beta, sampled), moved along a trail [px] at an
-    angle [deg, from +x towards +y], with photon noise (1.5 electrons a count) and an even sky with noise.
+    Gaussians integrated over the pixels (or Moffat profiles of index beta, on 5 x 5 points of each), moved along a trail
+    [px] at an angle [deg, from +x towards +y], with photon noise (1.5 electrons a count) and an even sky with noise.
     """
     rng = np.random.default_rng(seed)
     height, width = shape
@@ -55,7 +55,13 @@ def draw(
 def _profile(dx: np.ndarray, dy: np.ndarray, fwhm: float, beta: float | None) -> np.ndarray:
     if beta is not None:
         alpha = fwhm / (2 * np.sqrt(2 ** (1 / beta) - 1))
-        return np.asarray((1 + (dx[None, :] ** 2 + dy[:, None] ** 2) / alpha**2) ** -beta)
+        steps = (np.arange(5) - 2) / 5
+        parts = [
+            (1 + ((dx[None, :] + a) ** 2 + (dy[:, None] + b) ** 2) / alpha**2) ** -beta
+            for a in steps
+            for b in steps
+        ]
+        return np.asarray(np.mean(parts, axis=0))
     scale = fwhm / FWHM_PER_SIGMA * np.sqrt(2)
     parts = [(erf((d + 0.5) / scale) - erf((d - 0.5) / scale)) / 2 for d in (dx, dy)]
     return np.outer(parts[1], parts[0]) * (2 * np.pi * (fwhm / FWHM_PER_SIGMA) ** 2)

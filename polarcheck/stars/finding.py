@@ -18,6 +18,7 @@ _MOST_SAMPLED = 1_500_000  # px: every fourth pixel each way of a large image is
 _LEAST_NOISE = 1e-5  # of the level: single precision knows no better
 _STRIP = 256  # rows worked on together
 _LEAST_PIXELS = 4  # a hot pixel stands alone, a star does not
+_THINNEST = 0.05  # px^2 of variance across: a hot column is thinner than any star
 _SHARPEST = (
     1.4  # light over peak: 1.6 for a star of FWHM 1.2 px; a hot pixel leaks a few percent into its neighbours
 )
@@ -135,7 +136,8 @@ def bright_groups(image: Pixels, sky: Sky, threshold: float) -> Groups:
     peak = np.zeros(count)
     np.maximum.at(peak, label, light)
     size = np.bincount(label, minlength=count)
-    keep = (size >= _LEAST_PIXELS) & (flux > _SHARPEST * peak)
+    thin = (xx + yy - np.hypot(xx - yy, 2 * xy)) / 2 < _THINNEST
+    keep = (size >= _LEAST_PIXELS) & (flux > _SHARPEST * peak) & ~thin
     spread = np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2)
     return Groups(cx[keep], cy[keep], size[keep], peak[keep], flux[keep], spread[keep])
 

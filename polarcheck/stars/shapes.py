@@ -23,9 +23,9 @@ __all__ = ["Shapes", "measure_shapes"]
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
 _ROUNDS = 5
 _MOST = 600  # stars whose shape is measured
-_LARGEST = 60  # px, half of the widest window
-_WINDOWS = (8, 11, 15, 20, 27, 36, 47, _LARGEST)
-_THINNEST = 0.1  # px^2 of variance across: a hot column is thinner than any star
+_LARGEST = 140  # px, half of the widest window
+_WINDOWS = (8, 11, 15, 20, 27, 36, 47, 60, 90, _LARGEST)
+_WIDE, _MOST_WIDE = 60, 60  # px; of stars that need wider windows the brightest do
 _AT_ONCE = 300_000  # pixels of windows
 
 
@@ -81,6 +81,7 @@ def measure_shapes(
     core, whole = np.full(count, np.nan), np.full(count, np.nan)
     half, is_long = _half_windows(groups)
     half[np.argsort(-groups.flux)[_MOST:]] = 0  # fainter ones tell nothing more about shapes
+    half[np.argsort(np.where(half > _WIDE, -groups.flux, 0.0))[_MOST_WIDE : (half > _WIDE).sum()]] = 0
     for size in _WINDOWS:
         some = np.flatnonzero(half == size)
         step = max(1, _AT_ONCE // (2 * size + 1) ** 2)
@@ -104,15 +105,11 @@ def _half_windows(groups: Groups) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.
     wanted = 5.5 * np.sqrt((trace + apart) / 2) + 2
     steps = np.array(_WINDOWS)
     half = np.asarray(steps[np.minimum(np.searchsorted(steps, wanted), len(steps) - 1)])
-    return half, np.asarray(wanted > _LARGEST)
+    return half, np.asarray((_REACH + 0.2) / 5.5 * wanted > _LARGEST)
 
 
 def _with_long_trails(shapes: Shapes, groups: Groups, is_long: npt.NDArray[np.bool_]) -> Shapes:
     """Take what is too long for a window from its bright pixels: their ends are cut off alike, so the length is right."""
-    xx, xy, yy = groups.spread[:, 0, 0], groups.spread[:, 0, 1], groups.spread[:, 1, 1]
-    narrow = (xx + yy - np.hypot(xx - yy, 2 * xy)) / 2 < _THINNEST
-    shapes.moments[is_long & narrow] = np.nan
-    is_long = is_long & ~narrow
     spread = groups.spread[is_long]
     shapes.x[is_long], shapes.y[is_long] = groups.x[is_long], groups.y[is_long]
     shapes.flux[is_long] = groups.flux[is_long]

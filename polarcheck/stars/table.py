@@ -16,6 +16,7 @@ __all__ = ["StarTable", "find_stars"]
 
 _THRESHOLD = 5.0  # sky noise, of a pixel
 _SHAPE_PEAK = 20.0  # sky noise: a fainter star's shape is mostly noise
+_CLIPPED = 5  # pixels that share the largest value: it is where the counts end
 _LARGEST_PX = 40.0  # FWHM: what is larger is no star
 _TOP, _FLAT, _FLAT_PIXELS = 2, 0.01, 3  # px around, part, number: a saturated star is flat on top
 _ALONE = 4.0  # standard deviations: how near the edge spoils a shape, and, twice, another star
@@ -123,6 +124,8 @@ def _saturated(
     top = middle.max(axis=1)
     flat = (middle > top[:, None] - _FLAT * np.abs(top[:, None])).sum(axis=1) >= _FLAT_PIXELS
     found = flat & (top >= 0.97 * top.max()) & (groups.peak > 50 * sky.noise)
+    if saturation is None and (raw == (most := np.nanmax(raw))).sum() >= _CLIPPED:
+        saturation = float(most)
     return np.asarray(found if saturation is None else found | (top >= 0.98 * saturation))
 
 

@@ -10,6 +10,7 @@ from polarcheck.vectors import Array
 __all__ = ["peak_widths", "squared_distance"]
 
 _CORE, _SMALL_CORE = 0.4, 0.25  # of the peak: what counts as its shape, for wide stars and for narrow ones
+_NEAR = 2.5  # standard deviations across: the ends of a trail are no part of its width
 _NARROW = 1.35  # px, standard deviation
 _PROFILE, _SMALL_PROFILE = 0.25, 0.15  # of the peak: what counts as a round star's profile, likewise
 _SMALL = 1.1  # px, standard deviation
@@ -53,7 +54,10 @@ def peak_widths(
     at = np.where(known, centre, 0.0)
     shape = np.where(known, moments, [1.0, 0.0, 1.0])
     variance = np.where(known[:, 0], (shape[:, 0] + shape[:, 2]) / 2, 0.0)
-    across = _across(light, use, span, at, np.where(variance > _NARROW**2, _CORE, _SMALL_CORE))
+    apart = np.hypot(shape[:, 0] - shape[:, 2], 2 * shape[:, 1])
+    near = 1 + _NEAR * np.sqrt(np.maximum((shape[:, 0] + shape[:, 2] - apart) / 2, 0.0))
+    core = np.where(variance > _NARROW**2, _CORE, _SMALL_CORE)
+    across = _across(light, use, span, at, core, near)
     share = np.where(variance > _SMALL**2, _PROFILE, _SMALL_PROFILE)
     whole = _round_width(light, use, squared_distance(span, at, shape), share)
     return across, np.where(known[:, 0], whole, np.nan)
@@ -68,14 +72,17 @@ def squared_distance(span: Array, centre: Array, moments: Array) -> Array:
     return np.asarray((a * dx - b * dy) * dx + c * dy * dy)
 
 
-def _across(light: Array, use: npt.NDArray[np.bool_], span: Array, centre: Array, share: Array) -> Array:
+def _across(
+    light: Array, use: npt.NDArray[np.bool_], span: Array, centre: Array, share: Array, near: Array
+) -> Array:
     """Full width at half maximum of the peak along its shorter axis, shape (n,). [px]
 
     A Gaussian's logarithm is a paraboloid; least squares with weights of the light squared, which is what equal
     noise of the pixels asks for.
     """
     dx, dy = (span - centre[:, 0, None])[:, None, :], (span - centre[:, 1, None])[:, :, None]
-    on, weight, value = _bright(light, use, dx * dx + dy * dy, share)
+    is_near = dx * dx + dy * dy < near[:, None, None] ** 2
+    on, weight, value = _bright(light, use & is_near, share)
     one = np.ones(light.shape)
     terms = np.stack([one, dx * one, dy * one, dx * dx * one, dx * dy, dy * dy * one], axis=1)
     fit = _fitted(terms, weight, value)
@@ -91,7 +98,8 @@ def _round_width(light: Array, use: npt.NDArray[np.bool_], form: Array, share: A
 
     The logarithm of the light as a parabola of the squared distance: a line for a Gaussian, bent by a star's wings.
     """
-    on, weight, value = _bright(light, use, form, share)
+    is_near = form < (light.shape[1] / 2) ** 2
+    on, weight, value = _bright(light, use & is_near, share)
     fit = _fitted(np.stack([np.ones(form.shape), form, form * form], axis=1), weight, value)
     slope, bend = -fit[:, 1], fit[:, 2]
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -103,12 +111,12 @@ def _round_width(light: Array, use: npt.NDArray[np.bool_], form: Array, share: A
 
 
 def _bright(
-    light: Array, use: npt.NDArray[np.bool_], square: Array, share: Array
+    light: Array, use: npt.NDArray[np.bool_], share: Array
 ) -> tuple[npt.NDArray[np.bool_], Array, Array]:
     """Pixels above a share of the peak, their weights, and the logarithm of their light over the peak's."""
     peak = np.where(use, light, -np.inf).max(axis=(1, 2))[:, None, None]
     with np.errstate(invalid="ignore"):
-        on = use & (square < (light.shape[1] / 2) ** 2) & (light > share[:, None, None] * peak) & (peak > 0)
+        on = use & (light > share[:, None, None] * peak) & (peak > 0)
     value = np.log(np.where(on, light, 1.0) / np.where(peak > 0, peak, 1.0))
     # relative to the peak, so that the sums keep their digits
     return on, np.where(on, light / np.where(peak > 0, peak, 1.0), 0.0) ** 2, value
