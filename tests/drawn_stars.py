@@ -21,11 +21,13 @@ def draw(
     sky: float = 1000.0,
     noise: float = 12.0,
     tint: np.ndarray | None = None,
+    sampled: bool = False,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """An image in counts, and the places of its stars.
 
-    Gaussians integrated over the pixels (or Moffat profiles of index beta, on 5 x 5 points of each), moved along a trail
-    [px] at an angle [deg, from +x towards +y], with photon noise (1.5 electrons a count) and an even sky with noise.
+    Gaussians integrated over the pixels, or Moffat profiles of index beta, on 5 x 5 points of each; all sampled at the
+    pixels' centres on request. Moved along a trail [px] at an angle [deg, from +x towards +y], with photon noise (1.5
+    electrons a count) and an even sky with noise.
     """
     rng = np.random.default_rng(seed)
     height, width = shape
@@ -43,7 +45,7 @@ def draw(
         for step in along:
             dx = span - (x0 - j) - step * np.cos(np.radians(angle))
             dy = span - (y0 - i) - step * np.sin(np.radians(angle))
-            star += _profile(dx, dy, fwhm, beta)
+            star += _profile(dx, dy, fwhm, beta, sampled)
         star *= top / steps
         if tint is not None:
             star *= tint[i - reach : i + reach + 1, j - reach : j + reach + 1]
@@ -52,10 +54,10 @@ def draw(
     return image.astype(np.float32), x, y
 
 
-def _profile(dx: np.ndarray, dy: np.ndarray, fwhm: float, beta: float | None) -> np.ndarray:
+def _profile(dx: np.ndarray, dy: np.ndarray, fwhm: float, beta: float | None, sampled: bool) -> np.ndarray:
     if beta is not None:
         alpha = fwhm / (2 * np.sqrt(2 ** (1 / beta) - 1))
-        steps = (np.arange(5) - 2) / 5
+        steps = (np.arange(5) - 2) / 5 if not sampled else np.zeros(1)
         parts = [
             (1 + ((dx[None, :] + a) ** 2 + (dy[:, None] + b) ** 2) / alpha**2) ** -beta
             for a in steps
@@ -63,6 +65,8 @@ def _profile(dx: np.ndarray, dy: np.ndarray, fwhm: float, beta: float | None) ->
         ]
         return np.asarray(np.mean(parts, axis=0))
     scale = fwhm / FWHM_PER_SIGMA * np.sqrt(2)
+    if sampled:
+        return np.exp(-((dx[None, :] / scale) ** 2) - (dy[:, None] / scale) ** 2)
     parts = [(erf((d + 0.5) / scale) - erf((d - 0.5) / scale)) / 2 for d in (dx, dy)]
     return np.outer(parts[1], parts[0]) * (2 * np.pi * (fwhm / FWHM_PER_SIGMA) ** 2)
 

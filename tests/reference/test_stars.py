@@ -23,6 +23,13 @@ def test_width_of_round_stars(fwhm: float, seed: int) -> None:
     assert not stars.has_moved
 
 
+@pytest.mark.parametrize(("fwhm", "beta"), [(2.2, None), (3.0, None), (3.0, 2.5), (6.0, 3.0)])
+def test_width_of_stars_sampled_at_the_centres_of_pixels(fwhm: float, beta: float | None) -> None:
+    """What programs draw that do not integrate: 3 % of the drawn FWHM too."""
+    image, _, _ = draw((900, 1200), 70, fwhm, beta=beta, seed=27, sampled=True)
+    assert summarise(find_stars(image)).fwhm_px == pytest.approx(fwhm, rel=0.03)
+
+
 @pytest.mark.parametrize(("fwhm", "beta"), [(3.0, 2.5), (3.5, 3.0), (5.0, 4.765)])
 def test_width_of_stars_with_wings(fwhm: float, beta: float) -> None:
     """Moffat profiles, as seeing makes them (4.765: of turbulence; from memory): 3 % of the drawn FWHM."""
