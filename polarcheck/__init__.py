@@ -14,16 +14,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from polarcheck.alignment import AxisError, axis_error
     from polarcheck.axis import AxisFit, fit_axis
-    from polarcheck.catalogue import find_target
-    from polarcheck.drift import predict_drift
     from polarcheck.errors import FitError, FrameError, GeometryError, InputError, Notice, PolarcheckError
-    from polarcheck.exposure import exposure_limit
     from polarcheck.frames import Frame, read_frame, read_frames
     from polarcheck.measurement import Measurement, measure, measure_frames
-    from polarcheck.optics import Optics
-    from polarcheck.scene import set_scene
+    from polarcheck.outlook import Optics, exposure_limit, predict_drift, set_scene
     from polarcheck.simulate import simulate_frames
     from polarcheck.site import Site
+    from polarcheck.sky import find_target
     from polarcheck.stars import find_stars
 
 __version__ = "0.1.0"
@@ -56,24 +53,24 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "AxisError": "alignment",
-    "axis_error": "alignment",
-    "AxisFit": "axis",
-    "fit_axis": "axis",
+    "AxisError": "alignment.error",
+    "axis_error": "alignment.error",
+    "AxisFit": "axis.fit",
+    "fit_axis": "axis.fit",
     "Frame": "frames",
     "read_frame": "frames",
     "read_frames": "frames",
-    "Measurement": "measurement",
-    "measure": "measurement",
-    "measure_frames": "measurement",
+    "Measurement": "measurement.measurement",
+    "measure": "measurement.measurement",
+    "measure_frames": "measurement.measurement",
     "simulate_frames": "simulate",
     "Site": "site",
-    "Optics": "optics",
-    "predict_drift": "drift",
-    "set_scene": "scene",
-    "exposure_limit": "exposure",
+    "Optics": "outlook.optics",
+    "predict_drift": "outlook.drift",
+    "set_scene": "outlook.scene",
+    "exposure_limit": "outlook.exposure",
     "find_stars": "stars",
-    "find_target": "catalogue",
+    "find_target": "sky.catalogue",
 }
 
 

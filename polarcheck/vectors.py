@@ -12,8 +12,8 @@ import numpy.typing as npt
 __all__ = [
     "Array",
     "angle_between",
-    "attitudes",
     "azalt_from_direction",
+    "best_rotations",
     "direction_from_azalt",
     "direction_from_spherical",
     "rotation_matrix",
@@ -125,7 +125,7 @@ def rotation_vector(matrix: Array) -> Array:
     return np.asarray(np.where(norm > 1e-150, vector * angle / np.where(norm > 1e-150, norm, 1), 2 * vector))
 
 
-def attitudes(template: Array, observed: Array, weights: Array) -> Array:
+def best_rotations(template: Array, observed: Array, weights: Array) -> Array:
     """Return the rotations that carry a template of directions onto observed ones.
 
     Parameters

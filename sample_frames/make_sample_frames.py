@@ -52,11 +52,11 @@ from polarcheck.simulate import (
     truth_of,
 )
 from polarcheck.site import Site
-from polarcheck.sky import (
+from polarcheck.sky.observed import (
     refracted_pole,
     standard_atmosphere,
 )
-from polarcheck.vectors import Array, attitudes, direction_from_spherical, rotation_vector, tangent_basis
+from polarcheck.vectors import Array, best_rotations, direction_from_spherical, rotation_vector, tangent_basis
 
 FOCAL_LENGTH_MM = 250.0
 PIXEL_SIZE_UM = 6.0
@@ -209,7 +209,7 @@ def judge(solution: fits.Header, view: View) -> dict[str, float]:
     truth = view.sky(pixels)
     ra, dec = WCS(solution).all_pix2world(pixels, 0).T * DEGREE
     solved = direction_from_spherical(ra, dec)
-    turn = rotation_vector(attitudes(truth, solved[None], SENSOR_WEIGHTS)[0]) / ARCSEC
+    turn = rotation_vector(best_rotations(truth, solved[None], SENSOR_WEIGHTS)[0]) / ARCSEC
     middle = truth[4]
     # in an equatorial frame the basis that grows with azimuth points west and north
     west, north = tangent_basis(middle).T

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from polarcheck.constants import DEGREE
 from polarcheck.simulate import Camera, camera_directions, camera_pixels
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, icrs_from_observed, observed_from_icrs
+from polarcheck.sky.observed import Atmosphere, icrs_from_observed, observed_from_icrs
 from polarcheck.vectors import Array, direction_from_spherical
 
 DISTORTION = -6e-10  # barrel: relative shift of a star per square of its distance from the centre [1/px^2]

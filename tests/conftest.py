@@ -37,6 +37,6 @@ def _no_settings_of_the_user(tmp_path_factory: pytest.TempPathFactory) -> Iterat
         return nowhere
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("polarcheck.rig_finding.configuration_folder", configuration_folder)
+        patch.setattr("polarcheck.rig.finding.configuration_folder", configuration_folder)
         patch.setenv("XDG_CONFIG_HOME", str(nowhere))
         yield

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from polarcheck.alignment import Step
+from polarcheck.alignment.state import Step
 from tests.helpers import ARCSEC
 
 ARCMIN = 60 * ARCSEC

@@ -12,14 +12,13 @@ import typer
 from polarcheck.cli.shared import found_rig, pair, parsed, progress_line, site_option
 
 if TYPE_CHECKING:
-    from polarcheck.aim import TargetAim
     from polarcheck.alignment import Alignment
-    from polarcheck.catalogue import Target
     from polarcheck.errors import Notice
+    from polarcheck.measurement import Aim
+    from polarcheck.outlook import TargetAim
     from polarcheck.rig import Rig
     from polarcheck.site import Site
-    from polarcheck.sky import Atmosphere, Pole
-    from polarcheck.source import Aim
+    from polarcheck.sky import Atmosphere, Pole, Target
 
 __all__ = [
     "AimOption",
@@ -119,7 +118,7 @@ def alignment_asked(
     """Return the alignment that the common options name."""
     error_arcmin = None if error is None else parsed("--error", error, pair)
     place = site_option(site)
-    from polarcheck.source import alignment_from
+    from polarcheck.measurement import alignment_from
 
     rig_file = found_rig(rig, paths or [])
     found, notices = alignment_from(
@@ -142,7 +141,7 @@ def target_asked(text: str | None) -> Target:
         raise typer.BadParameter(
             "give --target RA,DEC or a name such as M31", param_hint="--target"
         ) from None
-    from polarcheck.catalogue import find_target
+    from polarcheck.sky import find_target
 
     return parsed("--target", text, find_target)
 
@@ -179,14 +178,14 @@ class AskedAim:
 
     def __call__(self, site: Site, atmosphere: Atmosphere) -> Pole:
         """Find the aim, keep it, and return it as a pole."""
-        from polarcheck.aim import aim_for_target
+        from polarcheck.outlook import aim_for_target
 
         self.found = aim_for_target(site, atmosphere, self.place, self.moment, self.seconds)
         return self.found.pole
 
     def notices(self) -> tuple[Notice, ...]:
         """Say what the aim gains, and whether there is a clear optimum."""
-        from polarcheck.report.aim_text import aim_notices
+        from polarcheck.report import aim_notices
 
         return aim_notices(self.found) if self.found else ()
 

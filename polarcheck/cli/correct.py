@@ -36,8 +36,8 @@ from polarcheck.cli.shared import ending, say, writable, write_text
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
-    from polarcheck.last_frame import SensorMark
-    from polarcheck.response import Response
+    from polarcheck.followup import SensorMark
+    from polarcheck.knobs import Response
     from polarcheck.rig import Rig
 
 __all__ = ["correct_command"]
@@ -84,12 +84,9 @@ def correct_command(
     kind, aim = aim_asked(pole, target, at, duration, also_for=want)
     with ending():
         writable("--mark", mark, [".png", ".svg"])
-        from polarcheck.correction import correct
-        from polarcheck.knobs import knob_specs, stated_shift
-        from polarcheck.last_frame import mark_on_sensor
-        from polarcheck.report.correction_text import correction_object, correction_text
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.text import notice_text
+        from polarcheck.followup import mark_on_sensor
+        from polarcheck.knobs import correct, knob_specs, stated_shift
+        from polarcheck.report import correction_object, correction_text, json_text, notice_text
 
         asked = alignment_asked(alignment, error, site, rig, kind, pressure, temperature, aim)
         found = asked.alignment
@@ -114,7 +111,7 @@ def _draw(seen: SensorMark, path: Path) -> None:
     if seen.target is None:
         say(f"warning: {path.name} is not drawn: {seen.reason}")
         return
-    from polarcheck.report.mark_picture import save_mark_picture
+    from polarcheck.report import save_mark_picture
 
     save_mark_picture(seen.target, seen.pixels, path)
 
@@ -130,8 +127,7 @@ def _allowed(
     fwhm: str | None,
 ) -> float:
     """Largest total error that allows the wanted exposure, at most 600 arcmin. [arcmin]"""
-    from polarcheck.exposure import required_error
-    from polarcheck.scene import set_scene
+    from polarcheck.outlook import required_error, set_scene
 
     optics = optics_asked(rig, None, None, None, 0.0, None)
     motion, _ = tolerance_asked(tolerance, fwhm, optics)
@@ -143,7 +139,7 @@ def _allowed(
 def _keep(rig: Rig | None, response: Response, north: bool) -> None:
     """Write the learned gains and backlash into the rig file."""
     from polarcheck.errors import InputError
-    from polarcheck.rig_writing import kept_knobs, rig_text_with_knobs
+    from polarcheck.knobs import kept_knobs, rig_text_with_knobs
 
     if rig is None:
         raise InputError("--keep-response needs a rig file to write to: name it with --rig")

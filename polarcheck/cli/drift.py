@@ -71,10 +71,8 @@ def drift_command(
     with ending():
         writable("--plot", plot, [".png", ".svg"])
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
-        from polarcheck.drift import moments_over, predict_drift
-        from polarcheck.report.drift_text import drift_object, drift_text
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.text import notice_text
+        from polarcheck.outlook import moments_over, predict_drift
+        from polarcheck.report import drift_object, drift_text, json_text, notice_text
 
         found = asked.alignment
         drift = predict_drift(
@@ -89,7 +87,7 @@ def drift_command(
             found.covariance,
         )
         if plot is not None:
-            from polarcheck.report.drift_picture import save_drift_picture
+            from polarcheck.report import save_drift_picture
 
             save_drift_picture(drift, place, plot)
         answer = drift_object(drift, found, place, moment, rate, asked.notices)
@@ -101,11 +99,9 @@ def drift_command(
 def _tell_check(
     sequence: Path, asked: Asked, rate: Literal["sidereal", "king", "solar", "lunar"], as_json: bool
 ) -> None:
-    from polarcheck.drift_check import check_drift
     from polarcheck.frames import read_frames
-    from polarcheck.report.drift_check_text import drift_check_object, drift_check_text
-    from polarcheck.report.json_text import json_text
-    from polarcheck.report.text import notice_text
+    from polarcheck.outlook import check_drift
+    from polarcheck.report import drift_check_object, drift_check_text, json_text, notice_text
 
     found = asked.alignment
     result = check_drift(found, read_frames([sequence], progress=progress_line()), rate)

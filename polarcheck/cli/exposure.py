@@ -41,9 +41,8 @@ from polarcheck.cli.shared import ending, writable
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
-    from polarcheck.catalogue import Target
-    from polarcheck.exposure import Exposure
-    from polarcheck.scene import Scene
+    from polarcheck.outlook import Exposure, Scene
+    from polarcheck.sky import Target
 
 __all__ = ["exposure_command"]
 
@@ -96,11 +95,8 @@ def exposure_command(
     want_s = None if want is None else duration_asked("--want", want, 6 * 3600.0)
     with ending():
         writable("--look", look, [".png", ".svg"])
-        from polarcheck.exposure import exposure_limit, required_error
-        from polarcheck.report.exposure_text import Wanted, exposure_object, exposure_text
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.text import notice_text
-        from polarcheck.scene import set_scene
+        from polarcheck.outlook import exposure_limit, required_error, set_scene
+        from polarcheck.report import Wanted, exposure_object, exposure_text, json_text, notice_text
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
@@ -108,9 +104,9 @@ def exposure_command(
         notices = (*asked.notices, *notices)
         found = asked.alignment
         if place is None:
-            from polarcheck.catalogue import read_targets
-            from polarcheck.exposure_list import exposures_of
-            from polarcheck.report.exposure_list_text import exposure_list_object, exposure_list_text
+            from polarcheck.outlook import exposures_of
+            from polarcheck.report import exposure_list_object, exposure_list_text
+            from polarcheck.sky import read_targets
 
             assert targets is not None
             rows = exposures_of(
@@ -151,8 +147,8 @@ def _draw_look(
     fwhm_arcsec: float,
 ) -> None:
     """Draw stars at half, once and twice the longest exposure, and at the wanted one."""
-    from polarcheck.report.look_picture import save_look_picture
-    from polarcheck.star_look import star_looks
+    from polarcheck.outlook import star_looks
+    from polarcheck.report import save_look_picture
 
     longest = exposure.limit_s or exposure.available_s
     lengths = {min(factor * longest, exposure.available_s) for factor in (0.5, 1.0, 2.0)}

@@ -10,7 +10,7 @@ import typer
 from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, writable, write_text
 
 if TYPE_CHECKING:
-    from polarcheck.clamps import ClampShift
+    from polarcheck.knobs import ClampShift
     from polarcheck.rig import Rig
 
 __all__ = ["follow_command"]
@@ -64,13 +64,11 @@ def follow_command(
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, parse_duration)
     with ending():
         writable("--out", out, [".json"])
-        from polarcheck.follow import follow_frames
+        from polarcheck.alignment import read_alignment
+        from polarcheck.followup import follow_frames
         from polarcheck.frames import read_frames
         from polarcheck.knobs import expected_move
-        from polarcheck.report.follow_text import followed_object, followed_text
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.text import notice_text
-        from polarcheck.saved import read_alignment
+        from polarcheck.report import followed_object, followed_text, json_text, notice_text
 
         before = read_alignment(result)
         rig_file = found_rig(rig, [result, *frames])
@@ -92,7 +90,7 @@ def follow_command(
 def _keep(rig: Rig | None, shift: ClampShift | None) -> None:
     """Write the shift by tightening into the rig file."""
     from polarcheck.errors import InputError
-    from polarcheck.rig_writing import rig_text_with_shift
+    from polarcheck.knobs import rig_text_with_shift
 
     if shift is None:
         raise InputError(

@@ -79,8 +79,7 @@ def measure_command(
         place = site_option(site)
         rig_file = None if place and rig is None else found_rig(rig, frames)
         from polarcheck.measurement import measure
-        from polarcheck.report.json_text import json_text, measurement_object
-        from polarcheck.report.text import measurement_text, notice_text
+        from polarcheck.report import json_text, measurement_object, measurement_text, notice_text
 
         result = measure(
             frames,
@@ -101,7 +100,7 @@ def measure_command(
         if out is not None:
             write_text(out, json_text(shown))
         if plot is not None:
-            from polarcheck.report.picture import save_measurement_picture
+            from polarcheck.report import save_measurement_picture
 
             save_measurement_picture(result, plot)
         typer.echo(json_text(shown) if as_json else measurement_text(result))

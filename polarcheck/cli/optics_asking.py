@@ -13,7 +13,7 @@ from polarcheck.cli.shared import pair, parsed, progress_line
 
 if TYPE_CHECKING:
     from polarcheck.errors import Notice
-    from polarcheck.optics import Optics
+    from polarcheck.outlook import Optics
     from polarcheck.rig import Rig
 
 __all__ = [
@@ -88,7 +88,7 @@ def optics_asked(
             raise typer.BadParameter(f"{value:g} is not within {least:g} to {most:g}", param_hint=option)
     size = None if sensor is None else _sensor(sensor)
     offset = None if guide_offset is None else parsed("--guide-offset", guide_offset, pair)
-    from polarcheck.optics import optics_from
+    from polarcheck.outlook import optics_from
 
     return optics_from(
         rig,
@@ -113,7 +113,7 @@ def _sensor(text: str) -> tuple[int, int]:
 
 def size_asked(fwhm: str, optics: Optics, frames: Sequence[Path] | None) -> float:
     """Return the size of a star that does not move, said or measured on the frames of the alignment. [arcsec]"""
-    from polarcheck.optics import parse_tolerance
+    from polarcheck.outlook import parse_tolerance
 
     if fwhm.strip().lower() == "measured":
         return _measured(optics, frames or [])
@@ -124,7 +124,7 @@ def _measured(optics: Optics, frames: Sequence[Path]) -> float:
     from statistics import median
 
     from polarcheck.errors import InputError
-    from polarcheck.frame_stars import measure_stars
+    from polarcheck.stars import measure_stars
 
     if not frames or any(path.suffix.lower() == ".json" for path in frames):
         raise InputError(
@@ -146,7 +146,7 @@ def tolerance_asked(
 ) -> tuple[float, tuple[Notice, ...]]:
     """Return the tolerated motion, and a warning where no star shows so little. [arcsec]"""
     from polarcheck.errors import Notice
-    from polarcheck.optics import parse_tolerance
+    from polarcheck.outlook import parse_tolerance
 
     scale = optics.pixel_scale_arcsec
     size = None if fwhm is None else size_asked(fwhm, optics, frames)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from polarcheck.cli.shared import ending, found_rig, write_text
-from polarcheck.rig_finding import RIG_FILE
+from polarcheck.rig import RIG_FILE
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
@@ -42,7 +42,7 @@ def new_command(
     """
     with ending():
         from polarcheck.printable import printable
-        from polarcheck.report.rig_template import rig_template
+        from polarcheck.report import rig_template
 
         _check_place(file, force)
         write_text(file, rig_template(example))
@@ -82,10 +82,8 @@ def show_command(
     Example: polarcheck rig show rig.toml
     """
     with ending():
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.rig_text import rig_object, rig_text
-        from polarcheck.report.text import notice_text
-        from polarcheck.rig_summary import summarise_rig
+        from polarcheck.report import json_text, notice_text, rig_object, rig_text
+        from polarcheck.rig import summarise_rig
 
         summary = summarise_rig(_rig(file))
         typer.echo(json_text(rig_object(summary)) if as_json else rig_text(summary))
@@ -96,7 +94,7 @@ def show_command(
 def _rig(named: Path | None) -> Rig:
     from polarcheck.errors import InputError
     from polarcheck.printable import printable
-    from polarcheck.rig_finding import configuration_folder
+    from polarcheck.rig import configuration_folder
 
     hint = "write one to fill in: polarcheck rig new"
     if named is not None and named.is_dir():

@@ -124,7 +124,7 @@ def found_rig(option: Path | None, offered: Sequence[Path]) -> Rig | None:
     if option is not None:
         return read_rig_option(option)
     from polarcheck.errors import InputError
-    from polarcheck.rig_finding import find_rig
+    from polarcheck.rig import find_rig
 
     path = find_rig(None, [folder for offer in offered for folder in _folders(offer)])
     try:

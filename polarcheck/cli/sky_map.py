@@ -62,10 +62,8 @@ def map_command(
     """
     with ending():
         writable("--plot", plot, [".png", ".svg"])
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.map_text import map_object, map_text
-        from polarcheck.report.text import notice_text
-        from polarcheck.skymap import exposure_map
+        from polarcheck.outlook import exposure_map
+        from polarcheck.report import json_text, map_object, map_text, notice_text
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
@@ -73,7 +71,7 @@ def map_command(
         found, notices = asked.alignment, (*asked.notices, *notices)
         sky = exposure_map(found.axis, found.site, found.atmosphere, optics, allowed, guided=guided)
         if plot is not None:
-            from polarcheck.report.map_picture import save_map_picture
+            from polarcheck.report import save_map_picture
 
             save_map_picture(sky, found, plot)
         typer.echo(json_text(map_object(sky, found, notices)) if as_json else map_text(sky, found))

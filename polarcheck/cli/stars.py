@@ -29,14 +29,12 @@ def stars_command(
     """
     with ending():
         writable("--plot", plot, [".png", ".svg"])
-        from polarcheck.frame_stars import measure_stars, star_notices
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.stars_text import stars_object, stars_text
-        from polarcheck.report.text import notice_text
+        from polarcheck.report import json_text, notice_text, stars_object, stars_text
+        from polarcheck.stars import measure_stars, star_notices
 
         found = measure_stars(frames, recursive=recursive, progress=progress_line(3))
         if plot is not None:
-            from polarcheck.report.stars_picture import save_stars_picture
+            from polarcheck.report import save_stars_picture
 
             save_stars_picture(found, plot)
         typer.echo(json_text(stars_object(found)) if as_json else stars_text(found))

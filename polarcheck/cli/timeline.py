@@ -72,18 +72,16 @@ def timeline_command(
     place, moment = target_asked(target), moment_asked(at)
     with ending():
         writable("--plot", plot, [".png", ".svg"])
-        from polarcheck.report.json_text import json_text
-        from polarcheck.report.text import notice_text
-        from polarcheck.report.timeline_text import timeline_object, timeline_text
-        from polarcheck.timeline import timeline
+        from polarcheck.outlook import night_timeline
+        from polarcheck.report import json_text, notice_text, timeline_object, timeline_text
 
         asked = alignment_asked(alignment, error, site, rig, pole, pressure, temperature)
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
         allowed, notices = tolerance_asked(tolerance, fwhm, optics, alignment)
         found, notices = asked.alignment, (*asked.notices, *notices)
-        line = timeline(found, place.place, moment, optics, allowed, guided=guided, rate=rate)
+        line = night_timeline(found, place.place, moment, optics, allowed, guided=guided, rate=rate)
         if plot is not None:
-            from polarcheck.report.timeline_picture import save_timeline_picture
+            from polarcheck.report import save_timeline_picture
 
             save_timeline_picture(line, place, plot)
         typer.echo(

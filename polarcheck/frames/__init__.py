@@ -19,26 +19,6 @@ The way of a file::
 Only this room reads frames.
 """
 
-from polarcheck.frames.finding import find_frames
-from polarcheck.frames.frame import Frame, FrameSet, Problem
-from polarcheck.frames.frame_set import read_frames
-from polarcheck.frames.pixels import Image, read_image, read_pixels
-from polarcheck.frames.reading import read_frame, read_solution
-from polarcheck.frames.sensor import SENSOR_NODES, SENSOR_WEIGHTS
-from polarcheck.frames.solution import Solution
+import lazy_loader
 
-__all__ = [
-    "SENSOR_NODES",
-    "SENSOR_WEIGHTS",
-    "Frame",
-    "FrameSet",
-    "Image",
-    "Problem",
-    "Solution",
-    "find_frames",
-    "read_frame",
-    "read_frames",
-    "read_image",
-    "read_pixels",
-    "read_solution",
-]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,35 +1,40 @@
-"""Where on the sensor a solution is read: the nodes that stand for its stars."""
+"""What tells one camera's frames from another's: size, pixel scale, parity."""
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 
-import numpy as np
+from polarcheck.frames.frame import Frame
 
-from polarcheck.vectors import Array
-
-__all__ = ["SENSOR_NODES", "SENSOR_WEIGHTS", "node_pixels"]
-
-_OUTER = math.sqrt(3 / 5)
-_LINE = np.array([-_OUTER, 0.0, _OUTER])
-_LINE_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18
-
-SENSOR_NODES: Array = np.stack(np.meshgrid(_LINE, _LINE), axis=-1).reshape(9, 2)
-"""Gauss-Legendre nodes of order 3 over width and height, (9, 2), in [-1, 1].
-
-Their weighted second moments equal those of stars spread evenly over the sensor (1/3 on each axis), so a
-fit to them weighs roll against pointing as star noise does. The sensor's corners (second moment 1) would
-trust the roll too much.
-"""
-
-SENSOR_WEIGHTS: Array = np.outer(_LINE_WEIGHTS, _LINE_WEIGHTS).reshape(9)
-"""Weights of the nodes, (9,); their sum is 1."""
-
-SENSOR_NODES.flags.writeable = False
-SENSOR_WEIGHTS.flags.writeable = False
+__all__ = ["Sensor", "sensor_of"]
 
 
-def node_pixels(width_px: int, height_px: int) -> Array:
-    """Return the nodes as 0-based pixel coordinates, (9, 2); the sensor spans -0.5 to size - 0.5."""
-    size = np.array([width_px, height_px], dtype=float)
-    return np.asarray((size - 1) / 2 + SENSOR_NODES * size / 2)
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """What tells one camera's frames from another's.
+
+    Attributes
+    ----------
+    width_px, height_px : int
+        Size of the image. [px]
+    pixel_scale_arcsec : float
+        At the centre. [arcsec/px]
+    mirrored : bool
+        Whether it sees the sky mirrored.
+    """
+
+    width_px: int
+    height_px: int
+    pixel_scale_arcsec: float
+    mirrored: bool
+
+    def is_like(self, other: Sensor, ratio: float = 1.015) -> bool:
+        """Whether size and parity are the same, and the pixel scales within a ratio."""
+        apart = self.pixel_scale_arcsec / other.pixel_scale_arcsec
+        mine, theirs = ((sensor.width_px, sensor.height_px, sensor.mirrored) for sensor in (self, other))
+        return mine == theirs and 1 / ratio < apart < ratio
+
+
+def sensor_of(frame: Frame) -> Sensor:
+    """Return what tells a frame's camera from others."""
+    return Sensor(frame.width_px, frame.height_px, frame.pixel_scale_arcsec, frame.mirrored)

@@ -14,7 +14,7 @@ from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.headers import Hdu
-from polarcheck.frames.sensor import node_pixels
+from polarcheck.frames.sensor_nodes import node_pixels
 from polarcheck.frames.systems import SkySystem, celestial_system, longitude_name
 from polarcheck.printable import printable
 from polarcheck.vectors import Array

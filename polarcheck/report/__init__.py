@@ -1,7 +1,8 @@
-"""Results to text, JSON and pictures. Shows, never computes."""
+"""Results to text, JSON and pictures.
 
-from polarcheck.report.json_text import json_text, measurement_object
-from polarcheck.report.picture import save_measurement_picture
-from polarcheck.report.text import measurement_text, notice_text
+Shows, never computes.
+"""
 
-__all__ = ["json_text", "measurement_object", "measurement_text", "notice_text", "save_measurement_picture"]
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,31 +1,8 @@
-"""A mount whose axis error is known, under the real sky: its geometry, and solved frames of it."""
+"""A mount whose axis error is known, under the real sky: its geometry, and solved frames of it.
 
-from polarcheck.simulate.cards import SiteKeywords, site_cards, time_cards
-from polarcheck.simulate.mount import (
-    Camera,
-    camera_directions,
-    camera_pixels,
-    error_of_axis,
-    mount_attitudes,
-    mount_axis,
-    noisy_attitudes,
-    sensor_points,
-)
-from polarcheck.simulate.write import simulate_frames, truth_of, write_frame
+From the top: write, cards, stars, mount.
+"""
 
-__all__ = [
-    "Camera",
-    "SiteKeywords",
-    "camera_directions",
-    "camera_pixels",
-    "error_of_axis",
-    "mount_attitudes",
-    "mount_axis",
-    "noisy_attitudes",
-    "sensor_points",
-    "simulate_frames",
-    "site_cards",
-    "time_cards",
-    "truth_of",
-    "write_frame",
-]
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

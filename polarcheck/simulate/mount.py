@@ -8,7 +8,7 @@ import numpy as np
 
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import InputError
-from polarcheck.frames.sensor import node_pixels
+from polarcheck.frames import node_pixels
 from polarcheck.sky import Pole
 from polarcheck.vectors import (
     Array,

@@ -24,7 +24,14 @@ from polarcheck.simulate.mount import (
 )
 from polarcheck.simulate.stars import exposed
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole, icrs_from_observed, standard_atmosphere
+from polarcheck.sky import (
+    Atmosphere,
+    Pole,
+    PoleKind,
+    celestial_pole,
+    icrs_from_observed,
+    standard_atmosphere,
+)
 from polarcheck.vectors import Array, azalt_from_direction
 
 __all__ = ["simulate_frames", "truth_of", "write_frame"]

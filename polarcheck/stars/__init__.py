@@ -1,13 +1,8 @@
 """Stars measured from pixels: where they are, how large, how elongated, and which of them serve as a mark.
 
-Everything here takes arrays; only `polarcheck.frames` reads files.
+Everything but `files` and `steady` takes arrays; only `polarcheck.frames` reads files.
 """
 
-from __future__ import annotations
+import lazy_loader
 
-from polarcheck.stars.choice import mark_candidates
-from polarcheck.stars.mosaic import as_one_plane
-from polarcheck.stars.summary import StarSummary, summarise
-from polarcheck.stars.table import StarTable, find_stars
-
-__all__ = ["StarSummary", "StarTable", "as_one_plane", "find_stars", "mark_candidates", "summarise"]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

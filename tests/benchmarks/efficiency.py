@@ -18,12 +18,12 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import axis_error
-from polarcheck.axis import fit_axis
+from polarcheck.alignment.error import axis_error
+from polarcheck.axis.fit import fit_axis
 from polarcheck.constants import ARCSEC, FRAME_NOISE_PX
 from polarcheck.frames import SENSOR_WEIGHTS
-from polarcheck.measurement import measure
-from polarcheck.sky import observed_from_icrs
+from polarcheck.measurement.measurement import measure
+from polarcheck.sky.observed import observed_from_icrs
 from tests.benchmarks.mounts import Array, Scene, Sweep, solved_sky
 from tests.benchmarks.recovery import bound_arcmin, off_axis_arcmin, spread
 

@@ -16,7 +16,6 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.earth import EarthOrientation, earth_orientation
 from polarcheck.frames import Frame, FrameSet
 from polarcheck.simulate import (
     Camera,
@@ -27,7 +26,8 @@ from polarcheck.simulate import (
     sensor_points,
 )
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, icrs_from_observed, refracted_pole, standard_atmosphere
+from polarcheck.sky.earth import EarthOrientation, earth_orientation
+from polarcheck.sky.observed import Atmosphere, Pole, icrs_from_observed, refracted_pole, standard_atmosphere
 from polarcheck.times import utc_from_iso
 
 Array = npt.NDArray[np.float64]

@@ -24,7 +24,7 @@ from polarcheck.cli.app import app
 from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
 from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, refracted_pole, standard_atmosphere
+from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere
 from polarcheck.times import add_seconds, utc_from_iso
 from polarcheck.vectors import Array, angle_between, rotation_matrix
 

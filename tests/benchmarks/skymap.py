@@ -10,12 +10,12 @@ import time
 import erfa
 import numpy as np
 
-from polarcheck.exposure import exposure_limit
-from polarcheck.optics import Optics
-from polarcheck.scene import set_scene
+from polarcheck.outlook.exposure import exposure_limit
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.scene import set_scene
+from polarcheck.outlook.skymap import SkyMap, exposure_map
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, icrs_from_observed, refracted_pole, standard_atmosphere
-from polarcheck.skymap import SkyMap, exposure_map
+from polarcheck.sky.observed import Atmosphere, icrs_from_observed, refracted_pole, standard_atmosphere
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of

@@ -12,7 +12,7 @@ import argparse
 import numpy as np
 
 from polarcheck.errors import GeometryError
-from polarcheck.measurement import measure_frames
+from polarcheck.measurement.measurement import measure_frames
 from polarcheck.vectors import angle_between
 from tests.benchmarks.mounts import Scene, Sweep, frames_of
 

@@ -15,7 +15,12 @@ from scipy.spatial.transform import Rotation
 
 from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky import icrs_from_observed, observed_from_icrs, refracted_pole, standard_atmosphere
+from polarcheck.sky.observed import (
+    icrs_from_observed,
+    observed_from_icrs,
+    refracted_pole,
+    standard_atmosphere,
+)
 from tests.commands import SAMPLES, answered, refused, run, wrong
 from tests.helpers import DEG, enu, icrs, utc_date
 

@@ -13,7 +13,7 @@ import pytest
 from polarcheck.constants import DEGREE
 from polarcheck.simulate import Camera, mount_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky import refracted_pole, standard_atmosphere
+from polarcheck.sky.observed import refracted_pole, standard_atmosphere
 from polarcheck.times import add_seconds, utc_from_iso
 from tests.benchmarks.night import Mount, tracked
 from tests.brute_force import axis_of

@@ -17,10 +17,10 @@ import pytest
 from astropy.io import fits
 from astropy.wcs import WCS
 
-from polarcheck.axis import AxisFit, fit_axis
+from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frame, read_frames
-from polarcheck.sky import observed_from_icrs, refracted_pole, standard_atmosphere
+from polarcheck.sky.observed import observed_from_icrs, refracted_pole, standard_atmosphere
 from tests.helpers import ARCSEC, DEG, enu, icrs, separation_arcsec
 
 SAMPLES = Path(__file__).parents[2] / "sample_frames"

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from polarcheck.alignment import AxisError, axis_error
-from polarcheck.axis import AxisFit, fit_axis
-from polarcheck.sky import Pole
+from polarcheck.alignment.error import AxisError, axis_error
+from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.sky.observed import Pole
 from tests.helpers import DEG, enu, separation_arcsec
 from tests.rigid_mount import NOISE, WEIGHTS, Array, camera_at, noisy, seen_by, sensor, turned
 

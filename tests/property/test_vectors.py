@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from polarcheck.vectors import (
     Array,
     angle_between,
-    attitudes,
     azalt_from_direction,
+    best_rotations,
     direction_from_azalt,
     direction_from_spherical,
     rotation_matrix,
@@ -115,7 +115,7 @@ def test_two_directions_that_turn_together_give_the_turn(
     assume(0.1 < angle_between(a, b) < np.pi - 0.1)
     truth = rotation_matrix(axis, angle)
     template = np.stack([a, b])
-    found = attitudes(template, (template @ truth.T)[None], np.array([1.0, weight]))[0]
+    found = best_rotations(template, (template @ truth.T)[None], np.array([1.0, weight]))[0]
     assert found == pytest.approx(truth, abs=1e-12)
 
 
@@ -126,6 +126,6 @@ def test_turning_the_sky_turns_the_attitude_with_it(axis: Array, angle: float, s
     template = unit(rng.normal(size=(5, 3)))
     seen = unit(template + rng.normal(scale=0.01, size=(4, 5, 3)))
     turn, weights = rotation_matrix(axis, angle), rng.uniform(0.5, 2.0, size=5)
-    assert attitudes(template, seen @ turn.T, weights) == pytest.approx(
-        turn @ attitudes(template, seen, weights), abs=1e-12
+    assert best_rotations(template, seen @ turn.T, weights) == pytest.approx(
+        turn @ best_rotations(template, seen, weights), abs=1e-12
     )

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polarcheck.aim import aim_for_target
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
+from polarcheck.outlook.target_axis import aim_for_target
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.attitudes import Attitudes, camera_attitudes
-from polarcheck.least_squares import AxisSolution, solve_axis
+from polarcheck.axis.attitudes import Attitudes, camera_attitudes
+from polarcheck.axis.least_squares import AxisSolution, solve_axis
 from polarcheck.vectors import Array, azalt_from_direction
 from tests.benchmarks.cramer_rao import axis_bound, rightward_and_upward
 from tests.helpers import ARCSEC, DEG, enu

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.attitudes import Attitudes, camera_attitudes
-from polarcheck.axis import axis_angle, fit_axis
-from polarcheck.least_squares import axis_of_turn, solve_axis
+from polarcheck.axis.attitudes import Attitudes, camera_attitudes
+from polarcheck.axis.fit import axis_angle, fit_axis
+from polarcheck.axis.least_squares import axis_of_turn, solve_axis
 from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt, tangent_basis
 
 ARCSEC = np.pi / 180 / 3600

@@ -7,9 +7,9 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.constants import ARCMIN, DEGREE
-from polarcheck.drift import Drift, Rate, drift_in_camera, predict_drift
+from polarcheck.outlook.drift import Drift, Rate, drift_in_camera, predict_drift
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.observed import Atmosphere, Pole, refracted_pole, standard_atmosphere, true_pole
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
@@ -251,9 +251,9 @@ def test_king_rate_agrees_with_the_closed_formula(
     """King's formula, derived anew from refraction k tan z with k = 57.98 arcsec (King's own constants are from
     memory). Tolerance 0.02 min: the air of 1010 hPa and 10 C, and ERFA's second term.
     """
-    from polarcheck.drift import tracking_rate
-    from polarcheck.sky import icrs_from_observed
-    from polarcheck.track import field_points, star_track
+    from polarcheck.outlook.drift import tracking_rate
+    from polarcheck.sky.observed import icrs_from_observed
+    from polarcheck.sky.track import field_points, star_track
 
     site, air = Site(latitude, 0.0), Atmosphere(1010.0, 10.0, 0.0, 0.574)
     utc = utc_from_iso(START)

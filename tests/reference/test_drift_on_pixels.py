@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from photutils.morphology import data_properties
 
-from polarcheck.exposure import exposure_limit
-from polarcheck.optics import Optics
-from polarcheck.scene import set_scene
+from polarcheck.outlook.exposure import exposure_limit
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.scene import set_scene
+from polarcheck.outlook.star_look import elongation_of, star_looks
 from polarcheck.site import Site
-from polarcheck.sky import refracted_pole, standard_atmosphere
-from polarcheck.star_look import elongation_of, star_looks
+from polarcheck.sky.observed import refracted_pole, standard_atmosphere
 from polarcheck.stars import find_stars, summarise
 from polarcheck.times import utc_from_iso
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from astropy.utils import iers
 
-from polarcheck.earth import earth_orientation
+from polarcheck.sky.earth import earth_orientation
 from tests.helpers import ARCSEC, Array, utc_date
 
 

@@ -10,11 +10,11 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from polarcheck.constants import ARCMIN
-from polarcheck.exposure import exposure_limit, required_error
-from polarcheck.optics import Optics, parse_tolerance
-from polarcheck.scene import set_scene
+from polarcheck.outlook.exposure import exposure_limit, required_error
+from polarcheck.outlook.optics import Optics, parse_tolerance
+from polarcheck.outlook.scene import set_scene
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
 from polarcheck.times import utc_from_iso
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
 

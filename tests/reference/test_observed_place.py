@@ -16,9 +16,9 @@ import pytest
 from astropy.utils import iers
 from skyfield.api import Star, load, load_file, wgs84
 
-from polarcheck.earth import EarthOrientation
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, icrs_from_observed, observed_from_icrs, standard_atmosphere
+from polarcheck.sky.earth import EarthOrientation
+from polarcheck.sky.observed import Atmosphere, icrs_from_observed, observed_from_icrs, standard_atmosphere
 from tests.helpers import (
     ARCSEC,
     DEG,

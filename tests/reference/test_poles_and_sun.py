@@ -6,9 +6,15 @@ import erfa
 import numpy as np
 import pytest
 
-from polarcheck.earth import EarthOrientation
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, observed_from_icrs, refracted_pole, sun_altitude_deg, true_pole
+from polarcheck.sky.earth import EarthOrientation
+from polarcheck.sky.observed import (
+    Atmosphere,
+    observed_from_icrs,
+    refracted_pole,
+    sun_altitude_deg,
+    true_pole,
+)
 from tests.helpers import (
     ARCSEC,
     DEG,

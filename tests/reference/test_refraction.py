@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import brentq
 
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, refracted_pole, refraction
+from polarcheck.sky.observed import Atmosphere, refracted_pole, refraction
 from tests.helpers import ARCSEC, DEG
 
 DRY = Atmosphere(1010.0, 10.0, 0.0, 0.574)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.vectors import attitudes, rotation_matrix, rotation_vector
+from polarcheck.vectors import best_rotations, rotation_matrix, rotation_vector
 from tests.helpers import ARCSEC, sphere_points
 
 ANGLES = [0.0, 1e-12, 1e-6, 0.3, 1.5, 3.0, np.pi - 1e-6, np.pi - 1e-12]
@@ -52,7 +52,7 @@ def test_attitude_solves_the_worked_wahba_example() -> None:
     seen[0, 1] += 0.01
     seen[2, 0] += 0.005
     seen /= np.linalg.norm(seen, axis=1, keepdims=True)
-    matrix = attitudes(template, seen[None], weights)[0]
+    matrix = best_rotations(template, seen[None], weights)[0]
     assert rotation_vector(matrix) == pytest.approx([0.30021316, -0.39644383, 0.50357479], abs=1e-8)
     gain = np.sum(weights * np.sum(seen * (template @ matrix.T), axis=1))
     assert gain == pytest.approx(6.99997162, abs=1e-8)
@@ -71,7 +71,7 @@ def test_attitudes_of_narrow_fields_agree_with_scipy() -> None:
     truth = Rotation.from_quat(rng.normal(size=(12, 4)))
     seen = np.stack([turn.apply(template) for turn in truth]) + rng.normal(scale=2 * ARCSEC, size=(12, 5, 3))
     seen /= np.linalg.norm(seen, axis=-1, keepdims=True)
-    ours = Rotation.from_matrix(attitudes(template, seen, weights))
+    ours = Rotation.from_matrix(best_rotations(template, seen, weights))
     theirs = Rotation.concatenate(
         [Rotation.align_vectors(frame, template, weights=weights)[0] for frame in seen]
     )
@@ -84,6 +84,6 @@ def test_attitude_is_never_a_mirror_image() -> None:
     """
     template = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [np.sqrt(0.5), np.sqrt(0.5), 0.0]])
     mirrored = template * [1.0, 1.0, -1.0] @ np.diag([-1.0, 1.0, 1.0])
-    matrix = attitudes(template, mirrored[None], np.ones(3))[0]
+    matrix = best_rotations(template, mirrored[None], np.ones(3))[0]
     assert np.linalg.det(matrix) == pytest.approx(1.0, abs=1e-12)
     assert template @ matrix.T == pytest.approx(mirrored, abs=1e-12)

@@ -14,9 +14,9 @@ from astropy.wcs import WCS
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from polarcheck.mechanics import arcmin_per_turn, field_of_view_deg, screw_travel_mm, turns_from_arcmin
-from polarcheck.rig import Camera, Guiding, Knob, Mount, Optics, Rig
-from polarcheck.rig_summary import summarise_rig
+from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, Rig
+from polarcheck.rig.mechanics import arcmin_per_turn, field_of_view_deg, screw_travel_mm, turns_from_arcmin
+from polarcheck.rig.summary import summarise_rig
 
 M8_MM = 1.25
 
@@ -24,9 +24,14 @@ M8_MM = 1.25
 def rig(
     pixel_um: float, focal_mm: float, size: tuple[int, int] = (1200, 900), offset: list[float] | None = None
 ) -> Rig:
-    camera = Camera(pixel_size_um=pixel_um, width_px=size[0], height_px=size[1])
+    camera = CameraTable(pixel_size_um=pixel_um, width_px=size[0], height_px=size[1])
     return Rig(
-        Path("rig.toml"), Optics(focal_length_mm=focal_mm), camera, Guiding(offset_deg=offset), Mount(), None
+        Path("rig.toml"),
+        OpticsTable(focal_length_mm=focal_mm),
+        camera,
+        Guiding(offset_deg=offset),
+        Mount(),
+        None,
     )
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polarcheck.optics import Optics
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.skymap import exposure_map
 from polarcheck.site import Site
-from polarcheck.sky import refracted_pole, standard_atmosphere
-from polarcheck.skymap import exposure_map
+from polarcheck.sky.observed import refracted_pole, standard_atmosphere
 from tests.benchmarks.skymap import place_of
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
 

@@ -7,8 +7,8 @@ import pytest
 
 from polarcheck.vectors import (
     angle_between,
-    attitudes,
     azalt_from_direction,
+    best_rotations,
     direction_from_azalt,
     direction_from_spherical,
     rotation_matrix,
@@ -122,7 +122,7 @@ def test_rotation_vector_is_axis_times_angle() -> None:
 
 def test_attitude_carries_the_camera_to_the_sky() -> None:
     """A camera's x, y, z seen in the North, Up and East: each column of the matrix is that direction."""
-    matrix = attitudes(np.eye(3), np.stack([NORTH, UP, EAST])[None], np.ones(3))[0]
+    matrix = best_rotations(np.eye(3), np.stack([NORTH, UP, EAST])[None], np.ones(3))[0]
     assert matrix == pytest.approx(np.stack([NORTH, UP, EAST], axis=-1), abs=TINY)
 
 
@@ -133,7 +133,7 @@ def test_attitude_leans_on_the_heavier_point() -> None:
     w1 sin e1 = w2 sin e2, so tan e2 = sin 10 deg / (99 + cos 10 deg).
     """
     seen = np.array([EAST, [np.cos(100 * DEG), np.sin(100 * DEG), 0.0]])
-    matrix = attitudes(np.array([EAST, NORTH]), seen[None], np.array([1.0, 99.0]))[0]
+    matrix = best_rotations(np.array([EAST, NORTH]), seen[None], np.array([1.0, 99.0]))[0]
     expected = np.arctan2(np.sin(10 * DEG), 99 + np.cos(10 * DEG))
     assert angle_between(matrix @ NORTH, seen[1]) == pytest.approx(expected, abs=1e-14)
     assert angle_between(matrix @ EAST, seen[0]) == pytest.approx(10 * DEG - expected, abs=1e-14)

@@ -1,0 +1,145 @@
+"""How the mount stands: the axis, how it was found, the night so far, and what a later frame needs."""
+
+from __future__ import annotations
+
+import os.path
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from polarcheck.alignment.error import AxisError, axis_error
+from polarcheck.axis import CameraAxis
+from polarcheck.frames import Sensor
+from polarcheck.site import Site
+from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole
+from polarcheck.vectors import Array
+
+__all__ = ["Alignment", "FrameFile", "Step"]
+
+
+@dataclass(frozen=True, slots=True)
+class FrameFile:
+    """Where a frame lies, so that a later command can look at it again.
+
+    Attributes
+    ----------
+    paths : tuple of pathlib.Path
+        Where to look, in this order. Unchecked: a kept result may name anything.
+    clock_ahead_s : float
+        What was taken off the header's time for a clock ahead of UTC. [s]
+    """
+
+    paths: tuple[Path, ...]
+    clock_ahead_s: float = 0.0
+
+    def seen_from(self, folder: Path) -> tuple[str | None, str]:
+        """Return the first path relative to a folder (None on another drive), with slashes, and absolute."""
+        absolute = self.paths[0].absolute()
+        try:
+            relative = Path(os.path.relpath(absolute, folder.absolute())).as_posix()
+        except ValueError:
+            return None, str(absolute)
+        return relative, str(absolute)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Where the axis was found at one moment of the night.
+
+    Attributes
+    ----------
+    utc : tuple of float
+        Two-part Julian date.
+    azimuth_deg, altitude_deg : float
+        Of the axis. [deg]
+    covariance : ndarray, shape (2, 2)
+        On the tangent plane (azimuth times cos altitude, altitude). [rad^2]
+    turned : tuple of float or None
+        Turns that the azimuth and the altitude knob were given since the step before, net, clockwise
+        positive; None where that is not known, and for a fresh measurement.
+    is_fresh : bool
+        True for a measurement of its own, False for one that follows on the step before.
+    is_loose : bool
+        Whether the frames were taken with the base's clamps or bolts loose.
+    """
+
+    utc: tuple[float, float]
+    azimuth_deg: float
+    altitude_deg: float
+    covariance: Array
+    turned: tuple[float, float] | None = None
+    is_fresh: bool = True
+    is_loose: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """How the mount stands, and what a later frame needs to see it move.
+
+    Attributes
+    ----------
+    site : Site
+        Where.
+    atmosphere : Atmosphere
+        The air used for refraction.
+    pole_kind : {"refracted", "true", "target"}
+        What the error refers to.
+    axis : ndarray, shape (3,)
+        East-North-Up unit vector of the elevated end.
+    covariance : ndarray, shape (2, 2), or None
+        On its tangent plane (azimuth times cos altitude, altitude); None if the axis was merely given.
+        [rad^2]
+    degrees_of_freedom : int
+        Behind the covariance; 0 for an assumed noise.
+    camera : CameraAxis or None
+        The axis fixed in the camera of the last used frame.
+    sensor : Sensor or None
+        That camera.
+    last_frame : str or None
+        Name of that frame, printable.
+    last_file : FrameFile or None
+        Where it lies.
+    is_continuous : bool
+        Whether no later frame was left out, so that the camera is known to stand as that frame saw it.
+    steps : tuple of Step
+        The night so far; the last one is this alignment.
+    target_aim : Pole or None
+        The aim of the kind "target".
+    """
+
+    site: Site
+    atmosphere: Atmosphere
+    pole_kind: PoleKind
+    axis: Array
+    covariance: Array | None = None
+    degrees_of_freedom: int = 0
+    camera: CameraAxis | None = None
+    sensor: Sensor | None = None
+    last_frame: str | None = None
+    last_file: FrameFile | None = None
+    is_continuous: bool = True
+    steps: tuple[Step, ...] = ()
+    target_aim: Pole | None = None
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether the axis was seen with the base's clamps or bolts loose."""
+        return bool(self.steps) and self.steps[-1].is_loose
+
+    @property
+    def pole(self) -> Pole:
+        """What the error refers to."""
+        if self.pole_kind == "target" and self.target_aim is not None:
+            return self.target_aim
+        return celestial_pole(self.pole_kind, self.site, self.atmosphere)
+
+    def aimed_at(self, pole: Pole) -> Alignment:
+        """Return the same axis, its error counted from another pole or aim."""
+        return replace(self, pole_kind=pole.kind, target_aim=pole if pole.kind == "target" else None)
+
+    @property
+    def error(self) -> AxisError:
+        """Axis minus pole; sigmas are zero where the axis was merely given."""
+        covariance = np.zeros((2, 2)) if self.covariance is None else self.covariance
+        return axis_error(self.axis, covariance, self.degrees_of_freedom, self.pole)

@@ -1,0 +1,324 @@
+"""Observed directions to the mount's axis with its covariance: the heart of polarcheck.
+
+Joins the rooms below: attitudes, the consensus about which frames agree, and the least-squares fit; then
+weighs roll against pointing, scales the covariance, and asks what else would move the axis or help it.
+Pure geometry: East-North-Up unit vectors in, radians out; no files, clocks or sites.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.axis.attitudes import Attitudes, camera_attitudes
+from polarcheck.axis.explanations import Consensus, find_consensus
+from polarcheck.axis.least_squares import AxisSolution, axis_levers, solve_axis
+from polarcheck.axis.noise import distinct_stations, observation_equations, roll_ratio
+from polarcheck.constants import DEGREE
+from polarcheck.vectors import Array, rotation_matrix, tangent_basis, unit, wrap
+
+__all__ = ["AxisFit", "NextFrame", "axis_angle", "best_next_frame", "fit_axis", "shift_by_sag"]
+
+Ints = npt.NDArray[np.int_]
+Bools = npt.NDArray[np.bool_]
+
+
+_FEW = 6  # degrees of freedom below which a choice among frames tells on their scatter
+_RIVAL = 3 * DEGREE
+_PRIOR_DOF = 6.0  # that the assumed noise counts for then
+
+
+@dataclass(frozen=True, slots=True)
+class AxisFit:
+    """The mount's axis, and how sure it is.
+
+    Attributes
+    ----------
+    axis : ndarray, shape (3,)
+        East-North-Up unit vector of the end that points at the visible pole.
+    covariance : ndarray, shape (2, 2)
+        Of the axis on its tangent plane (azimuth times cos altitude, altitude), flexure not counted.
+        [rad^2]
+    degrees_of_freedom : int
+        Of the residuals; 0 when the covariance rests on the assumed noise.
+    noise : float
+        One-sigma pointing noise of a frame per coordinate over the assumed one: from the residuals, or
+        1 where they cannot tell.
+    roll_ratio : float
+        Roll noise over that of stars spread evenly over the sensor, as the residuals have it.
+    used : ndarray of bool, shape (n,)
+        Frames in use.
+    groups : ndarray of int, shape (n,)
+        Group of each frame, counted from 0.
+    station : ndarray of int, shape (n,)
+        Frames in use with one number count as one observation.
+    axis_angles : ndarray, shape (n,)
+        See `axis_angle`. [rad]
+    arc : float
+        Largest span of axis angles within one group. [rad]
+    residuals : ndarray, shape (n,)
+        Root mean square over the sensor points, seen against modelled. [rad]
+    misfit : ndarray, shape (n, 2)
+        How far the declination, and the roll times sin(distance from the axis), of a frame are from its
+        group's. [rad]
+    camera_axes : ndarray, shape (g, 3)
+        The axis fixed in each group's camera.
+    knocked_before : int or None
+        First frame after the mount was moved as a whole, if it was; only later frames are in use then.
+    agrees : bool
+        False when the frames scatter far beyond any noise and too few are there to tell which is wrong.
+    solution, attitudes
+        The fit and the frames' attitudes, for what is asked later.
+    """
+
+    axis: Array
+    covariance: Array
+    degrees_of_freedom: int
+    noise: float
+    roll_ratio: float
+    used: Bools
+    groups: Ints
+    station: Ints
+    axis_angles: Array
+    arc: float
+    residuals: Array
+    misfit: Array
+    camera_axes: Array
+    knocked_before: int | None
+    agrees: bool
+    solution: AxisSolution
+    attitudes: Attitudes
+
+    @property
+    def group_sizes(self) -> Ints:
+        """Frames in use in each group, shape (g,)."""
+        return np.bincount(self.groups[self.used], minlength=len(self.camera_axes))
+
+
+def fit_axis(
+    observed: Array,
+    weights: Array,
+    noise: Array,
+    pole: Array,
+    *,
+    camera: Ints | None = None,
+    station: Ints | None = None,
+) -> AxisFit:
+    """Fit the rotation axis to frames between which the mount turned in right ascension only.
+
+    Parameters
+    ----------
+    observed : ndarray, shape (n, k, 3)
+        Observed directions (East-North-Up unit vectors) of `k` sensor points in each of `n` frames, in
+        order of time.
+    weights : ndarray, shape (k,)
+        Weights of the points, sum 1; `polarcheck.frames.SENSOR_WEIGHTS`.
+    noise : ndarray, shape (n,)
+        Assumed one-sigma pointing noise of each frame, per coordinate. [rad]
+    pole : ndarray, shape (3,)
+        The visible pole, East-North-Up; only decides which end of the axis is meant.
+    camera : ndarray of int, shape (n,), optional
+        Camera of each frame, counted from 0. One camera if not given.
+    station : ndarray of int, shape (n,), optional
+        Frames with the same number show the same stars in the same place, so that they share their
+        solver's systematic error and count as one. All count for themselves if not given.
+
+    Returns
+    -------
+    AxisFit
+
+    Raises
+    ------
+    GeometryError
+        Too few frames, or no turn between them.
+    """
+    count = len(observed)
+    camera = np.zeros(count, dtype=int) if camera is None else camera
+    station = np.arange(count) if station is None else station
+    attitudes = camera_attitudes(observed, weights, camera, noise)
+    judged = _judged(attitudes)
+    consensus = find_consensus(judged, pole)
+    ratio = _roll_ratio(attitudes, consensus, station)
+    if not 0.5 < ratio < 2:  # judge the frames once more, with the weights that they call for
+        consensus = find_consensus(judged, pole, ratio)
+        ratio = _roll_ratio(attitudes, consensus, station)
+    return _weighed(attitudes, consensus, station, ratio, bool(pole[1] > 0))
+
+
+def axis_angle(axis: Array, direction: Array, north: bool) -> Array:
+    """Return the angle about the axis from its upper meridian to a direction, growing westward.
+
+    Parameters
+    ----------
+    axis : ndarray, shape (3,)
+        Elevated end, East-North-Up.
+    direction : ndarray, shape (..., 3)
+        Boresights.
+    north : bool
+        Whether the axis points at the north celestial pole.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Within +-pi, like the hour angle in both hemispheres: positive when the direction stands west of
+        the plane through axis and zenith. [rad]
+    """
+    zenith = np.array([0.0, 0.0, 1.0])
+    upper = unit(zenith - axis[2] * axis) if abs(axis[2]) < 1 - 1e-15 else np.array([0.0, -1.0, 0.0])
+    across = np.cross(axis, upper)
+    angle = np.arctan2(direction @ across, direction @ upper)
+    return np.asarray(wrap(-angle if north else angle))
+
+
+def shift_by_sag(fit: AxisFit, sag: float) -> Array:
+    """Return how far the fitted axis moves if the camera sags, shape (2,). [rad]
+
+    Parameters
+    ----------
+    fit : AxisFit
+        The fit whose geometry counts.
+    sag : float
+        Drop of the boresight when the tube lies level; it goes as the cosine of the altitude. [rad]
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Displacement along azimuth (times cos altitude) and altitude. The residuals hardly show it.
+    """
+    boresight = fit.attitudes.boresights[fit.attitudes.camera]
+    models = fit.solution.models
+    pointing = np.einsum("nij,nj->ni", models, boresight)
+    turning = sag * np.cross(pointing, np.array([0.0, 0.0, -1.0]))  # carries the boresight downwards
+    inner = np.einsum("nji,nj->ni", models, turning)
+    misfit = np.einsum("nic,ni->nc", fit.solution.planes[fit.groups], inner)
+    equations = observation_equations(fit.attitudes, fit.solution, fit.groups, fit.used, fit.station, misfit)
+    information, gradient, _ = equations.normal(fit.roll_ratio)
+    return np.asarray(np.linalg.solve(information, gradient))
+
+
+@dataclass(frozen=True, slots=True)
+class NextFrame:
+    """The one further frame that would narrow the axis most.
+
+    Attributes
+    ----------
+    axis_angle : float
+        Where to turn the mount. [rad]
+    sigma_now, sigma_then : float
+        Larger one-sigma half-axis of the axis' error ellipse, now and with that frame. [rad]
+    """
+
+    axis_angle: float
+    sigma_now: float
+    sigma_then: float
+
+
+def best_next_frame(fit: AxisFit, north: bool, lowest_altitude: float = 15 * DEGREE) -> NextFrame | None:
+    """Find the axis angle, at the declination of the largest group, where a frame would help most.
+
+    Parameters
+    ----------
+    fit : AxisFit
+        What there is.
+    north : bool
+        Whether the axis points at the north celestial pole.
+    lowest_altitude : float
+        Frames are not looked for below it. [rad]
+
+    Returns
+    -------
+    NextFrame or None
+        None when no direction at that declination is high enough.
+    """
+    group = int(np.argmax(fit.group_sizes))
+    member = int(np.flatnonzero(fit.used & (fit.groups == group))[0])
+    camera = fit.solution.cameras[group]
+    boresight = camera @ fit.attitudes.boresights[fit.attitudes.camera[member]]
+    turns = np.arange(-180, 180, 5) * DEGREE
+    rotations = rotation_matrix(fit.axis, turns)
+    pointing = rotations @ boresight
+    planes = camera @ fit.solution.planes[group]
+    design = np.einsum("ic,nji,jk->nck", planes, rotations, axis_levers(fit.axis))
+    mean, total = _group_mean(fit, group)
+    weight = 1 / fit.attitudes.noise[member] ** 2
+    gain = weight * total / (weight + total) / fit.solution.variances[group]
+    lever = design - mean
+    added = fit.solution.information + np.einsum("nci,c,ncj->nij", lever, gain, lever)
+    sigma = fit.noise / np.sqrt(np.linalg.eigvalsh(added)[:, 0])
+    sigma[pointing[:, 2] < np.sin(lowest_altitude)] = np.inf
+    best = int(np.argmin(sigma))
+    if not np.isfinite(sigma[best]):
+        return None
+    now = fit.noise / np.sqrt(max(np.linalg.eigvalsh(fit.solution.information)[0], 1e-300))
+    return NextFrame(float(axis_angle(fit.axis, pointing[best], north)), float(now), float(sigma[best]))
+
+
+def _judged(attitudes: Attitudes) -> Attitudes:
+    """Attitudes whose assumed noise is raised to what the frames' shapes betray.
+
+    White noise of star positions that moves a linear solution's pointing by sigma deforms it, root mean
+    square over the sensor, by sqrt(3) sigma: of its six parameters three are rigid and three are shape.
+    """
+    shape = np.median(attitudes.residuals(attitudes.matrices) / attitudes.noise) / np.sqrt(3)
+    return replace(attitudes, noise=attitudes.noise * max(1.0, float(shape)))
+
+
+def _group_mean(fit: AxisFit, group: int) -> tuple[Array, float]:
+    weights = np.where(fit.groups == group, fit.solution.weights, 0.0)
+    return np.average(fit.solution.design, axis=0, weights=weights), float(weights.sum())
+
+
+def _roll_ratio(attitudes: Attitudes, consensus: Consensus, station: Ints) -> float:
+    groups, used = consensus.groups, consensus.used
+    distinct = distinct_stations(station, groups, used)
+    return roll_ratio(observation_equations(attitudes, consensus.solution, groups, used, distinct))
+
+
+def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: float, north: bool) -> AxisFit:
+    """The last fit, with the final weights, and its covariance."""
+    groups, used = consensus.groups, consensus.used
+    station = distinct_stations(station, groups, used)
+    shares = 1 / np.bincount(station[used], minlength=station.max() + 1)[station].clip(1)
+    solution = solve_axis(attitudes, groups, used, consensus.solution.axis, roll_ratio=ratio, shares=shares)
+    equations = observation_equations(attitudes, solution, groups, used, station)
+    information, _, chi_square = equations.normal(ratio)
+    dof = max(equations.degrees_of_freedom, 0)
+    noise = float(np.sqrt(chi_square / dof)) if dof else 1.0
+    rejected = ~used & np.isin(attitudes.camera, attitudes.camera[used])
+    rejected &= np.hypot(*solution.misfit.T) < _RIVAL  # what is solved elsewhere was never a choice
+    if dof < _FEW and rejected.any():  # frames chosen because they agree scatter less than they should
+        noise = max(noise, float(np.sqrt((_PRIOR_DOF + chi_square) / (_PRIOR_DOF + dof))))
+    pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
+    angles = axis_angle(solution.axis, pointing, north)
+    covariance = noise**2 * np.linalg.pinv(information, hermitian=True)
+    for chance, rival in consensus.rivals:  # the truth may as well lie there
+        apart = tangent_basis(solution.axis).T @ rival
+        covariance = covariance + chance * np.outer(apart, apart)
+    return AxisFit(
+        axis=solution.axis,
+        covariance=np.asarray(covariance, dtype=float),
+        degrees_of_freedom=dof,
+        noise=noise,
+        roll_ratio=ratio,
+        used=used,
+        groups=groups,
+        station=station,
+        axis_angles=angles,
+        arc=max(_span(angles[used & (groups == g)]) for g in range(len(solution.cameras))),
+        residuals=attitudes.residuals(solution.models),
+        misfit=solution.misfit,
+        camera_axes=np.einsum("gji,j->gi", solution.cameras, solution.axis),
+        knocked_before=consensus.knocked_before,
+        agrees=consensus.agrees,
+        solution=replace(solution, information=information),
+        attitudes=attitudes,
+    )
+
+
+def _span(angles: Array) -> float:
+    """Length of the shortest arc of the circle that holds all angles. [rad]"""
+    ordered = np.sort(angles % (2 * np.pi))
+    gaps = np.diff(ordered, append=ordered[0] + 2 * np.pi)
+    return float(2 * np.pi - gaps.max())

@@ -1,0 +1,29 @@
+from .finding import find_frames, offers
+from .frame import Frame, FrameSet, Problem
+from .frame_set import mains, read_frames
+from .pixels import Image, read_image, read_pixels
+from .reading import read_frame, read_solution
+from .sensor import Sensor, sensor_of
+from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
+from .solution import Solution
+
+__all__ = [
+    "SENSOR_NODES",
+    "SENSOR_WEIGHTS",
+    "Frame",
+    "FrameSet",
+    "Image",
+    "Problem",
+    "Sensor",
+    "Solution",
+    "find_frames",
+    "mains",
+    "node_pixels",
+    "offers",
+    "read_frame",
+    "read_frames",
+    "read_image",
+    "read_pixels",
+    "read_solution",
+    "sensor_of",
+]

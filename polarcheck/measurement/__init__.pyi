@@ -1,0 +1,15 @@
+from .measurement import SAG_ARCSEC, Measurement, measure, measure_frames
+from .plausibility import above_horizon
+from .source import Aim, alignment_from
+from .verdicts import FrameEntry
+
+__all__ = [
+    "SAG_ARCSEC",
+    "Aim",
+    "FrameEntry",
+    "Measurement",
+    "above_horizon",
+    "alignment_from",
+    "measure",
+    "measure_frames",
+]

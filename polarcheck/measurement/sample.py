@@ -1,0 +1,234 @@
+"""Frames to the arrays that the fit needs: site, cameras, stations, noise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.constants import ARCSEC
+from polarcheck.errors import GeometryError, InputError, Notice
+from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, Sensor, sensor_of
+from polarcheck.measurement.plausibility import require_sky_above
+from polarcheck.site import Site
+from polarcheck.sky import EarthOrientation, earth_orientation
+from polarcheck.vectors import Array, unit
+
+__all__ = ["Sample", "require_two", "sample_of", "site_of"]
+
+Ints = npt.NDArray[np.int_]
+
+_SAME_FIELD = 0.03  # of the sensor's width, between frames of one station
+_SAME_PLACE_DEG = 0.01  # between the sites of two headers
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """The frames of one measurement, as arrays.
+
+    Attributes
+    ----------
+    frames : tuple of Frame
+        In order of time.
+    sky : ndarray, shape (n, k, 3)
+        ICRS unit vectors of the sensor points.
+    utc : ndarray, shape (n, 2)
+        Mid-exposures, two-part Julian dates.
+    earth : EarthOrientation
+        At these moments.
+    noise : ndarray, shape (n,)
+        Assumed one-sigma pointing noise per coordinate. [rad]
+    camera : ndarray of int, shape (n,)
+        Frames of one size, pixel scale and parity count as one camera's.
+    station : ndarray of int, shape (n,)
+        Consecutive frames that show the same stars in the same place share a number.
+    notices : tuple of Notice
+        What is doubtful about the frames.
+    """
+
+    frames: tuple[Frame, ...]
+    sky: Array
+    utc: Array
+    earth: EarthOrientation
+    noise: Array
+    camera: Ints
+    station: Ints
+    notices: tuple[Notice, ...]
+
+    def part(self, some: Ints) -> Sample:
+        """Return the sample of some frames, by index; its cameras are counted afresh."""
+        return Sample(
+            tuple(self.frames[i] for i in some),
+            self.sky[some],
+            self.utc[some],
+            self.earth.at(some),
+            self.noise[some],
+            np.unique(self.camera[some], return_inverse=True)[1],
+            self.station[some],
+            self.notices,
+        )
+
+
+def site_of(frames: Sequence[Frame], fallback: Site | None = None) -> tuple[Site, list[Notice]]:
+    """Take the site from the headers: the one that most frames name.
+
+    Parameters
+    ----------
+    frames : sequence of Frame
+        With their headers' sites.
+    fallback : Site, optional
+        Serves where no header names a site.
+
+    Raises
+    ------
+    InputError
+        No header has a usable site.
+    """
+    sites = [frame.site for frame in frames if frame.site is not None]
+    if not sites and fallback is not None:
+        return fallback, []
+    if not sites:
+        raise InputError(
+            "no site: the headers name none that can be used. Give --site LAT,LON (north and east positive; a "
+            "degree is good enough)"
+        )
+    places = np.array([(site.latitude_deg, site.longitude_deg) for site in sites])
+    _, first, counts = np.unique(
+        np.round(places / _SAME_PLACE_DEG), axis=0, return_index=True, return_counts=True
+    )
+    chosen = int(first[np.argmax(counts)])
+    apart = np.abs(places - places[chosen]).max(axis=-1)
+    others = int(np.count_nonzero(apart > _SAME_PLACE_DEG))
+    if not others:
+        return sites[chosen], []
+    site = sites[chosen]
+    text = (
+        f"The headers disagree about the site: {others} of {len(sites)} frames name a place up to "
+        f"{apart.max():.2f} deg away. Latitude {site.latitude_deg:.3f}, longitude "
+        f"{site.longitude_deg:.3f} deg, named by most, is used; --site overrides it."
+    )
+    return site, [Notice("site-disagreement", text)]
+
+
+def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample, list[Problem]]:
+    """Make the arrays, and list the files that cannot take part.
+
+    Parameters
+    ----------
+    frame_set : FrameSet
+        All that was offered, with two usable frames or more; see `require_two`.
+    site : Site
+        Where; frames below its horizon cannot take part.
+    noise_px : float
+        Assumed pointing noise of a frame, per coordinate. [px]
+
+    Raises
+    ------
+    InputError
+        Site and clock put most frames below the horizon, or the noise is not positive.
+    GeometryError
+        Fewer than two frames have a solution of their own.
+    """
+    if not 1e-4 <= noise_px <= 100:
+        raise InputError(f"the assumed noise must lie within 0.0001 to 100 px, not {noise_px:g}")
+    own, copied = _without_copied_solutions(frame_set.frames)
+    require_two(FrameSet(own, (*frame_set.problems, *copied)))
+    sky = np.array([frame.sky for frame in own])
+    utc = np.array([frame.utc for frame in own])
+    above = require_sky_above(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), utc, site)
+    frames = tuple(frame for frame, up in zip(own, above, strict=True) if up)
+    hidden = [
+        _problem(frame, "looks below the horizon at that time: solved wrongly, or its clock is off")
+        for frame, up in zip(own, above, strict=True)
+        if not up
+    ]
+    sky, utc = sky[above], utc[above]
+    earth = earth_orientation(utc)
+    scale = np.array([frame.pixel_scale_arcsec for frame in frames]) * ARCSEC
+    sample = Sample(
+        frames,
+        sky,
+        utc,
+        earth,
+        noise_px * scale,
+        _cameras(frames),
+        _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
+        (*earth.notices, *_frame_notices(frames)),
+    )
+    return sample, [*frame_set.problems, *copied, *hidden]
+
+
+def require_two(frame_set: FrameSet) -> None:
+    """Refuse fewer than two usable frames, with what is wrong with the others.
+
+    Raises
+    ------
+    GeometryError
+        Fewer than two frames.
+    """
+    count = len(frame_set.frames)
+    if count >= 2:
+        return
+    bad = [problem for problem in frame_set.problems if not problem.is_sidecar]
+    why = "".join(f"\n  {problem.name}: {problem.reason}" for problem in bad[:5])
+    more = f"\n  and {len(bad) - 5} more" if len(bad) > 5 else ""
+    copies = sum("same frame as" in problem.reason for problem in frame_set.problems)
+    if copies and not bad:
+        why = f" (the other {copies} are copies of it)"
+    raise GeometryError(
+        f"{count or 'no'} usable frame{'' if count == 1 else 's'}: two solved frames at different right "
+        f"ascensions are the least{':' if bad else ''}{why}{more}",
+        0.0,
+    )
+
+
+def _without_copied_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...], list[Problem]]:
+    """Leave out frames with the solution of an earlier one to the last digit: no sensor gives that twice."""
+    first: dict[bytes, Frame] = {}
+    copied = []
+    for frame in frames:
+        kept = first.setdefault(frame.sky.tobytes(), frame)
+        if kept is not frame:
+            reason = (
+                f"carries the very solution of {kept.name}, taken at another time: copied, not solved; "
+                "plate-solve it itself"
+            )
+            copied.append(_problem(frame, reason))
+    return tuple(first.values()), copied
+
+
+def _problem(frame: Frame, reason: str) -> Problem:
+    return Problem(frame.path, frame.name, reason, utc=frame.utc)
+
+
+def _cameras(frames: Sequence[Frame]) -> Ints:
+    """Number frames by camera: size, parity, and pixel scale."""
+    known: list[Sensor] = []
+    numbers = np.empty(len(frames), dtype=int)
+    for i, frame in enumerate(frames):
+        sensor = sensor_of(frame)
+        number = next((n for n, other in enumerate(known) if sensor.is_like(other)), len(known))
+        if number == len(known):
+            known.append(sensor)
+        numbers[i] = number
+    return numbers
+
+
+def _stations(sky: Array, width: Array) -> Ints:
+    step = np.linalg.norm(np.diff(sky, axis=0), axis=-1).max(axis=-1)
+    return np.concatenate([[0], np.cumsum(step > _SAME_FIELD * width[1:])])
+
+
+def _frame_notices(frames: Sequence[Frame]) -> list[Notice]:
+    """Each kind of notice once, with the number of frames that bear it."""
+    found: dict[str, tuple[Notice, int]] = {}
+    for frame in frames:
+        for notice in frame.notices:
+            first, count = found.get(notice.code, (notice, 0))
+            found[notice.code] = (first, count + 1)
+    total = len(frames)
+    return [
+        Notice(code, f"{count} of {total} frames: {first.text}") for code, (first, count) in found.items()
+    ]

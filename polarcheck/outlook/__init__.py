@@ -1,0 +1,8 @@
+"""What the axis error does to a target: drift, field rotation, the longest exposure, all over the sky and all night.
+
+From the top: drift_check, timeline, skymap, star_look, exposure_list, target_axis, exposure, scene, drift, optics.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

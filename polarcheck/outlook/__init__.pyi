@@ -1,0 +1,39 @@
+from .drift import Drift, DriftRates, Rate, moments_over, predict_drift
+from .drift_check import DriftCheck, check_drift
+from .exposure import Exposure, exposure_limit, required_error
+from .exposure_list import TargetExposure, exposures_of
+from .optics import Optics, optics_from, parse_tolerance
+from .scene import LONGEST_S, Scene, set_scene
+from .skymap import SkyMap, exposure_map
+from .star_look import StarLook, star_looks
+from .target_axis import TargetAim, aim_for_target
+from .timeline import Timeline, night_timeline
+
+__all__ = [
+    "LONGEST_S",
+    "Drift",
+    "DriftCheck",
+    "DriftRates",
+    "Exposure",
+    "Optics",
+    "Rate",
+    "Scene",
+    "SkyMap",
+    "StarLook",
+    "TargetAim",
+    "TargetExposure",
+    "Timeline",
+    "aim_for_target",
+    "check_drift",
+    "exposure_limit",
+    "exposure_map",
+    "exposures_of",
+    "moments_over",
+    "night_timeline",
+    "optics_from",
+    "parse_tolerance",
+    "predict_drift",
+    "required_error",
+    "set_scene",
+    "star_looks",
+]

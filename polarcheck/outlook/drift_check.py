@@ -1,0 +1,289 @@
+"""Predicted drift against what a sequence tracked without guiding really shows.
+
+Solved frames tell where the camera was; frames that are not solved are tied to a solved one by their stars. What is
+left between the two is what no axis error explains: a periodic error of the drive, flexure, wind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from polarcheck.alignment import Alignment
+from polarcheck.constants import ARCSEC, DEGREE
+from polarcheck.errors import FrameError, InputError, Notice
+from polarcheck.frames import (
+    SENSOR_WEIGHTS,
+    Frame,
+    FrameSet,
+    Solution,
+    node_pixels,
+    read_image,
+    read_solution,
+    sensor_of,
+)
+from polarcheck.outlook.drift import Drift, Rate, predict_drift
+from polarcheck.stars import StarTable, find_stars
+from polarcheck.times import seconds_between
+from polarcheck.vectors import Array, best_rotations, spherical_from_direction, unit
+
+__all__ = ["DriftCheck", "check_drift"]
+
+_LEAST_STARS = 8
+_PAIR_PX = 3.0  # how near a star must come to its partner
+_REACH_PX = 60.0  # farthest that stars move from one frame to the next, other than by what was found before
+_LEAST_FRAMES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class DriftCheck:
+    """What a sequence shows beside what was predicted.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The frames, in order of time.
+    seconds : ndarray, shape (n,)
+        Mid-exposures since the first. [s]
+    seen_arcsec : ndarray, shape (n, 3)
+        Drift east and north of the first frame's centre, and field rotation. [arcsec]
+    predicted : Drift
+        At the same moments.
+    rate_excess_arcsec_per_min : ndarray, shape (3,)
+        Slope of seen minus predicted: east, north, rotation. [arcsec/min]
+    rate_excess_sigma : ndarray, shape (3,)
+        Its standard error: the scatter's and the axis' own. [arcsec/min]
+    scatter_arcsec : ndarray, shape (3,)
+        Root mean square of what is left without that slope. [arcsec]
+    swing_arcsec : float
+        Largest less smallest of what is left along right ascension. [arcsec]
+    target_deg : tuple of float
+        The first frame's centre, ICRS. [deg]
+    unsolved : int
+        Frames tied to a solved one by their stars.
+    notices : tuple of Notice
+        Frames that could not be used.
+    """
+
+    names: tuple[str, ...]
+    seconds: Array
+    seen_arcsec: Array
+    predicted: Drift
+    rate_excess_arcsec_per_min: Array
+    rate_excess_sigma: Array
+    scatter_arcsec: Array
+    swing_arcsec: float
+    target_deg: tuple[float, float]
+    unsolved: int
+    notices: tuple[Notice, ...]
+
+    @property
+    def left_arcsec(self) -> Array:
+        """Seen minus predicted, shape (n, 3). [arcsec]"""
+        drift = self.predicted
+        whole = np.stack([drift.east_arcsec, drift.north_arcsec, drift.rotation_arcsec], axis=-1)
+        return np.asarray(self.seen_arcsec - whole)
+
+
+def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal") -> DriftCheck:
+    """Compare a sequence tracked without guiding with the drift that the axis predicts.
+
+    Parameters
+    ----------
+    alignment : Alignment
+    sequence : FrameSet
+        Frames of one field; at least one of them solved.
+    rate : {"sidereal", "king", "solar", "lunar"}
+        At which the mount turned.
+
+    Returns
+    -------
+    DriftCheck
+
+    Raises
+    ------
+    InputError
+        No frame is solved, fewer than three frames can be used, or the frames show several fields.
+    """
+    frames = list(sequence.frames)
+    if not frames:
+        reasons = "".join(f"\n  {p.name}: {p.reason}" for p in sequence.problems[:3] if not p.is_sidecar)
+        raise InputError(
+            f"the sequence holds no solved frame, which is needed to know where it looks{reasons}"
+        )
+    first = frames[0]
+    rows = [(frame.name, frame.utc, nodes) for frame, nodes in _solved(first, frames)]
+    tied, notices = _tied(first, sequence)
+    rows = sorted([*rows, *tied], key=lambda row: seconds_between(first.utc, row[1]))
+    if len(rows) < _LEAST_FRAMES:
+        raise InputError(
+            f"the sequence has {len(rows)} frames that can be used; a drift needs {_LEAST_FRAMES} or more"
+        )
+    start = rows[0]
+    seconds = np.array([seconds_between(start[1], row[1]) for row in rows])
+    nodes = np.array([row[2] for row in rows])
+    target = unit(SENSOR_WEIGHTS @ nodes[0])
+    place = tuple(float(angle) / DEGREE for angle in spherical_from_direction(target))
+    seen = _seen(nodes, target)
+    predicted = predict_drift(
+        alignment.axis,
+        alignment.pole,
+        alignment.site,
+        alignment.atmosphere,
+        (place[0], place[1]),
+        start[1],
+        seconds,
+        rate,
+        alignment.covariance,
+    )
+    slope, sigma, scatter, left = _compared(seconds, seen, predicted)
+    return DriftCheck(
+        names=tuple(row[0] for row in rows),
+        seconds=seconds,
+        seen_arcsec=seen,
+        predicted=predicted,
+        rate_excess_arcsec_per_min=slope,
+        rate_excess_sigma=sigma,
+        scatter_arcsec=scatter,
+        swing_arcsec=float(np.ptp(left[:, 0])),
+        target_deg=(place[0], place[1]),
+        unsolved=len(tied),
+        notices=notices,
+    )
+
+
+def _solved(first: Frame, frames: list[Frame]) -> list[tuple[Frame, Array]]:
+    kind = sensor_of(first)
+    centre = unit(SENSOR_WEIGHTS @ first.sky)
+    reach = np.hypot(first.width_px, first.height_px) / 2 * first.pixel_scale_arcsec * ARCSEC
+    for frame in frames:
+        if not sensor_of(frame).is_like(kind):
+            raise InputError(
+                f"{frame.name}: is of another camera than {first.name}; give one camera's sequence"
+            )
+        if np.arccos(np.clip(unit(SENSOR_WEIGHTS @ frame.sky) @ centre, -1, 1)) > reach:
+            raise InputError(
+                f"{frame.name}: shows another field than {first.name}; give one field's sequence"
+            )
+    return [(frame, frame.sky) for frame in frames]
+
+
+def _seen(nodes: Array, target: Array) -> Array:
+    """Drift of the target in the camera and field rotation, shape (n, 3). [arcsec]
+
+    The sky moved in the camera by the opposite of what the camera moved over the sky.
+    """
+    camera = best_rotations(unit(nodes[0]), unit(nodes), SENSOR_WEIGHTS)
+    east = unit(np.cross([0.0, 0.0, 1.0], target))
+    north = np.cross(target, east)
+    star = np.einsum("nji,j->ni", camera, target)
+    moved = np.stack([star @ east, star @ north], axis=-1) / (star @ target)[:, None]
+    turned = np.einsum("nji,j->ni", camera, north)
+    rotation = np.arctan2(turned @ east, turned @ north)
+    return np.asarray(np.concatenate([moved, rotation[:, None]], axis=-1) / ARCSEC)
+
+
+def _compared(seconds: Array, seen: Array, predicted: Drift) -> tuple[Array, Array, Array, Array]:
+    """Slope of seen minus predicted, its standard error, the scatter around it, and what is left."""
+    whole = np.stack([predicted.east_arcsec, predicted.north_arcsec, predicted.rotation_arcsec], axis=-1)
+    minutes = (seconds - seconds.mean()) / 60
+    apart = seen - whole
+    slope = minutes @ apart / (minutes @ minutes)
+    left = apart - apart.mean(axis=0) - minutes[:, None] * slope
+    variance = np.sum(left**2, axis=0) / max(len(seconds) - 2, 1)
+    own = np.zeros(3)
+    if predicted.sigma_arcsec is not None and seconds[-1] > 0:
+        own = predicted.sigma_arcsec[-1] / (seconds[-1] / 60)
+    sigma = np.sqrt(variance / (minutes @ minutes) + own**2)
+    return slope, sigma, np.sqrt(np.mean(left**2, axis=0)), left
+
+
+def _tied(
+    first: Frame, sequence: FrameSet
+) -> tuple[list[tuple[str, tuple[float, float], Array]], tuple[Notice, ...]]:
+    """Frames that are not solved, tied to the first solved one by their stars: name, time, sensor points."""
+    others = [p for p in sequence.problems if not p.is_sidecar]
+    wanted = [p for p in others if p.utc is not None and "is not solved" in p.reason]
+    notices = [Notice("frame-unused", f"{p.name}: {p.reason}.") for p in others if p not in wanted]
+    if not wanted:
+        return [], tuple(notices)
+    try:
+        solution = read_solution(first.solution_file or first.path)
+        known = _stars(first.path)
+    except FrameError as error:
+        return [], (
+            *notices,
+            Notice("frame-unused", f"{first.name}: {error.reason}, so no star can be matched."),
+        )
+    rows, shift = [], np.zeros(2)
+    for problem in sorted(wanted, key=lambda p: seconds_between(first.utc, p.utc or first.utc)):
+        try:
+            matched = _moved(known, _stars(problem.path), shift)
+        except FrameError as error:
+            notices.append(Notice("frame-unused", f"{problem.name}: {error.reason}."))
+            continue
+        if matched is None or problem.utc is None:
+            said = f"{problem.name}: too few of its stars could be matched with those of {first.name}."
+            notices.append(Notice("frame-unused", said))
+            continue
+        turn, shift = matched
+        rows.append((problem.name, problem.utc, _points(solution, turn, shift)))
+    return rows, tuple(notices)
+
+
+def _stars(path: Path) -> StarTable:
+    image = read_image(path)
+    return find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
+
+
+def _points(solution: Solution, turn: float, shift: Array) -> Array:
+    """ICRS directions of the sensor's points, when the stars turned about the centre and shifted. [rad], [px]"""
+    middle = np.array([(solution.width_px - 1) / 2, (solution.height_px - 1) / 2])
+    c, s = np.cos(turn), np.sin(turn)
+    pixels = node_pixels(solution.width_px, solution.height_px) - middle - shift
+    return solution.icrs_from_pixels(pixels @ np.array([[c, -s], [s, c]]) + middle)
+
+
+def _moved(known: StarTable, other: StarTable, guess: Array) -> tuple[float, Array] | None:
+    """Turn about the sensor's centre and shift that carry known stars onto others; None if too few agree."""
+    middle = np.array([(known.width_px - 1) / 2, (known.height_px - 1) / 2])
+    a = np.stack([known.x_px, known.y_px], axis=-1)[:200] - middle
+    b = np.stack([other.x_px, other.y_px], axis=-1)[:200] - middle
+    if min(len(a), len(b)) < _LEAST_STARS:
+        return None
+    shift = _most_common(a, b, guess)
+    turn = 0.0
+    for _ in range(3):
+        moved = _turned(a, turn) + shift
+        apart = np.linalg.norm(moved[:, None] - b[None], axis=-1)
+        nearest = apart.argmin(axis=1)
+        near = apart[np.arange(len(a)), nearest] < _PAIR_PX
+        if near.sum() < _LEAST_STARS:
+            return None
+        turn, shift = _fitted(a[near], b[nearest[near]])
+    return turn, shift
+
+
+def _most_common(a: Array, b: Array, guess: Array) -> Array:
+    """The shift on which most pairs of stars agree, near a guessed one. [px]"""
+    shifts = (b[None] - a[:, None]).reshape(-1, 2)
+    shifts = shifts[np.abs(shifts - guess).max(axis=1) < _REACH_PX]
+    if not len(shifts):
+        return guess
+    apart = np.linalg.norm(shifts[:, None] - shifts[None], axis=-1) < _PAIR_PX
+    best = int(apart.sum(axis=1).argmax())
+    return np.asarray(shifts[apart[best]].mean(axis=0))
+
+
+def _turned(places: Array, turn: float) -> Array:
+    c, s = np.cos(turn), np.sin(turn)
+    return np.asarray(places @ np.array([[c, s], [-s, c]]))
+
+
+def _fitted(a: Array, b: Array) -> tuple[float, Array]:
+    """Turn and shift by least squares, in the plane. [rad], [px]"""
+    da, db = a - a.mean(axis=0), b - b.mean(axis=0)
+    turn = float(np.arctan2(np.sum(da[:, 0] * db[:, 1] - da[:, 1] * db[:, 0]), np.sum(da * db)))
+    return turn, np.asarray(b.mean(axis=0) - _turned(a.mean(axis=0), turn))

@@ -1,0 +1,215 @@
+"""A night for one target: from dusk to dawn, how high it stands, when the sky is dark, how long to expose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from polarcheck.alignment import Alignment
+from polarcheck.constants import DEGREE
+from polarcheck.errors import InputError
+from polarcheck.outlook.drift import Rate
+from polarcheck.outlook.exposure import limits_of
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.scene import LONGEST_S, scene_from, scene_points
+from polarcheck.site import Site
+from polarcheck.sky import moon_altitude_deg, moon_lit_part, star_track, sun_altitude_deg, tracking_attitude
+from polarcheck.times import add_seconds
+from polarcheck.vectors import Array
+
+__all__ = ["Night", "Timeline", "night_of", "night_timeline"]
+
+_DARK_SUN_DEG = -18.0  # end of astronomical twilight
+_DIM_SUN_DEG = -12.0  # of nautical twilight, where the sky never gets darker
+_STEP_S = 300.0
+_LOWEST_DEG = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """When it is dark.
+
+    Attributes
+    ----------
+    dusk, dawn : tuple of float
+        Two-part Julian dates.
+    sun_deg : float
+        Altitude of the Sun that they stand for: -18, or -12 where it does not sink as far. [deg]
+    """
+
+    dusk: tuple[float, float]
+    dawn: tuple[float, float]
+    sun_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """One target over one night.
+
+    Attributes
+    ----------
+    night : Night
+    seconds : ndarray, shape (n,)
+        Of the rows, since dusk. [s]
+    altitude_deg : ndarray, shape (n,)
+        Observed altitude of the target. [deg]
+    hour_angle_deg : ndarray, shape (n,)
+        Of the target about the pole, west positive. [deg]
+    moon_altitude_deg : ndarray, shape (n,)
+        [deg]
+    moon_lit : float
+        Illuminated part of its disc, in the middle of the night.
+    limit_s : ndarray, shape (n,)
+        Longest exposure that begins then; infinite without a limit, NaN where the target is below 5 deg. [s]
+    meridian_s : float or None
+        When the target crosses the upper meridian, since dusk, if it does. [s]
+    guided : bool
+    tolerance_arcsec : float
+    """
+
+    night: Night
+    seconds: Array
+    altitude_deg: Array
+    hour_angle_deg: Array
+    moon_altitude_deg: Array
+    moon_lit: float
+    limit_s: Array
+    meridian_s: float | None
+    guided: bool
+    tolerance_arcsec: float
+
+
+def night_of(utc: tuple[float, float], site: Site) -> Night:
+    """Find the night that holds a moment, or else the one that comes next.
+
+    Parameters
+    ----------
+    utc : tuple of float
+        Two-part Julian date.
+    site : Site
+
+    Returns
+    -------
+    Night
+
+    Raises
+    ------
+    InputError
+        The Sun does not sink below -12 deg, or does not rise above it, within a day and a half.
+    """
+    seconds = np.arange(-20 * 3600.0, 40 * 3600.0, _STEP_S)
+    dates = np.array([add_seconds(utc, float(s)) for s in seconds])
+    sun = sun_altitude_deg(dates, site)
+    for limit in (_DARK_SUN_DEG, _DIM_SUN_DEG):
+        found = _dark_span(seconds, sun, limit)
+        if found is not None:
+            return Night(add_seconds(utc, found[0]), add_seconds(utc, found[1]), limit)
+    raise InputError(
+        "there is no night around that time at this site: the Sun stays above -12 deg, or below it all day; give "
+        "another --at"
+    )
+
+
+def _dark_span(seconds: Array, sun: Array, limit: float) -> tuple[float, float] | None:
+    """First dark span that ends after the moment 0. [s]"""
+    dark = sun < limit
+    begins = np.flatnonzero(~dark[:-1] & dark[1:])
+    ends = np.flatnonzero(dark[:-1] & ~dark[1:])
+    for end in ends[seconds[ends + 1] > 0]:
+        before = begins[begins < end]
+        if len(before):
+            return _crossing(seconds, sun, int(before[-1]), limit), _crossing(seconds, sun, int(end), limit)
+    return None
+
+
+def _crossing(seconds: Array, sun: Array, i: int, limit: float) -> float:
+    return float(seconds[i] + (limit - sun[i]) / (sun[i + 1] - sun[i]) * (seconds[i + 1] - seconds[i]))
+
+
+def night_timeline(
+    alignment: Alignment,
+    target_deg: tuple[float, float],
+    utc: tuple[float, float],
+    optics: Optics,
+    tolerance_arcsec: float,
+    *,
+    guided: bool,
+    rate: Rate = "sidereal",
+    step_s: float = 900.0,
+) -> Timeline:
+    """Follow a target from dusk to dawn.
+
+    Parameters
+    ----------
+    alignment : Alignment
+        The mount stays so all night.
+    target_deg : tuple of float
+        ICRS right ascension and declination. [deg]
+    utc : tuple of float
+        Any moment of the night, two-part Julian date.
+    optics : Optics
+    tolerance_arcsec : float
+        [arcsec]
+    guided : bool
+    rate : {"sidereal", "king", "solar", "lunar"}
+    step_s : float
+        Between the rows. [s]
+
+    Returns
+    -------
+    Timeline
+
+    Raises
+    ------
+    InputError
+        There is no night, or the target never rises during it.
+    """
+    site, pole = alignment.site, alignment.pole
+    night = night_of(utc, site)
+    length = float(((night.dawn[0] - night.dusk[0]) + (night.dawn[1] - night.dusk[1])) * 86400.0)
+    seconds = np.linspace(0.0, length, max(2, round(length / step_s) + 1))
+    track = star_track(
+        scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, site, alignment.atmosphere
+    )
+    sight = track.at(seconds)[:, 0]
+    altitude = np.arcsin(sight[:, 2]) / DEGREE
+    if altitude.max() < _LOWEST_DEG:
+        raise InputError(
+            f"the target stays below {_LOWEST_DEG:.0f} deg all night (highest {altitude.max():.0f} deg); "
+            "check --target, --at and the site"
+        )
+    limit = np.full(len(seconds), np.nan)
+    for i in np.flatnonzero(altitude >= _LOWEST_DEG):
+        scene = scene_from(track, float(seconds[i]), pole, optics, guided=guided, rate=rate)
+        limit[i] = limits_of(scene, alignment.axis[None], tolerance_arcsec)[0]
+    dates = np.array([add_seconds(night.dusk, float(s)) for s in seconds])
+    hours = _hour_angles(sight, track.pole, site.is_north)
+    return Timeline(
+        night=night,
+        seconds=seconds,
+        altitude_deg=altitude,
+        hour_angle_deg=hours,
+        moon_altitude_deg=moon_altitude_deg(dates, site),
+        moon_lit=float(moon_lit_part(dates[len(dates) // 2 :][:1])[0]),
+        limit_s=limit,
+        meridian_s=_meridian(seconds, hours),
+        guided=guided,
+        tolerance_arcsec=tolerance_arcsec,
+    )
+
+
+def _hour_angles(sight: Array, pole: Array, north: bool) -> Array:
+    """Hour angles about a pole, within +-180 deg."""
+    # the upper meridian, as seen from the pole: the side of the zenith
+    up = np.array([0.0, 0.0, 1.0]) - pole * pole[2]
+    west = tracking_attitude(pole, np.pi / 2, north) @ up
+    return np.asarray(np.arctan2(sight @ west, sight @ up) / DEGREE)
+
+
+def _meridian(seconds: Array, hours: Array) -> float | None:
+    rising = np.flatnonzero((hours[:-1] < 0) & (hours[1:] >= 0) & (hours[1:] - hours[:-1] < 180))
+    if not len(rising):
+        return None
+    i = int(rising[0])
+    return float(np.interp(0.0, hours[i : i + 2], seconds[i : i + 2]))

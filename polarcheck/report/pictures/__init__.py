@@ -1,0 +1,1 @@
+"""The answers as pictures, PNG or SVG, by matplotlib."""

@@ -1,0 +1,148 @@
+"""A measurement as a picture: the axis beside the pole, its error ellipse, and the residuals.
+
+Seen from behind the mount, facing the pole: east is to the right in the north and to the left in the south.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from polarcheck.alignment import side_words
+from polarcheck.constants import ARCMIN
+from polarcheck.measurement import Measurement
+from polarcheck.report.pictures.canvas import DIM, FILL, INK, STRONG, dress, new_figure, save
+from polarcheck.report.text.rounding import with_sigma
+from polarcheck.vectors import Array
+
+__all__ = ["save_measurement_picture"]
+
+_FLATTEST_ARCSEC = 0.1  # residuals far below any solution's error are not blown up
+
+
+def save_measurement_picture(result: Measurement, path: Path) -> None:
+    """Draw a measurement and save it; the format follows the file's ending (.png or .svg).
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    figure = new_figure(12.4, 4.9)
+    whole, near, residuals = figure.subplots(1, 3)
+    for axes in (whole, near, residuals):
+        dress(axes)
+        axes.set_box_aspect(1)
+    _draw_whole(whole, result)
+    _draw_near(near, result)
+    _draw_residuals(residuals, result)
+    figure.suptitle(_title(result), color=INK, fontsize=12)
+    save(figure, path)
+
+
+def _title(result: Measurement) -> str:
+    error = result.error
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, result.site.is_north)
+    azimuth, plus_azimuth = with_sigma(abs(error.azimuth_arcmin), error.azimuth_sigma_arcmin)
+    altitude, plus_altitude = with_sigma(abs(error.altitude_arcmin), error.altitude_sigma_arcmin)
+    return (
+        f"The axis points {azimuth} ± {plus_azimuth} arcmin too far {side} (about the vertical), "
+        f"{altitude} ± {plus_altitude} arcmin too {height}"
+    )
+
+
+def _draw_whole(axes: Any, result: Measurement) -> None:
+    x, y = _place(result)
+    half = 1.25 * max(abs(x), abs(y), 4 * _largest_sigma(result), 0.05)
+    axes.plot([0, x, x], [0, 0, y], color=DIM, linewidth=1, linestyle="--")
+    axes.plot(0, 0, marker="s", color=INK, markersize=6)
+    axes.plot(x, y, marker="o", color=STRONG, markersize=7)
+    above = y >= 0
+    axes.annotate(
+        f"{result.pole.kind} pole",
+        (0, 0),
+        (0, -14 if above else 8),
+        textcoords="offset points",
+        color=INK,
+        ha="center",
+    )
+    axes.annotate(
+        "axis", (x, y), (0, 9 if above else -16), textcoords="offset points", color=STRONG, ha="center"
+    )
+    axes.set(xlim=(-half, half), ylim=(-half, half), title="The axis, seen from behind the mount")
+    axes.set_xlabel(_sideways(result))
+    axes.set_ylabel("altitude, arcmin: up is too high")
+
+
+def _draw_near(axes: Any, result: Measurement) -> None:
+    x, y = _place(result)
+    for probability, style, name in ((0.95, "-", "95 %"), (0.6827, "--", "68 %")):
+        ring = _ellipse(result, probability)
+        axes.plot(x + ring[:, 0], y + ring[:, 1], color=INK, linewidth=1.4, linestyle=style, label=name)
+    axes.plot(x, y, marker="o", color=STRONG, markersize=5)
+    reach = 1.3 * np.abs(_ellipse(result, 0.95)).max()
+    if np.hypot(x, y) < reach:
+        axes.plot(0, 0, marker="s", color=INK, markersize=6)
+    axes.set(
+        xlim=(x - reach, x + reach),
+        ylim=(y - reach, y + reach),
+        title="Where it lies, with probability",
+    )
+    axes.set_xlabel(_sideways(result))
+    axes.set_ylabel("altitude, arcmin")
+    axes.ticklabel_format(useOffset=False)
+    axes.locator_params(nbins=5)
+    corner = "upper left" if result.fit.covariance[0, 1] > 0 else "upper right"  # where the ellipse is not
+    axes.legend(loc=corner, frameon=False, labelcolor=INK, fontsize=9)
+
+
+def _draw_residuals(axes: Any, result: Measurement) -> None:
+    used = result.used
+    heights = [entry.residual_arcsec or 0.0 for entry in used]
+    places = np.arange(1, len(used) + 1)
+    axes.vlines(places, 0, heights, color=FILL, linewidth=max(1.0, min(6.0, 120 / len(used))))
+    axes.axhline(result.residual_rms_arcsec, color=STRONG, linewidth=1, linestyle="--")
+    axes.set(
+        title="Residual of each frame",
+        xlim=(0.3, len(used) + 0.7),
+        ylim=(0, 1.25 * max([*heights, _FLATTEST_ARCSEC])),
+    )
+    if result.fit.degrees_of_freedom == 0:
+        said = "without redundancy\nnothing is left over"
+        axes.text(0.5, 0.5, said, transform=axes.transAxes, color=INK, ha="center")
+    axes.set_xlabel("frame, in order of time")
+    axes.set_ylabel("arcsec (dashed: root mean square)")
+    axes.xaxis.get_major_locator().set_params(integer=True)
+
+
+def _place(result: Measurement) -> tuple[float, float]:
+    """Right and up from the pole: facing either pole, growing azimuth goes to the right. [arcmin]"""
+    return result.error.azimuth_on_sky_arcmin, result.error.altitude_arcmin
+
+
+def _sideways(result: Measurement) -> str:
+    left, right = ("west", "east") if result.site.is_north else ("east", "west")
+    return f"azimuth on the sky, arcmin\n← {left}        {right} →"
+
+
+def _largest_sigma(result: Measurement) -> float:
+    return float(np.sqrt(np.linalg.eigvalsh(result.fit.covariance)[-1])) / ARCMIN
+
+
+def _ellipse(result: Measurement, probability: float) -> Array:
+    """Points of the region that holds the axis with a probability, shape (k, 2). [arcmin]"""
+    values, vectors = np.linalg.eigh(result.fit.covariance)
+    radius = _radius(probability, result.fit.degrees_of_freedom)
+    angle = np.linspace(0, 2 * np.pi, 181)
+    circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    return np.asarray(radius * (circle * np.sqrt(np.maximum(values, 1e-30))) @ vectors.T / ARCMIN)
+
+
+def _radius(probability: float, dof: int) -> float:
+    """Radius in standard errors: from Fisher's F with 2 and dof degrees, or chi square for a known noise."""
+    outside = 1 - probability
+    if dof == 0:
+        return float(np.sqrt(-2 * np.log(outside)))
+    return float(np.sqrt(dof * (outside ** (-2 / dof) - 1)))

@@ -1,0 +1,109 @@
+"""A night for one target as a picture: longest exposure and altitude, the meridian, and when the Moon is up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from polarcheck.outlook import LONGEST_S, Timeline
+from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.text.drift import after_text
+from polarcheck.sky import Target
+from polarcheck.times import add_seconds, iso_from_utc
+from polarcheck.vectors import Array
+
+__all__ = ["save_timeline_picture"]
+
+
+def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
+    """Draw a night and save it; the format follows the file's ending (.png or .svg).
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    figure = new_figure(10.4, 6.2)
+    limit, altitude = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
+    for axes in (limit, altitude):
+        dress(axes)
+        _shade_moon(axes, line)
+        if line.meridian_s is not None:
+            axes.axvline(line.meridian_s / 3600, color=PALE, linewidth=0.8, linestyle="--")
+    _draw_limit(limit, line)
+    _draw_altitude(altitude, line)
+    how = "guided" if line.guided else "unguided"
+    figure.suptitle(f"{target.name}, {how}, from dusk to dawn", color=INK, fontsize=12)
+    save(figure, path)
+
+
+def _shade_moon(axes: Any, line: Timeline) -> None:
+    up = line.moon_altitude_deg >= 0
+    if up.any():
+        axes.fill_between(
+            line.seconds / 3600,
+            0,
+            1,
+            where=up,
+            color=FILL,
+            alpha=0.25,
+            linewidth=0,
+            transform=axes.get_xaxis_transform(),
+        )
+
+
+def _draw_limit(axes: Any, line: Timeline) -> None:
+    shown = np.minimum(line.limit_s, LONGEST_S)
+    axes.plot(line.seconds / 3600, shown / 60, color=STRONG, linewidth=2)
+    axes.set(title=f"Longest exposure for {line.tolerance_arcsec:.3g} arcsec of motion", ylabel="minutes")
+    axes.set_ylim(0, 1.15 * float(np.nanmax(shown)) / 60)
+    best = int(np.nanargmax(shown))
+    axes.annotate(
+        after_text(float(shown[best])),
+        (line.seconds[best] / 3600, shown[best] / 60),
+        (0, 6),
+        textcoords="offset points",
+        color=PALE,
+        ha="center",
+        fontsize=9,
+    )
+
+
+def _draw_altitude(axes: Any, line: Timeline) -> None:
+    hours = line.seconds / 3600
+    axes.plot(hours, line.altitude_deg, color=INK, linewidth=1.6, label="target")
+    moon = np.where(line.moon_altitude_deg >= 0, line.moon_altitude_deg, np.nan)
+    if np.isfinite(moon).any():
+        axes.plot(hours, moon, color=PALE, linewidth=1, linestyle=":", label=f"Moon, {line.moon_lit:.0%} lit")
+    if line.meridian_s is not None:
+        axes.annotate(
+            "meridian",
+            (line.meridian_s / 3600, 4),
+            (4, 0),
+            textcoords="offset points",
+            color=PALE,
+            fontsize=9,
+        )
+    axes.axhline(0, color=DIM, linewidth=0.6)
+    axes.set(
+        ylim=(0, 90),
+        ylabel="altitude, deg",
+        xlabel="UTC (shaded: the Moon is up)",
+        xlim=(hours[0], hours[-1]),
+    )
+    places, names = _clock(line)
+    axes.set_xticks(places, names)
+    axes.legend(frameon=False, labelcolor=INK, fontsize=9, loc="upper right")
+
+
+def _clock(line: Timeline) -> tuple[Array, list[str]]:
+    """Full hours of the night, as hours since dusk, and their names."""
+    begin = iso_from_utc(line.night.dusk)
+    first = 3600 - (int(begin[14:16]) * 60 + float(begin[17:22]))
+    length = float(line.seconds[-1])
+    step = 3600 * max(1, round(length / 3600 / 12))
+    places = np.arange(first, length, step)
+    names = [iso_from_utc(add_seconds(line.night.dusk, float(place) + 1))[11:13] + "h" for place in places]
+    return places / 3600, names

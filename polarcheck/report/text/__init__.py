@@ -1,0 +1,1 @@
+"""The answers on a terminal: no colour, readable under a red lamp, wrapped to its width."""

@@ -1,0 +1,152 @@
+"""The longest exposure, on a terminal and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from polarcheck.alignment import Alignment
+from polarcheck.errors import Notice
+from polarcheck.outlook import Exposure, Optics
+from polarcheck.report.text.drift import after_text, aim_text, outlook_keys, target_text
+from polarcheck.report.text.measurement import wrapped
+from polarcheck.sky import Target
+from polarcheck.times import iso_from_utc
+
+__all__ = ["Wanted", "exposure_object", "exposure_text", "place_on_sensor"]
+
+_BY = {
+    "drift": "drift by the misalignment",
+    "rotation": "field rotation by the misalignment",
+    "refraction": "refraction, which changes while the target crosses the sky",
+    "periodic error": "the periodic error of the drive",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """An exposure that somebody wants, and what it takes.
+
+    Attributes
+    ----------
+    seconds : float
+        [s]
+    total_arcmin : float or None
+        Largest total error that allows it; None beyond 600. [arcmin]
+    """
+
+    seconds: float
+    total_arcmin: float | None
+
+
+def exposure_text(
+    exposure: Exposure,
+    alignment: Alignment,
+    target: Target,
+    utc: tuple[float, float],
+    optics: Optics,
+    wanted: Wanted | None,
+) -> str:
+    """Return the whole answer of ``polarcheck exposure``."""
+    how = "guided" if exposure.guided else "unguided"
+    parts = [
+        wrapped(f"Exposure of {target_text(target)}, {how}, from {iso_from_utc(utc)[:19]} UTC."),
+        _limit(exposure, optics),
+        _wanted(wanted, exposure, alignment) if wanted else "",
+        wrapped(
+            "Not in these numbers: flexure between guide scope and camera, wind, and the seeing."
+            if exposure.guided
+            else "Not in these numbers: flexure, wind, and what the drive does beyond the periodic error given."
+        ),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _limit(exposure: Exposure, optics: Optics) -> str:
+    tolerance = f"{exposure.tolerance_arcsec:.3g} arcsec ({exposure.tolerance_arcsec / optics.pixel_scale_arcsec:.3g} px)"
+    end = "6 h ahead" if exposure.limited_by == "6 h" else "until the target sets"
+    if exposure.limit_s is None:
+        lines = [f"  no limit: {end} ({after_text(exposure.available_s)}) no star on the sensor"]
+        lines.append(f"  moves by {tolerance}")
+    else:
+        lines = [f"  longest exposure        {after_text(exposure.limit_s)}"]
+    if exposure.limit_s_95 is not None:
+        lines.append(f"  with 95 % confidence    {after_text(exposure.limit_s_95)}")
+    elif exposure.is_endless_95:
+        lines.append("  and this with 95 % confidence")
+    else:
+        lines.append("  with 95 % confidence    unknown: the axis was given without an uncertainty")
+    if exposure.limit_s is None:
+        return "\n".join(lines)
+    where = place_on_sensor(exposure.limited_at)
+    said = (
+        f"Then a star {where} has moved by {tolerance}; the largest part of it is {_BY[exposure.limited_by]}."
+    )
+    return "\n".join(lines) + "\n\n" + wrapped(said)
+
+
+def place_on_sensor(offset: tuple[float, float] | None) -> str:
+    """Return where on the sensor, by the sky's directions and the distance from the centre."""
+    if offset is None or max(abs(offset[0]), abs(offset[1])) < 1e-9:
+        return "at the centre of the sensor"
+    east, north = offset
+    long, short = max(abs(east), abs(north)), min(abs(east), abs(north))
+    ways = [("north" if north > 0 else "south", abs(north)), ("east" if east > 0 else "west", abs(east))]
+    kept = [name for name, size in ways if size > 0.2 * long]
+    distance = (long**2 + short**2) ** 0.5
+    return f"{distance:.2g} deg {'-'.join(kept)} of the sensor's centre"
+
+
+def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
+    error = alignment.error
+    need = wanted.total_arcmin
+    head, aim = f"Wanted: {after_text(wanted.seconds)}.", aim_text(alignment)
+    if need is None:
+        return wrapped(f"{head} Any axis within 600 arcmin of {aim} allows it.")
+    if need == 0:
+        return wrapped(
+            f"{head} Even an axis on {aim} does not allow it: refraction or the drive alone "
+            "move a star by more than is tolerated. Guide, allow more, or expose for less."
+        )
+    margin = need - error.total_arcmin
+    sure = 1.645 * error.total_sigma_arcmin
+    said = f"{head} It needs the axis within {need:.3g} arcmin of {aim}; it is {error.total_arcmin:.3g} off"
+    if sure:
+        said += f" (at most {error.total_arcmin + sure:.3g} with 95 % confidence)"
+    if margin >= 0:
+        said += f": {margin:.3g} arcmin to spare."
+    elif exposure.limit_s is None or exposure.limit_s >= wanted.seconds:
+        said += ". This axis happens to lie in a direction that allows it all the same."
+    else:
+        said += f": {-margin:.3g} arcmin too far. See polarcheck correct."
+    return wrapped(said)
+
+
+def exposure_object(
+    exposure: Exposure,
+    alignment: Alignment,
+    target: Target,
+    utc: tuple[float, float],
+    wanted: Wanted | None,
+    notices: Sequence[Notice],
+) -> dict[str, Any]:
+    """Return the object of schema ``polarcheck.exposure/1``."""
+    at = exposure.limited_at
+    required = (
+        {}
+        if wanted is None
+        else {"want_s": wanted.seconds, "required": {"total_arcmin": wanted.total_arcmin}}
+    )
+    return {
+        "schema": "polarcheck.exposure/1",
+        "guided": exposure.guided,
+        "tolerance_arcsec": exposure.tolerance_arcsec,
+        "limit_s": exposure.limit_s,
+        "limited_by": exposure.limited_by,
+        "limit_s_95": exposure.limit_s_95,
+        "limited_at_deg": None if at is None else list(at),
+        "available_s": exposure.available_s,
+        **required,
+        **outlook_keys(alignment, target, utc, notices),
+    }

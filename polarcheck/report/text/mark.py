@@ -1,0 +1,73 @@
+"""The mark on the sensor, on a terminal and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from polarcheck.followup import SensorMark, StarTarget
+from polarcheck.report.text.measurement import wrapped
+
+__all__ = ["mark_object", "mark_text", "shift_words"]
+
+Place = tuple[float, float]
+
+
+def mark_text(mark: SensorMark) -> str:
+    """Return the way of the star in a few lines, or why there is none."""
+    target = mark.target
+    if target is None:
+        return wrapped(f"No mark on the sensor: {mark.reason}.")
+    x, y = target.from_px
+    head = wrapped(f"Mark on the sensor: watch the star at {_place((x, y))} on {target.file}.")
+    lines, last = [head], target.from_px
+    for knob, place in zip(target.knobs, (target.after_first_px, target.to_px), strict=True):
+        if place is None:
+            lines.append(f"  after {knob + ':':<10}off the sensor")
+        else:
+            lines.append(f"  after {knob + ':':<10}{_place(place):<18}  {shift_words(last, place)}")
+            last = place
+    if target.reason is not None:
+        lines.append(wrapped(f"But {target.reason} (x {target.part_px[0]:.0f}, y {target.part_px[1]:.0f})."))
+    lines.append(
+        wrapped(
+            "Pixels count from 0. Higher x is to the right; higher y is up where the first row is shown at the "
+            "bottom, down where it is shown at the top."
+        )
+    )
+    return "\n".join(lines)
+
+
+def mark_object(mark: SensorMark) -> dict[str, Any]:
+    """Return the keys ``star_target`` and ``star_target_reason``."""
+    target = mark.target
+    return {
+        "star_target": None if target is None else _target_object(target),
+        "star_target_reason": mark.reason,
+    }
+
+
+def shift_words(before: Place, after: Place) -> str:
+    """Return how far a place moves along each axis of the pixels, in words."""
+    steps = []
+    for axis, a, b in zip("xy", before, after, strict=True):
+        pixels = round(b) - round(a)  # so that it fits the places as they are written
+        side = "higher" if pixels > 0 else "lower"
+        steps.append(f"{abs(pixels)} px to {side} {axis}" if pixels else f"{axis} as it is")
+    return ", ".join(steps)
+
+
+def _place(place: Place) -> str:
+    return f"x {place[0]:.0f}, y {place[1]:.0f}"
+
+
+def _target_object(target: StarTarget) -> dict[str, Any]:
+    return {
+        "file": target.file,
+        "from_px": list(target.from_px),
+        "after_first_px": None if target.after_first_px is None else list(target.after_first_px),
+        "to_px": None if target.to_px is None else list(target.to_px),
+        "reason": target.reason,
+        "knobs": list(target.knobs),
+        "part_on_sensor": list(target.part_on_sensor),
+        "part_px": list(target.part_px),
+    }

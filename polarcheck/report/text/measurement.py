@@ -1,0 +1,251 @@
+"""The answer on a terminal: 80 columns, no colour, readable under a red lamp."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+
+from polarcheck.alignment import AxisError, side_words
+from polarcheck.constants import DEGREE
+from polarcheck.errors import Notice
+from polarcheck.measurement import SAG_ARCSEC, FrameEntry, Measurement
+from polarcheck.report.text.rounding import decimals_for, with_sigma
+from polarcheck.times import iso_from_utc
+
+__all__ = ["error_table", "in_columns", "measurement_text", "notice_text", "pole_words", "wrapped"]
+
+_WIDTH = 79
+_NAME = 32
+_MOST_ROWS = 30
+
+
+def measurement_text(result: Measurement) -> str:
+    """Return the whole answer of ``polarcheck measure``."""
+    parts = [
+        _headline(result),
+        _errors(result),
+        _frames(result),
+        _left_out(result),
+        _limits(result),
+        _next(result),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def notice_text(notice: Notice) -> str:
+    """Return a warning as a wrapped paragraph."""
+    return wrapped(f"warning: {notice.text}", "", "  ")
+
+
+def _headline(result: Measurement) -> str:
+    count, offered = len(result.used), len(result.used) + len(result.left_out)
+    frames = f"{count} frames" if count == offered else f"{count} of {offered} frames"
+    site = result.site
+    return wrapped(
+        f"Polar axis from {frames} over {result.fit.arc / DEGREE:.0f} deg of right ascension, as of "
+        f"{iso_from_utc(result.utc)[:19]} UTC at latitude {site.latitude_deg:.3f}, longitude "
+        f"{site.longitude_deg:.3f} deg ({site.source})."
+    )
+
+
+def error_table(error: AxisError, pole_kind: str, north: bool) -> str:
+    """Return the two errors and the total with their sigmas, and in words."""
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, north)
+    rows = (
+        ("azimuth", error.azimuth_arcmin, error.azimuth_sigma_arcmin, error.azimuth_95_arcmin, f"far {side}"),
+        ("altitude", error.altitude_arcmin, error.altitude_sigma_arcmin, error.altitude_95_arcmin, height),
+    )
+    lines = ["  arcmin        off    sigma     95 %   the axis points"]
+    for name, value, sigma, wide, words in rows:
+        shown, plus = with_sigma(abs(value), sigma)
+        lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   too {words}")
+    shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
+    lines.append(
+        f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from {pole_words(pole_kind)}, on the sky"
+    )
+    return "\n".join(lines)
+
+
+def pole_words(kind: str) -> str:
+    """Return what an error refers to, in words."""
+    return "the aim for the target" if kind == "target" else f"the {kind} pole"
+
+
+def _errors(result: Measurement) -> str:
+    error = result.error
+    sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f}"
+    return "\n".join(
+        [
+            error_table(error, result.pole.kind, result.site.is_north),
+            "",
+            wrapped(
+                f"Azimuth is counted about the vertical, as the knob turns it (on the sky {sky} arcmin). Left so, "
+                f"a star drifts by up to {error.largest_drift_arcsec_per_min:.2g} arcsec a minute.",
+                "  ",
+            ),
+            wrapped(_other_pole(result) + " " + _place(result), "  "),
+        ]
+    )
+
+
+def _other_pole(result: Measurement) -> str:
+    other = result.other_error
+    side, height = side_words(other.azimuth_arcmin, other.altitude_arcmin, result.site.is_north)
+    azimuth, _ = with_sigma(abs(other.azimuth_arcmin), other.azimuth_sigma_arcmin)
+    altitude, _ = with_sigma(abs(other.altitude_arcmin), other.altitude_sigma_arcmin)
+    return f"From the {result.other_pole.kind} pole: {azimuth} arcmin {side}, {altitude} too {height}."
+
+
+def _place(result: Measurement) -> str:
+    """The axis on the sky, to an arcsecond (near the pole a second of right ascension is far less)."""
+    seconds = round(result.axis_ra_deg * 240) % 86400
+    arcsec = round(abs(result.axis_dec_deg) * 3600)
+    sign = "-" if result.axis_dec_deg < 0 else "+"
+    ra = f"{seconds // 3600:02d}h{seconds // 60 % 60:02d}m{seconds % 60:02d}s"
+    dec = f"{sign}{arcsec // 3600:02d}d{arcsec // 60 % 60:02d}'{arcsec % 60:02d}\""
+    return f"The axis stands at RA {ra}, Dec {dec} (ICRS)."
+
+
+def _wide(wide: float, sigma: float) -> str:
+    return f"± {wide:.{decimals_for(sigma)}f}"
+
+
+def _frames(result: Measurement) -> str:
+    used = result.used
+    several = len({entry.group for entry in used}) > 1
+    lines = [f"  {'frame':<{_NAME}}  mid-exposure  axis angle  {'group  ' if several else ''}residual"]
+    for entry in used[:_MOST_ROWS]:
+        lines.append(_row(entry, several))
+    if len(used) > _MOST_ROWS:
+        lines.append(f"  and {len(used) - _MOST_ROWS} more (all of them with --json)")
+    lines.append(
+        f'  {"root mean square":<{_NAME}}{"":26}{"       " if several else ""}{result.residual_rms_arcsec:8.2f}"'
+    )
+    return "\n".join(lines)
+
+
+def _row(entry: FrameEntry, several: bool) -> str:
+    clock = iso_from_utc(entry.utc)[11:19] if entry.utc else ""
+    group = f"{entry.group:>5}  " if several else ""
+    return (
+        f"  {in_columns(entry.name, _NAME)}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
+        f'{entry.residual_arcsec or 0:7.2f}"'
+    )
+
+
+def _left_out(result: Measurement) -> str:
+    left = result.left_out
+    lines = [f"Left out: {len(left)}"] if left else []
+    for entry in left[:_MOST_ROWS]:
+        lines.append(wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
+    if len(left) > _MOST_ROWS:
+        lines.append(f"  and {len(left) - _MOST_ROWS} more (all of them with --json)")
+    beside = sum(entry.is_sidecar for entry in result.entries)
+    if beside:
+        files = (
+            "1 file holds a solution or a copy" if beside == 1 else f"{beside} files hold solutions or copies"
+        )
+        lines.append(f"{files} of these frames (named with --json).")
+    return "\n".join(lines)
+
+
+def _limits(result: Measurement) -> str:
+    azimuth, altitude = result.sag_shift_arcmin
+    cost = result.site_cost
+    basis = (
+        f"from the residuals, {result.fit.degrees_of_freedom} degrees of freedom"
+        if result.fit.degrees_of_freedom
+        else "from an assumed noise"
+    )
+    return "\n".join(
+        [
+            wrapped(
+                f"The sigma ({basis}) holds the noise of the solutions, not flexure: {SAG_ARCSEC:.0f} arcsec of sag "
+                f"would shift azimuth by {abs(azimuth):.2f} and altitude by {abs(altitude):.2f} arcmin unseen."
+            ),
+            wrapped(
+                f"A longitude off by 1 deg (or a clock by 4 min) would turn the result by "
+                f"{cost.longitude_arcmin_per_deg:.2f} arcmin, a latitude off by 1 deg by "
+                f"{cost.latitude_arcmin_per_deg:.2f}."
+            ),
+        ]
+    )
+
+
+def _next(result: Measurement) -> str:
+    swing = _swing(result)
+    tilt = _tilt(result, "it" if swing else "the axis")
+    moves = " and ".join(move for move in (swing, tilt) if move)
+    if moves:
+        text = f"Next: {moves}, hold the load while a bolt is loose, clamp, and measure again."
+    else:
+        text = "Next: nothing to turn by this answer: both errors lie within their 95 % intervals."
+    if moves and not (swing and tilt):
+        text += f" The error in {'altitude' if swing else 'azimuth'} lies within its 95 % interval."
+    step = result.next_step
+    if step and _worth_a_frame(result):
+        text += (
+            f" To narrow this answer, add a frame at axis angle {step.axis_angle_deg:+.0f} deg: the larger sigma "
+            f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
+        )
+    return wrapped(text)
+
+
+def _swing(result: Measurement) -> str:
+    """What to do in azimuth, where the error stands clear of its uncertainty."""
+    error, north = result.error, result.site.is_north
+    if abs(error.azimuth_arcmin) <= error.azimuth_95_arcmin:
+        return ""
+    side, _ = side_words(-error.azimuth_arcmin, 0.0, north)
+    hand = "right" if (side == "east") == north else "left"
+    move = _by_hand(error.azimuth_arcmin, error.azimuth_sigma_arcmin)
+    return f"swing the axis {move} arcmin {side} ({hand}, facing the pole)"
+
+
+def _tilt(result: Measurement, what: str) -> str:
+    """What to do in altitude, likewise."""
+    error = result.error
+    if abs(error.altitude_arcmin) <= error.altitude_95_arcmin:
+        return ""
+    move = _by_hand(error.altitude_arcmin, error.altitude_sigma_arcmin)
+    return f"{'lower' if error.altitude_arcmin > 0 else 'raise'} {what} by {move} arcmin"
+
+
+def _by_hand(move: float, sigma: float) -> str:
+    """A move as a hand can make it: a tenth of an arcminute at the finest."""
+    return f"{abs(move):.{min(decimals_for(sigma), 1)}f}"
+
+
+def _worth_a_frame(result: Measurement) -> bool:
+    step = result.next_step
+    assert step is not None
+    return not result.fit.degrees_of_freedom or (
+        step.sigma_now_arcmin > 0.1 and step.sigma_then_arcmin < 0.7 * step.sigma_now_arcmin
+    )
+
+
+def in_columns(name: str, width: int) -> str:
+    """Return a name in exactly so many columns: its end if it is longer, since that tells frames apart."""
+    shown = name
+    while _columns(shown) > width:
+        shown = "…" + shown[2:] if shown.startswith("…") else "…" + shown[1:]
+    return shown + " " * (width - _columns(shown))
+
+
+def _columns(text: str) -> int:
+    """Columns that a text takes on a terminal: wide characters two, combining ones none."""
+    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
+    return len(text) + wide - sum(unicodedata.category(c) in ("Mn", "Me") for c in text)
+
+
+def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    """Fill a paragraph to the width of the answers, on which wide characters take two columns."""
+    spaced = "".join(f"{c}\0" if unicodedata.east_asian_width(c) in "WF" else c for c in text)
+    filled = textwrap.fill(
+        spaced,
+        _WIDTH - (spaced != text),  # a line may end between a wide character and its second column
+        initial_indent=first,
+        subsequent_indent=first if rest is None else rest,
+        break_on_hyphens=False,
+    )
+    return filled.replace("\0", "")

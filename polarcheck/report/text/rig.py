@@ -1,0 +1,200 @@
+"""What follows from a rig file, as text with the formula of each number, and as an object."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from polarcheck.printable import printable
+from polarcheck.rig import KnobSummary, RigSummary
+
+__all__ = ["rig_object", "rig_text"]
+
+_WIDTH = 79
+
+
+def rig_text(summary: RigSummary) -> str:
+    """Return the whole answer of ``polarcheck rig show``."""
+    parts = [
+        f"Rig file {printable(summary.rig.path)}",
+        _block([*_camera(summary), *_guiding(summary)]),
+        *(_block(_knob(knob)) for knob in summary.knobs),
+        _block([*_mount(summary), *_site(summary)]),
+        _open(summary),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def rig_object(summary: RigSummary) -> dict[str, Any]:
+    """Return the object of schema ``polarcheck.rig/1``."""
+    rig, offset = summary.rig, summary.rig.guiding.offset_deg
+    return {
+        "schema": "polarcheck.rig/1",
+        "file": printable(rig.path),
+        "optics": rig.optics.model_dump(),
+        "camera": rig.camera.model_dump(),
+        "pixel_scale_arcsec": summary.pixel_scale_arcsec,
+        "field_of_view": {
+            "width_deg": summary.width_deg,
+            "height_deg": summary.height_deg,
+            "diagonal_deg": summary.diagonal_deg,
+        },
+        "guiding": {"offset_deg": offset, "distance_deg": summary.guide_distance_deg},
+        "mount": rig.mount.model_dump(exclude={"azimuth", "altitude"}),
+        "knobs": [_knob_object(knob) for knob in summary.knobs],
+        "site": rig.site
+        and {
+            "latitude_deg": rig.site.latitude_deg,
+            "longitude_deg": rig.site.longitude_deg,
+            "height_m": rig.site.height_m,
+        },
+        "missing": [
+            {"key": point.key, "command": point.command, "without": point.without}
+            for point in summary.open_points
+        ],
+        "warnings": [{"code": notice.code, "text": notice.text} for notice in summary.notices],
+    }
+
+
+def _knob_object(knob: KnobSummary) -> dict[str, Any]:
+    stated = knob.knob
+    return {
+        "knob": knob.name,
+        "kind": stated.kind,
+        "arcmin_per_turn": knob.arcmin_per_turn,
+        "basis": knob.basis,
+        "thread_pitch_mm": stated.thread_pitch_mm,
+        "lever_mm": stated.lever_mm,
+        "clockwise_moves": stated.clockwise_moves,
+        "smallest_turn": knob.smallest_turn,
+        "smallest_move_arcmin": knob.smallest_move_arcmin,
+        "backlash_turns": stated.backlash_turns,
+        "backlash_arcmin": knob.backlash_arcmin,
+        "travel_arcmin": stated.travel_arcmin,
+        "travel_turns": knob.travel_turns,
+    }
+
+
+Row = tuple[str, str, str]
+
+
+def _block(rows: list[Row]) -> str:
+    """Name, value and formula in columns; a row too long for the line goes on below."""
+    lines: list[str] = []
+    for name, value, formula in rows:
+        line = f"  {name:<16}{value:<26}{formula}".rstrip()
+        lines += textwrap.wrap(line, _WIDTH, subsequent_indent=" " * 18)
+    return "\n".join(lines)
+
+
+def _camera(summary: RigSummary) -> list[Row]:
+    size, focal = summary.rig.camera.pixel_size_um, summary.rig.optics.focal_length_mm
+    rows = []
+    if summary.pixel_scale_arcsec is not None:
+        scale = f"{summary.pixel_scale_arcsec:.4g} arcsec/px"
+        rows.append(("image scale", scale, f"206.265 x {size:g} um / {focal:g} mm"))
+    if summary.width_deg is not None and summary.height_deg is not None:
+        field = f"{summary.width_deg:.4g} x {summary.height_deg:.4g} deg"
+        rows.append(("field of view", field, "2 atan(side / (2 x focal length))"))
+    if summary.diagonal_deg is not None:
+        rows.append(("  diagonal", f"{summary.diagonal_deg:.4g} deg", ""))
+    return rows
+
+
+def _guiding(summary: RigSummary) -> list[Row]:
+    if summary.rig.guiding.offset_deg is None or summary.guide_distance_deg is None:
+        return []
+    east, north = summary.rig.guiding.offset_deg
+    sides = f"{abs(east):g} deg {'west' if east < 0 else 'east'}"
+    sides += f", {abs(north):g} {'south' if north < 0 else 'north'}"
+    return [("guide star", f"{summary.guide_distance_deg:.3g} deg off centre", sides)]
+
+
+def _knob(knob: KnobSummary) -> list[Row]:
+    stated = knob.knob
+    name = f"{knob.name} knob"
+    if not stated.model_fields_set:
+        return [(name, "not known", "")]
+    rows = [(name, "two opposed bolts" if stated.kind == "opposed bolts" else "one screw", ""), *_turns(knob)]
+    if stated.clockwise_moves is not None:
+        bolt = {"azimuth": "of the bolt on the east side", "altitude": "of the bolt on the pole's side"}
+        of_which = bolt[knob.name] if stated.kind == "opposed bolts" else ""
+        rows.append(("  clockwise", f"axis goes {stated.clockwise_moves}", of_which))
+    if stated.backlash_turns is not None:
+        lost = f"{stated.backlash_turns:g} turn" + _equal(knob.backlash_arcmin, "arcmin")
+        rows.append(("  backlash", lost, _move_formula(knob, stated.backlash_turns)))
+    if stated.travel_arcmin is not None:
+        whole = f"{stated.travel_arcmin:g} arcmin" + _equal(knob.travel_turns, "turns")
+        rows.append(("  travel", whole, _travel_formula(knob)))
+    return rows
+
+
+def _turns(knob: KnobSummary) -> list[Row]:
+    if knob.arcmin_per_turn is None or knob.smallest_move_arcmin is None:
+        return [("  one turn", "not known", "")]
+    by_thread = "" if knob.knob.thread_pitch_mm is None else f"atan({_screw(knob)})"
+    measured = knob.basis == "measured"
+    rows = [("  one turn", f"{knob.arcmin_per_turn:.4g} arcmin", "measured" if measured else by_thread)]
+    if measured and knob.by_thread_arcmin is not None:
+        rows.append(("  by the thread", f"{knob.by_thread_arcmin:.4g} arcmin", by_thread))
+    least = f"{knob.smallest_move_arcmin:.3g} arcmin"
+    return [*rows, ("  smallest turn", least, _move_formula(knob, knob.smallest_turn))]
+
+
+def _screw(knob: KnobSummary) -> str:
+    return f"{knob.knob.thread_pitch_mm:g} mm / {knob.knob.lever_mm:g} mm"
+
+
+def _move_formula(knob: KnobSummary, turns: float) -> str:
+    if knob.basis is None:
+        return ""
+    if knob.basis == "measured":
+        return f"{turns:g} turn x {knob.arcmin_per_turn:.4g} arcmin"
+    return f"atan({turns:g} turn x {_screw(knob)})"
+
+
+def _travel_formula(knob: KnobSummary) -> str:
+    if knob.basis is None:
+        return ""
+    if knob.basis == "measured":
+        return f"travel / {knob.arcmin_per_turn:.4g} arcmin"
+    return "2 x lever x tan(travel / 2) / pitch"
+
+
+def _equal(value: float | None, unit: str) -> str:
+    return "" if value is None else f" = {value:.3g} {unit}"
+
+
+def _mount(summary: RigSummary) -> list[Row]:
+    mount = summary.rig.mount
+    rows = []
+    if mount.periodic_error_arcsec is not None:
+        rows.append(("periodic error", f"{mount.periodic_error_arcsec:g} arcsec", "peak to peak"))
+    if mount.worm_period_s is not None:
+        rows.append(("worm", f"{mount.worm_period_s:g} s a turn", ""))
+    if mount.clamp_shift_arcmin is not None:
+        azimuth, altitude = mount.clamp_shift_arcmin
+        rows.append(("clamps", f"{azimuth:+g}, {altitude:+g} arcmin", "azimuth, altitude, by tightening"))
+    return rows
+
+
+def _site(summary: RigSummary) -> list[Row]:
+    site = summary.rig.site
+    if site is None:
+        return []
+    return [
+        (
+            "site",
+            f"latitude {site.latitude_deg:g}, longitude {site.longitude_deg:g} deg, {site.height_m:g} m",
+            "",
+        )
+    ]
+
+
+def _open(summary: RigSummary) -> str:
+    if not summary.open_points:
+        return ""
+    width = max(len(point.key) for point in summary.open_points)
+    rows = [f"  {p.key:<{width}}  {p.command:<8}  {p.without}" for p in summary.open_points]
+    heading = f"  {'not in the file':<{width}}  command   without it"
+    return "\n".join([heading, *rows])

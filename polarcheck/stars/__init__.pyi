@@ -1,0 +1,20 @@
+from .choice import mark_candidates
+from .files import FrameStars, measure_stars, median_map, star_notices
+from .mosaic import as_one_plane
+from .steady import steady_frames
+from .summary import StarSummary, summarise
+from .table import StarTable, find_stars
+
+__all__ = [
+    "FrameStars",
+    "StarSummary",
+    "StarTable",
+    "as_one_plane",
+    "find_stars",
+    "mark_candidates",
+    "measure_stars",
+    "median_map",
+    "star_notices",
+    "steady_frames",
+    "summarise",
+]

@@ -1,0 +1,158 @@
+"""Stars of many frames: each file's pixels measured, or the reason why not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from polarcheck.errors import FrameError, InputError, Notice
+from polarcheck.frames import mains, offers, read_image, read_solution
+from polarcheck.printable import printable
+from polarcheck.stars import StarSummary, find_stars, summarise
+from polarcheck.vectors import Array
+
+__all__ = ["FrameStars", "measure_stars", "median_map", "star_notices", "stars_of"]
+
+_SMALLEST_PX = 16
+_MOST_NAMED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class FrameStars:
+    """One file's stars.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    name : str
+        Printable; relative to the offered folder where possible.
+    width_px, height_px : int or None
+        [px]
+    summary : StarSummary or None
+        None where the file cannot be measured.
+    pixel_scale_arcsec : float or None
+        From its plate solution, if it has one. [arcsec/px]
+    reason : str or None
+        Why it cannot be measured, printable.
+    """
+
+    path: Path
+    name: str
+    width_px: int | None
+    height_px: int | None
+    summary: StarSummary | None
+    pixel_scale_arcsec: float | None
+    reason: str | None
+
+    @property
+    def fwhm_arcsec(self) -> float | None:
+        """Full width at half maximum, if the scale is known. [arcsec]"""
+        if self.summary is None or self.summary.fwhm_px is None or self.pixel_scale_arcsec is None:
+            return None
+        return self.summary.fwhm_px * self.pixel_scale_arcsec
+
+
+def measure_stars(
+    paths: Sequence[Path],
+    *,
+    recursive: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[FrameStars, ...]:
+    """Measure the stars of every offered frame, solved or not.
+
+    Parameters
+    ----------
+    paths : sequence of pathlib.Path
+        Folders, files or patterns.
+    recursive : bool
+        Whether to look into subfolders.
+    progress : callable, optional
+        Called with the number of files done and of all files.
+
+    Returns
+    -------
+    tuple of FrameStars
+        In the order of their names; files that hold the solution or a copy of another one are passed over.
+
+    Raises
+    ------
+    InputError
+        Nothing is there, or no file could be measured.
+    """
+    offered = offers(paths, recursive)
+    others = mains(offered)
+    files = [offer for offer in offered if offer.path not in others]
+    found = []
+    for done, offer in enumerate(files, 1):
+        found.append(replace(stars_of(offer.path), name=offer.name))
+        if progress:
+            progress(done, len(files))
+    if not any(entry.summary for entry in found):
+        reasons = "".join(f"\n  {entry.name}: {entry.reason}" for entry in found[:5])
+        raise InputError(f"no file holds pixels that can be measured{':' if reasons else ''}{reasons}")
+    return tuple(found)
+
+
+def stars_of(path: Path) -> FrameStars:
+    """Measure the stars of one file; what cannot be read keeps its reason."""
+    name = printable(path.name)
+    try:
+        image = read_image(path)
+    except FrameError as error:
+        return FrameStars(path, name, None, None, None, None, error.reason)
+    height, width = image.pixels.shape[-2:]
+    if min(height, width) < _SMALLEST_PX:
+        what = "keeps its colours along the first axis (NAXIS1), which is not read"
+        reason = what if width in (3, 4) and height >= _SMALLEST_PX else "is too small to hold stars"
+        return FrameStars(path, name, width, height, None, None, reason)
+    table = find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
+    try:
+        scale: float | None = read_solution(path).sampled()[1]
+    except FrameError:
+        scale = None
+    return FrameStars(path, name, width, height, summarise(table), scale, None)
+
+
+def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
+    """Say which frames were taken while the mount moved, and which could not be measured."""
+    moved = [frame.name for frame in frames if frame.summary and frame.summary.has_moved]
+    unread = [frame.name for frame in frames if frame.summary is None]
+    notices = []
+    if moved:
+        text = (
+            f"All stars are long alike in {_listed(moved)}: the mount still moved, or did not track, while it was "
+            "exposed. Take it again after the mount has settled; trails over about 8 px shift a plate solution by "
+            "arcseconds."
+        )
+        notices.append(Notice("moved-while-exposed", text))
+    if unread:
+        notices.append(Notice("not-measured", f"Not measured: {_listed(unread)}."))
+    return tuple(notices)
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    return ", ".join(names[:_MOST_NAMED]) + more
+
+
+def median_map(maps: Sequence[Array]) -> Array:
+    """Return the median of several maps over the sensor, cell by cell; NaN where none has a value.
+
+    Parameters
+    ----------
+    maps : sequence of ndarray
+        All of one shape.
+
+    Returns
+    -------
+    ndarray
+        Of that shape.
+    """
+    stack = np.stack(maps)
+    known = np.isfinite(stack).any(axis=0)
+    found = np.full(stack.shape[1:], np.nan)
+    found[known] = np.nanmedian(stack[:, known], axis=0)
+    return found

@@ -1,0 +1,112 @@
+"""Site, clock and sky: what is seen where, by astropy; and the mistake that would explain a contradiction."""
+
+from __future__ import annotations
+
+import re
+
+import astropy.units as u
+import erfa
+import numpy as np
+import pytest
+from astropy.coordinates import AltAz, EarthLocation, SkyCoord, get_sun
+from astropy.time import Time
+
+from polarcheck.errors import InputError
+from polarcheck.measurement.plausibility import above_horizon, likely_cause, require_sky_above, sun_notice
+from polarcheck.site import Site
+from tests.helpers import DEG, Array, icrs, utc_date
+
+# Heron Ridge, invented; at 20:00 UTC in November it is dark there and dark 50 deg west of it
+RIDGE = Site(47.3, 50.0, 900.0)
+NIGHT = utc_date(2026, 11, 14, 20, 0)
+
+
+def fields(hours_from_meridian: list[float], declination_deg: float, site: Site, utc: Array = NIGHT) -> Array:
+    """ICRS centres at hour angles at a site, by ERFA's sidereal time (precession left out: 0.4 deg)."""
+    sidereal = erfa.gmst06(*utc[0], *utc[0]) + site.longitude_deg * DEG
+    ra = sidereal - np.array(hours_from_meridian) * 15 * DEG
+    return icrs(ra, np.full(len(ra), declination_deg * DEG))
+
+
+def times(count: int, utc: Array = NIGHT) -> Array:
+    return np.repeat(utc, count, axis=0)
+
+
+def sun_altitude_by_astropy(utc: Array) -> float:
+    """Altitude of the Sun at the ridge, without air. [deg]"""
+    when = Time(*utc[0], format="jd", scale="utc")
+    place = EarthLocation.from_geodetic(RIDGE.longitude_deg, RIDGE.latitude_deg, RIDGE.height_m)
+    return float(get_sun(when).transform_to(AltAz(obstime=when, location=place)).alt.deg)
+
+
+def test_what_stands_above_the_horizon_is_what_astropy_says() -> None:
+    # astropy AltAz without air, 200 places over the whole sky; those within 0.05 deg of the horizon may differ
+    golden = np.arange(200) * np.pi * (1 + np.sqrt(5))
+    sky = icrs(golden, np.arcsin(np.linspace(-0.995, 0.995, 200)))
+    frame = AltAz(
+        obstime=Time(*NIGHT[0], format="jd", scale="utc"),
+        location=EarthLocation.from_geodetic(RIDGE.longitude_deg, RIDGE.latitude_deg, RIDGE.height_m),
+        pressure=0 * u.hPa,
+    )
+    altitude = SkyCoord(sky * u.one, representation_type="cartesian").transform_to(frame).alt.deg
+    clear = np.abs(altitude) > 0.05
+    assert list(above_horizon(sky, times(200), RIDGE)[clear]) == list((altitude > 0)[clear])
+    assert 40 < np.count_nonzero(altitude > 0) < 160
+
+
+def test_a_few_frames_below_the_horizon_are_told_apart_from_the_rest() -> None:
+    sky = np.concatenate([fields([-2, 0, 2], 40.0, RIDGE), fields([12], -40.0, RIDGE)])
+    assert list(require_sky_above(sky, times(4), RIDGE)) == [True, True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("true", "wrong", "declination_deg", "hours", "cause"),
+    [
+        (RIDGE, Site(47.3, -50.0), 0.0, [-5.0, -4.8, -4.6], "longitude's sign"),
+        (RIDGE, Site(-47.3, 50.0), 60.0, [-1.0, 0.0, 1.0], "latitude's sign"),
+        (Site(40.0, 75.0), Site(75.0, 40.0), -40.0, [-0.5, 0.5], "swapped"),
+    ],
+    ids=["longitude", "latitude", "swapped"],
+)
+def test_a_site_that_buries_the_frames_is_refused_with_the_likely_cause(
+    true: Site, wrong: Site, declination_deg: float, hours: list[float], cause: str
+) -> None:
+    sky = fields(hours, declination_deg, true)
+    assert above_horizon(sky, times(len(hours)), true).all()
+    with pytest.raises(InputError, match="below the horizon") as refusal:
+        require_sky_above(sky, times(len(hours)), wrong)
+    assert cause in str(refusal.value)
+
+
+def test_a_clock_off_by_hours_is_named_with_hours_that_would_do() -> None:
+    # eleven hours ahead of UTC those stars are down; with the hours named they are up and, by astropy, it is dark
+    sky = fields([3.0, 4.0, 5.0], 0.0, RIDGE)
+    ahead = NIGHT + [0.0, 11 / 24]
+    with pytest.raises(InputError, match="clock") as refusal:
+        require_sky_above(sky, times(3, ahead), RIDGE)
+    named = re.search(r"--clock-ahead ([+-]\d+)h", str(refusal.value))
+    assert named is not None
+    mended = ahead - [0.0, int(named.group(1)) / 24]
+    assert above_horizon(sky, times(3, mended), RIDGE).all()
+    assert sun_altitude_by_astropy(mended) < 0
+
+
+def test_what_no_common_mistake_explains_gets_no_guess() -> None:
+    # far southern and far northern stars at once are above no horizon of a middle latitude
+    sky = np.concatenate([fields([0, 1], -80.0, RIDGE), fields([0, 1], 80.0, RIDGE)])
+    assert likely_cause(sky, times(4), RIDGE) is None
+
+
+@pytest.mark.parametrize(("hour", "warned"), [(20, False), (9, True)])
+def test_a_sun_in_the_sky_is_said(hour: int, warned: bool) -> None:
+    # 50 deg east: local noon is at 8:24 UTC, midnight at 20:24
+    notice = sun_notice(times(3, utc_date(2026, 11, 14, hour, 0)), RIDGE)
+    assert (notice is not None) == warned
+
+
+def test_the_altitude_of_the_sun_in_the_notice_is_astropys() -> None:
+    # at 9:00 UTC, a whole degree
+    utc = utc_date(2026, 11, 14, 9, 0)
+    notice = sun_notice(times(1, utc), RIDGE)
+    assert notice is not None
+    assert f"{sun_altitude_by_astropy(utc):+.0f} deg" in notice.text

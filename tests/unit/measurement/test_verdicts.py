@@ -1,0 +1,180 @@
+"""What is said of every file: a fitting reason for what was done to a frame, and the warnings."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from polarcheck.frames import Frame, FrameSet, Problem
+from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.simulate import Camera
+from tests.benchmarks.mounts import NORTH, Array, Scene, Sweep, frames_of
+from tests.helpers import ARCSEC, DEG
+
+ANGLES = (-30.0, -18.0, -6.0, 6.0, 18.0, 30.0)
+LOW_NOISE = 0.05  # px
+
+
+def scene(angles: tuple[float, ...] = ANGLES, declination_deg: float = 50.0) -> Scene:
+    return Scene([Sweep(angles, declination_deg)], noise_px=LOW_NOISE)
+
+
+def sweep(seed: int = 1) -> list[Frame]:
+    return list(frames_of(scene(), np.random.default_rng(seed)).frames)
+
+
+def measured(frames: list[Frame], problems: tuple[Problem, ...] = ()) -> Measurement:
+    return measure_frames(FrameSet(tuple(frames), problems), noise_px=LOW_NOISE)
+
+
+def axes_at(frame: Frame) -> tuple[Array, Array, Array]:
+    """East, north and boresight of a frame, in ICRS: near enough the mount's own for an error of 20 arcmin."""
+    look = frame.sky[4]
+    east = np.cross([0.0, 0.0, 1.0], look)
+    east /= np.linalg.norm(east)
+    return east, np.cross(look, east), look
+
+
+def turned(frame: Frame, axis: Array, angle: float) -> Frame:
+    return replace(frame, sky=Rotation.from_rotvec(axis * angle).apply(frame.sky))
+
+
+def reasons(result: Measurement) -> dict[int, str]:
+    return {i: e.reason for i, e in enumerate(result.entries) if e.reason is not None}
+
+
+def codes(result: Measurement) -> set[str]:
+    return {notice.code for notice in result.notices}
+
+
+def arcsec_in(text: str) -> float:
+    value, unit = re.search(r"([\d.]+) (arcsec|arcmin|deg)", text).groups()  # type: ignore[union-attr]
+    return float(value) * {"arcsec": 1, "arcmin": 60, "deg": 3600}[unit]
+
+
+def test_good_frames_have_no_reason_and_a_group() -> None:
+    result = measured(sweep())
+    assert reasons(result) == {}
+    assert [entry.group for entry in result.entries] == [1] * 6
+    assert codes(result) == set()
+
+
+@pytest.mark.parametrize("shift_arcsec", [40.0, 1440.0])
+def test_declination_off_is_named_with_its_size(shift_arcsec: float) -> None:
+    # shifted along declination, so the size must be that of the shift, to a twentieth
+    frames = sweep()
+    east, _, _ = axes_at(frames[2])
+    frames[2] = turned(frames[2], -east, shift_arcsec * ARCSEC)
+    found = reasons(measured(frames))
+    assert list(found) == [2]
+    assert "declination" in found[2]
+    assert arcsec_in(found[2]) == pytest.approx(shift_arcsec, rel=0.05)
+
+
+def test_camera_rotation_off_is_named_with_its_size() -> None:
+    frames = sweep()
+    _, _, look = axes_at(frames[3])
+    frames[3] = turned(frames[3], look, 3 * DEG)
+    found = reasons(measured(frames))
+    assert list(found) == [3]
+    assert arcsec_in(found[3].partition("rotation")[2]) == pytest.approx(3 * 3600, rel=0.05)
+    assert "declination" not in found[3]  # a turn about the boresight moves no declination
+
+
+def test_frame_solved_elsewhere_is_named_with_its_distance() -> None:
+    frames = sweep()
+    frames[4] = turned(frames[4], np.array([0.0, 0.6, 0.8]), 60 * DEG)
+    found = reasons(measured(frames))
+    assert list(found) == [4]
+    assert "solved wrongly" in found[4]
+
+
+def test_both_wrong_frames_are_named() -> None:
+    frames = sweep()
+    for i, shift in ((1, 1440.0), (4, 40.0)):
+        frames[i] = turned(frames[i], -axes_at(frames[i])[0], shift * ARCSEC)
+    assert list(reasons(measured(frames))) == [1, 4]
+
+
+def test_single_frame_of_another_camera_is_named_so() -> None:
+    frames = sweep()
+    frames[5] = replace(frames[5], width_px=800, height_px=600, pixel_scale_arcsec=9.0)
+    result = measured(frames)
+    assert "800 x 600 px at 9.00 arcsec/px" in reasons(result)[5]
+    assert result.entries[5].residual_arcsec is None
+
+
+def test_frames_before_a_knock_are_named_so() -> None:
+    # the mount as a whole turned by half a degree after the fourth frame
+    before = Scene([Sweep(ANGLES[:4])], noise_px=LOW_NOISE)
+    after = Scene([Sweep(ANGLES)], error_arcmin=(53.4, 3.2), noise_px=LOW_NOISE)
+    frames = list(frames_of(before, np.random.default_rng(2)).frames)
+    later = frames_of(after, np.random.default_rng(3)).frames
+    frames += [
+        replace(f, name=f"later_{i}.fits", utc=(f.utc[0], f.utc[1] + 0.01)) for i, f in enumerate(later)
+    ]
+    result = measured(frames)
+    assert reasons(result) == dict.fromkeys(range(4), "taken before the mount moved")
+    assert "mount-moved" in codes(result)
+
+
+def test_declination_that_slipped_makes_groups_and_says_so() -> None:
+    # declination moved by 10 arcmin after the third frame
+    first, second = scene(ANGLES[:3]), scene(ANGLES[3:], 50.0 + 10 / 60)
+    frames = list(frames_of(first, np.random.default_rng(2)).frames)
+    frames += [
+        replace(f, name=f"later_{i}.fits", utc=(f.utc[0], f.utc[1] + 0.01))
+        for i, f in enumerate(frames_of(second, np.random.default_rng(3)).frames)
+    ]
+    result = measured(frames)
+    assert [entry.group for entry in result.entries] == [1, 1, 1, 2, 2, 2]
+    assert "several-groups" in codes(result)
+
+
+def test_two_frames_say_that_the_noise_is_assumed() -> None:
+    result = measured(sweep()[::5])
+    assert codes(result) == {"assumed-noise"}
+    assert f"{LOW_NOISE * Camera().pixel_scale_arcsec:.2f} arcsec" in result.notices[0].text
+
+
+def test_three_frames_that_contradict_each_other_say_so() -> None:
+    frames = sweep()[::2]
+    frames[1] = turned(frames[1], -axes_at(frames[1])[0], 0.4 * DEG)
+    result = measured(frames)
+    assert "frames-disagree" in codes(result)
+    assert result.error.altitude_95_arcmin > 5
+
+
+def test_an_error_of_many_degrees_is_asked_about() -> None:
+    far = Scene([Sweep(ANGLES)], error_arcmin=(200.0, 290.0), noise_px=LOW_NOISE)
+    result = measured(list(frames_of(far, np.random.default_rng(1)).frames))
+    assert "large-error" in codes(result)
+
+
+def test_frames_near_the_horizon_are_said() -> None:
+    low = Scene([Sweep((0.0, 40.0, 76.0), 0.0)], noise_px=LOW_NOISE)
+    result = measured(list(frames_of(low, np.random.default_rng(1)).frames))
+    assert "low-altitude" in codes(result)
+
+
+def test_every_file_is_listed_by_time_and_those_without_time_last() -> None:
+    frames = sweep()
+    between = (frames[2].utc[0], (frames[2].utc[1] + frames[3].utc[1]) / 2)
+    timeless = Problem(Path("notes.fits"), "notes.fits", "is not solved")
+    timed = Problem(Path("flat.fits"), "flat.fits", "is not solved", utc=between)
+    names = [entry.name for entry in measured(frames, (timeless, timed)).entries]
+    assert names == [*(f.name for f in frames[:3]), "flat.fits", *(f.name for f in frames[3:]), "notes.fits"]
+
+
+def test_residuals_and_axis_angles_stand_in_degrees_and_arcseconds() -> None:
+    # 0.01 deg: the axis turns its own angles by its error; white noise of 0.05 px leaves up to twice its size
+    result = measured(sweep())
+    assert [e.axis_angle_deg for e in result.entries] == pytest.approx(list(ANGLES), abs=0.01)
+    noise_arcsec = LOW_NOISE * Camera().pixel_scale_arcsec
+    assert all(0 < (e.residual_arcsec or 0) < 6 * noise_arcsec for e in result.entries)
+    assert NORTH.is_north
