@@ -66,6 +66,12 @@ class Site:
         """Whether the north celestial pole is the visible one; the equator counts as north."""
         return self.latitude_deg >= 0
 
+    def moved(self, latitude_deg: float, longitude_deg: float) -> Site:
+        """Return a place that lies some degrees further north and east, at the same height. [deg]"""
+        return Site(
+            self.latitude_deg + latitude_deg, self.longitude_deg + longitude_deg, self.height_m, "moved"
+        )
+
 
 def _require(what: str, value: float, least: float, most: float, unit: str, source: str) -> None:
     if not least <= value <= most:

@@ -52,10 +52,8 @@ from polarcheck.simulate import (
     truth_of,
 )
 from polarcheck.site import Site
-from polarcheck.sky.observed import (
-    refracted_pole,
-    standard_atmosphere,
-)
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.vectors import Array, best_rotations, direction_from_spherical, rotation_vector, tangent_basis
 
 FOCAL_LENGTH_MM = 250.0
@@ -124,7 +122,7 @@ def make_series(series: Series, stars: tuple[Array, Array], index: Path, folder:
     scale = 206.265 * PIXEL_SIZE_UM / FOCAL_LENGTH_MM
     camera = Camera(pixel_scale_arcsec=scale, camera_angle_deg=series.camera_angle_deg)
     air = standard_atmosphere(series.site.height_m)
-    pole = refracted_pole(series.site, air)
+    pole = Sky(series.site, air).refracted_pole
     axis = mount_axis(series.error_arcmin, pole)
     about = []
     for number, (attitude, middle) in enumerate(exposures(series, axis), start=1):

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from polarcheck.constants import DEGREE
 from polarcheck.simulate import Camera, camera_directions, camera_pixels
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, icrs_from_observed, observed_from_icrs
+from polarcheck.sky.air import Atmosphere
 from polarcheck.vectors import Array, direction_from_spherical
 
 DISTORTION = -6e-10  # barrel: relative shift of a star per square of its distance from the centre [1/px^2]
@@ -43,7 +43,7 @@ class View:
 
     def pixels(self, icrs: Array) -> Array:
         """Where ICRS directions, shape (n, 3), fall: distorted 0-based pixels, shape (n, 2)."""
-        observed = observed_from_icrs(icrs[None], self.middle[None], self.site, self.air)[0]
+        observed = self.sky.observed(icrs[None], self.middle[None])[0]
         flat = camera_pixels(observed @ self.attitude, self.camera) - self.camera.centre_px
         stretch = 1 + DISTORTION * np.sum(flat**2, axis=-1, keepdims=True)
         return np.asarray(flat * stretch + self.camera.centre_px)
@@ -55,7 +55,7 @@ class View:
         for _ in range(20):
             flat = shifted / (1 + DISTORTION * np.sum(flat**2, axis=-1, keepdims=True))
         seen = camera_directions(flat + self.camera.centre_px, self.camera) @ self.attitude.T
-        return np.asarray(icrs_from_observed(seen[None], self.middle[None], self.site, self.air)[0])
+        return np.asarray(self.sky.icrs(seen[None], self.middle[None])[0])
 
 
 def render(view: View, stars: tuple[Array, Array], rng: np.random.Generator) -> tuple[Any, int]:

@@ -12,7 +12,7 @@ from astropy.time import Time, TimeDelta
 from scipy.spatial.transform import Rotation
 
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere
+from polarcheck.sky.air import Atmosphere
 
 SIDEREAL_DAY_S = 86164.0905  # Explanatory Supplement to the Astronomical Almanac (from memory)
 

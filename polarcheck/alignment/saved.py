@@ -16,7 +16,7 @@ from polarcheck.errors import InputError
 from polarcheck.frames import SENSOR_WEIGHTS, Sensor
 from polarcheck.printable import printable
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, PoleKind
+from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 
@@ -179,8 +179,10 @@ def _alignment(result: _Result, folder: Path) -> Alignment:
     site, air, axis, camera = result.site, result.atmosphere, result.axis, result.camera
     kind: PoleKind = result.aim
     return Alignment(
-        site=Site(site.latitude_deg, site.longitude_deg, site.height_m, printable(site.source)),
-        atmosphere=Atmosphere(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um),
+        sky=Sky(
+            Site(site.latitude_deg, site.longitude_deg, site.height_m, printable(site.source)),
+            Atmosphere(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um),
+        ),
         pole_kind=kind,
         axis=direction_from_azalt(axis.azimuth_deg * DEGREE, axis.altitude_deg * DEGREE),
         covariance=np.array(axis.covariance_arcmin2) * ARCMIN**2,

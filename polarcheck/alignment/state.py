@@ -12,7 +12,7 @@ from polarcheck.alignment.error import AxisError, axis_error
 from polarcheck.axis import CameraAxis
 from polarcheck.frames import Sensor
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, PoleKind, celestial_pole
+from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import Array
 
 __all__ = ["Alignment", "FrameFile", "Step"]
@@ -79,10 +79,8 @@ class Alignment:
 
     Attributes
     ----------
-    site : Site
-        Where.
-    atmosphere : Atmosphere
-        The air used for refraction.
+    sky : Sky
+        Where, and the air used for refraction.
     pole_kind : {"refracted", "true", "target"}
         What the error refers to.
     axis : ndarray, shape (3,)
@@ -108,8 +106,7 @@ class Alignment:
         The aim of the kind "target".
     """
 
-    site: Site
-    atmosphere: Atmosphere
+    sky: Sky
     pole_kind: PoleKind
     axis: Array
     covariance: Array | None = None
@@ -123,6 +120,16 @@ class Alignment:
     target_aim: Pole | None = None
 
     @property
+    def site(self) -> Site:
+        """Where the mount stands."""
+        return self.sky.site
+
+    @property
+    def utc(self) -> tuple[float, float] | None:
+        """Mid-exposure of the last used frame, two-part Julian date; None if the axis was merely given."""
+        return self.steps[-1].utc if self.steps else None
+
+    @property
     def is_loose(self) -> bool:
         """Whether the axis was seen with the base's clamps or bolts loose."""
         return bool(self.steps) and self.steps[-1].is_loose
@@ -132,7 +139,7 @@ class Alignment:
         """What the error refers to."""
         if self.pole_kind == "target" and self.target_aim is not None:
             return self.target_aim
-        return celestial_pole(self.pole_kind, self.site, self.atmosphere)
+        return self.sky.pole(self.pole_kind)
 
     def aimed_at(self, pole: Pole) -> Alignment:
         """Return the same axis, its error counted from another pole or aim."""

@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     from polarcheck.measurement import Aim
     from polarcheck.outlook import TargetAim
     from polarcheck.rig import Rig
-    from polarcheck.site import Site
-    from polarcheck.sky import Atmosphere, Pole, Target
+    from polarcheck.sky import Pole, Sky, Target
 
 __all__ = [
     "AimOption",
@@ -118,18 +117,21 @@ def alignment_asked(
     """Return the alignment that the common options name."""
     error_arcmin = None if error is None else parsed("--error", error, pair)
     place = site_option(site)
-    from polarcheck.measurement import alignment_from
+    from polarcheck.measurement import Conditions, alignment_from
 
     rig_file = found_rig(rig, paths or [])
+    conditions = Conditions(
+        site=place,
+        fallback_site=rig_file.site if rig_file else None,
+        pressure_hpa=pressure,
+        temperature_c=temperature,
+    )
     found, notices = alignment_from(
         paths or [],
         error_arcmin=error_arcmin,
-        site=place,
-        fallback_site=rig_file.site if rig_file else None,
+        conditions=conditions,
         pole=pole,
         aim=aim,
-        pressure_hpa=pressure,
-        temperature_c=temperature,
         progress=progress_line(),
     )
     return Asked(found, notices, rig_file)
@@ -176,11 +178,11 @@ class AskedAim:
     seconds: float
     found: TargetAim | None = None
 
-    def __call__(self, site: Site, atmosphere: Atmosphere) -> Pole:
+    def __call__(self, sky: Sky) -> Pole:
         """Find the aim, keep it, and return it as a pole."""
         from polarcheck.outlook import aim_for_target
 
-        self.found = aim_for_target(site, atmosphere, self.place, self.moment, self.seconds)
+        self.found = aim_for_target(sky.site, sky.air, self.place, self.moment, self.seconds)
         return self.found.pole
 
     def notices(self) -> tuple[Notice, ...]:

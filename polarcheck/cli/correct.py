@@ -131,7 +131,7 @@ def _allowed(
 
     optics = optics_asked(rig, None, None, None, 0.0, None)
     motion, _ = tolerance_asked(tolerance, fwhm, optics)
-    scene = set_scene(found.site, found.atmosphere, found.pole, place, moment, optics, guided=guided)
+    scene = set_scene(found.site, found.sky.air, found.pole, place, moment, optics, guided=guided)
     needed = required_error(scene, found.pole, motion, want_s)
     return 600.0 if needed is None else needed
 

@@ -79,7 +79,7 @@ def drift_command(
             found.axis,
             found.pole,
             found.site,
-            found.atmosphere,
+            found.sky.air,
             place.place,
             moment,
             moments_over(seconds),

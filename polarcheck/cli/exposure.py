@@ -120,7 +120,7 @@ def exposure_command(
                 typer.echo(notice_text(notice), err=True)
             return
         scene = set_scene(
-            found.site, found.atmosphere, found.pole, place.place, moment, optics, guided=guided, rate=rate
+            found.site, found.sky.air, found.pole, place.place, moment, optics, guided=guided, rate=rate
         )
         exposure = exposure_limit(scene, found.axis, found.pole, allowed, found.covariance)
         wanted = None

@@ -78,24 +78,25 @@ def measure_command(
         writable("--plot", plot, [".png", ".svg"])
         place = site_option(site)
         rig_file = None if place and rig is None else found_rig(rig, frames)
-        from polarcheck.measurement import measure
+        from polarcheck.measurement import Conditions, Reading, measure
         from polarcheck.report import json_text, measurement_object, measurement_text, notice_text
 
-        result = measure(
-            frames,
+        conditions = Conditions(
             site=place,
             fallback_site=rig_file.site if rig_file else None,
-            pole=kind or "refracted",
             pressure_hpa=pressure,
             temperature_c=temperature,
             noise_px=noise_px,
-            clock_ahead_s=ahead,
-            recursive=recursive,
-            look_at_stars=stars,
+        )
+        result = measure(
+            frames,
+            pole=kind or "refracted",
+            conditions=conditions,
+            reading=Reading(ahead, recursive, stars),
             progress=progress_line(3 if stars else 20),
         )
         if aim is not None:
-            result = result.aimed_at(aim(result.site, result.atmosphere), aim.notices())
+            result = result.aimed_at(aim(result.sky), aim.notices())
         shown = measurement_object(result, out.parent if out else None)
         if out is not None:
             write_text(out, json_text(shown))

@@ -69,7 +69,7 @@ def map_command(
         optics = optics_asked(asked.rig, focal_length, pixel_size, sensor, camera_angle, guide_offset)
         allowed, notices = tolerance_asked(tolerance, fwhm, optics, alignment)
         found, notices = asked.alignment, (*asked.notices, *notices)
-        sky = exposure_map(found.axis, found.site, found.atmosphere, optics, allowed, guided=guided)
+        sky = exposure_map(found.axis, found.site, found.sky.air, optics, allowed, guided=guided)
         if plot is not None:
             from polarcheck.report import save_map_picture
 

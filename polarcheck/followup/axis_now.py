@@ -20,7 +20,7 @@ from polarcheck.followup.later_frames import later_frames, require_expected, req
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.knobs import ClampShift, clamp_shift, knob_rotation
 from polarcheck.measurement import above_horizon
-from polarcheck.sky import earth_orientation, observed_from_icrs
+from polarcheck.sky import earth_orientation
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, unit, wrap
 
@@ -116,7 +116,7 @@ def follow_frames(
         raise GeometryError(
             f"{frames[int(np.argmin(above))].name}: looks below the horizon; solved wrongly?", 0.0
         )
-    observed = observed_from_icrs(sky, utc, before.site, before.atmosphere, earth)
+    observed = before.sky.observed(sky, utc, earth)
     pixel = before.sensor.pixel_scale_arcsec * ARCSEC
     found = carry_axis(before.camera, observed, pixel)
     require_possible(before, frames, found, pixel)
@@ -184,8 +184,7 @@ def _alignment(
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(found.axis))
     step = Step(last.utc, azimuth, altitude, found.covariance, turned, is_fresh=False, is_loose=loose)
     return Alignment(
-        site=before.site,
-        atmosphere=before.atmosphere,
+        sky=before.sky,
         pole_kind=before.pole_kind,
         target_aim=before.target_aim,
         axis=found.axis,

@@ -86,12 +86,7 @@ def _mark(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -
         )
     frame = _found(alignment, alignment.last_file, name)
     try:
-        view = View(
-            read_solution(frame.path, clock_ahead_s=frame.clock_ahead_s),
-            frame.utc,
-            alignment.site,
-            alignment.atmosphere,
-        )
+        view = View(read_solution(frame.path, clock_ahead_s=frame.clock_ahead_s), frame.utc, alignment.sky)
         image = read_image(frame.path)
     except FrameError as error:
         raise _NoMarkError(f"{name} {error.reason}, so there is no star to watch") from None

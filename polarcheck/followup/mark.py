@@ -16,8 +16,7 @@ import numpy as np
 from polarcheck.constants import ARCMIN
 from polarcheck.frames import Solution
 from polarcheck.knobs import Move, knob_rotation
-from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, icrs_from_observed, observed_from_icrs
+from polarcheck.sky import Sky
 from polarcheck.vectors import Array, angle_between
 
 __all__ = ["StarTarget", "View", "choose_star"]
@@ -36,21 +35,18 @@ class View:
         The frame's plate solution, distortion included.
     utc : tuple of float
         Mid-exposure, two-part UTC Julian date.
-    site : Site
-        Where.
-    atmosphere : Atmosphere
-        The air there.
+    sky : Sky
+        Where, and the air there.
     """
 
     solution: Solution
     utc: tuple[float, float]
-    site: Site
-    atmosphere: Atmosphere
+    sky: Sky
 
     def observed(self, pixels: Array) -> Array:
         """Carry 0-based pixels, shape (n, 2), to East-North-Up directions, shape (n, 3)."""
         sky = self.solution.icrs_from_pixels(pixels)
-        seen = observed_from_icrs(sky[None], np.array([self.utc]), self.site, self.atmosphere)
+        seen = self.sky.observed(sky[None], np.array([self.utc]))
         return np.asarray(seen[0])
 
     def pixels(self, observed: Array) -> Array:
@@ -59,7 +55,7 @@ class View:
         NaN where the solution gives none: behind the camera, or so far off the sensor that its distortion
         cannot be inverted.
         """
-        sky = icrs_from_observed(observed[None], np.array([self.utc]), self.site, self.atmosphere)[0]
+        sky = self.sky.icrs(observed[None], np.array([self.utc]))[0]
         pixels = self.solution.pixels_from_icrs(sky)
         known = np.asarray(np.isfinite(pixels).all(axis=-1))
         back = self.solution.icrs_from_pixels(np.where(known[:, None], pixels, 0.0))

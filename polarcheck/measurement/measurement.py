@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
+from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
 from polarcheck.axis import (
     AxisFit,
     best_next_frame,
@@ -23,22 +23,16 @@ from polarcheck.axis import (
     shift_by_sag,
     solve_axis,
 )
-from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, FRAME_NOISE_PX
+from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
+from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.site import Site
-from polarcheck.sky import (
-    Atmosphere,
-    Pole,
-    PoleKind,
-    celestial_pole,
-    icrs_from_observed,
-    observed_from_icrs,
-    standard_atmosphere,
-)
+from polarcheck.sky import Pole, PoleKind, Sky
+from polarcheck.stars import steady_frames
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
 __all__ = ["SAG_ARCSEC", "Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
@@ -90,80 +84,101 @@ class Measurement:
 
     Attributes
     ----------
-    site : Site
-        Where.
-    atmosphere : Atmosphere
-        The air used for refraction.
-    utc : tuple of float
-        Mid-exposure of the last used frame, two-part Julian date.
-    pole : Pole
-        What the error refers to.
-    axis : ndarray, shape (3,)
-        East-North-Up, the end that points at the visible pole.
-    axis_azimuth_deg, axis_altitude_deg : float
-        The same as angles. [deg]
-    axis_ra_deg, axis_dec_deg : float
-        The ICRS place seen there at `utc`. [deg]
-    error : AxisError
-        Axis minus pole.
-    other_pole : Pole
-        The other kind: the true one where `pole` is the refracted one.
-    other_error : AxisError
-        Axis minus the other pole.
+    alignment : Alignment
+        How the mount stands: sky, axis, covariance, and what later commands need.
     fit : AxisFit
         How it came about.
     entries : tuple of FrameEntry
         Every file that was offered, in order of time, those without time last.
     notices : tuple of Notice
         Warnings.
-    residual_rms_arcsec : float
-        Over the used frames. [arcsec]
     frame_noise_arcsec : float
         Standard error of one frame's pointing per coordinate, as used. [arcsec]
-    sag_shift_arcmin : tuple of float
-        How 10 arcsec of sag would move azimuth (about the vertical) and altitude. [arcmin]
     site_cost : SiteCost
         What a wrong site or clock would do.
     next_step : NextStep or None
         The frame that would help most.
-    alignment : Alignment
-        What later commands need.
     """
 
-    site: Site
-    atmosphere: Atmosphere
-    utc: tuple[float, float]
-    pole: Pole
-    axis: Array
-    axis_azimuth_deg: float
-    axis_altitude_deg: float
-    axis_ra_deg: float
-    axis_dec_deg: float
-    error: AxisError
-    other_pole: Pole
-    other_error: AxisError
+    alignment: Alignment
     fit: AxisFit
     entries: tuple[FrameEntry, ...]
     notices: tuple[Notice, ...]
-    residual_rms_arcsec: float
     frame_noise_arcsec: float
-    sag_shift_arcmin: tuple[float, float]
     site_cost: SiteCost
     next_step: NextStep | None
-    alignment: Alignment
 
     def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
         """Return the same measurement, its error counted from another pole or aim."""
-        dof = self.fit.degrees_of_freedom
-        return replace(
-            self,
-            pole=pole,
-            error=axis_error(self.fit.axis, self.fit.covariance, dof, pole),
-            other_pole=self.pole,
-            other_error=self.error,
-            alignment=self.alignment.aimed_at(pole),
-            notices=(*self.notices, *notices),
-        )
+        return replace(self, alignment=self.alignment.aimed_at(pole), notices=(*self.notices, *notices))
+
+    @property
+    def sky(self) -> Sky:
+        """Where, and the air used for refraction."""
+        return self.alignment.sky
+
+    @property
+    def site(self) -> Site:
+        """Where."""
+        return self.alignment.sky.site
+
+    @property
+    def utc(self) -> tuple[float, float]:
+        """Mid-exposure of the last used frame, two-part Julian date."""
+        return self.alignment.steps[-1].utc
+
+    @property
+    def pole(self) -> Pole:
+        """What the error refers to."""
+        return self.alignment.pole
+
+    @property
+    def axis(self) -> Array:
+        """East-North-Up unit vector, shape (3,), of the end that points at the visible pole."""
+        return self.alignment.axis
+
+    @property
+    def axis_azimuth_deg(self) -> float:
+        """Azimuth of the axis. [deg]"""
+        return self.alignment.steps[-1].azimuth_deg
+
+    @property
+    def axis_altitude_deg(self) -> float:
+        """Altitude of the axis. [deg]"""
+        return self.alignment.steps[-1].altitude_deg
+
+    @property
+    def axis_icrs_deg(self) -> tuple[float, float]:
+        """ICRS right ascension and declination seen where the axis points, at `utc`. [deg]"""
+        place = self.sky.icrs(self.axis[None, None], np.array([self.utc]))
+        ra, dec = spherical_from_direction(place[0, 0])
+        return float(ra) / DEGREE, float(dec) / DEGREE
+
+    @property
+    def error(self) -> AxisError:
+        """Axis minus pole."""
+        return self.alignment.error
+
+    @property
+    def other_pole(self) -> Pole:
+        """The true pole where `pole` is the refracted one, else the refracted one."""
+        return self.sky.pole("true" if self.pole.kind == "refracted" else "refracted")
+
+    @property
+    def other_error(self) -> AxisError:
+        """Axis minus the other pole."""
+        return self.alignment.aimed_at(self.other_pole).error
+
+    @property
+    def residual_rms_arcsec(self) -> float:
+        """Over the used frames. [arcsec]"""
+        return float(np.sqrt(np.mean(self.fit.residuals[self.fit.used] ** 2))) / ARCSEC
+
+    @property
+    def sag_shift_arcmin(self) -> tuple[float, float]:
+        """How 10 arcsec of sag would move azimuth (about the vertical) and altitude. [arcmin]"""
+        across, up = shift_by_sag(self.fit, SAG_ARCSEC * ARCSEC) / ARCMIN
+        return float(across / max(np.cos(self.axis_altitude_deg * DEGREE), 1e-12)), float(up)
 
     @property
     def used(self) -> tuple[FrameEntry, ...]:
@@ -180,14 +195,9 @@ def measure(
     paths: str | Path | Sequence[str | Path],
     *,
     site: Site | None = None,
-    fallback_site: Site | None = None,
     pole: PoleKind = "refracted",
-    pressure_hpa: float | None = None,
-    temperature_c: float | None = None,
-    noise_px: float = FRAME_NOISE_PX,
-    clock_ahead_s: float = 0.0,
-    recursive: bool = False,
-    look_at_stars: bool = False,
+    conditions: Conditions | None = None,
+    reading: Reading | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Measurement:
     """Measure the axis error from solved frames taken at several right-ascension positions.
@@ -197,21 +207,13 @@ def measure(
     paths : path or sequence of paths
         Folders, files or patterns.
     site : Site, optional
-        Overrides what the headers say.
-    fallback_site : Site, optional
-        Serves where no header names a site.
+        Overrides what the headers say; short for `conditions` that say nothing else.
     pole : {"refracted", "true"}
         What the error refers to.
-    pressure_hpa, temperature_c : float, optional
-        Of the air at the site; else of the standard atmosphere there. Pressure 0: no refraction.
-    noise_px : float
-        Pointing noise of a frame per coordinate, assumed where the residuals cannot tell. [px]
-    clock_ahead_s : float
-        By how much the clock in the headers was ahead of UTC. [s]
-    recursive : bool
-        Whether to look into subfolders.
-    look_at_stars : bool
-        Whether to leave out frames whose stars show that the mount still moved; reads all pixels.
+    conditions : Conditions, optional
+        What is known of place, air and noise.
+    reading : Reading, optional
+        How files are read: clock, subfolders, stars.
     progress : callable, optional
         Called with the number of files read and of all files.
 
@@ -234,23 +236,17 @@ def measure(
     '20 arcmin off'
     """
     offered = [paths] if isinstance(paths, str | Path) else list(paths)
+    reading = reading or Reading()
     frame_set = read_frames(
-        [Path(path) for path in offered], recursive=recursive, clock_ahead_s=clock_ahead_s, progress=progress
+        [Path(path) for path in offered],
+        recursive=reading.recursive,
+        clock_ahead_s=reading.clock_ahead_s,
+        progress=progress,
     )
     notices: tuple[Notice, ...] = ()
-    if look_at_stars:
-        from polarcheck.stars import steady_frames
-
+    if reading.look_at_stars:
         frame_set, notices = steady_frames(frame_set, progress)
-    result = measure_frames(
-        frame_set,
-        site=site,
-        fallback_site=fallback_site,
-        pole=pole,
-        pressure_hpa=pressure_hpa,
-        temperature_c=temperature_c,
-        noise_px=noise_px,
-    )
+    result = measure_frames(frame_set, site=site, pole=pole, conditions=conditions)
     return replace(result, notices=(*result.notices, *notices)) if notices else result
 
 
@@ -258,11 +254,8 @@ def measure_frames(
     frame_set: FrameSet,
     *,
     site: Site | None = None,
-    fallback_site: Site | None = None,
     pole: PoleKind = "refracted",
-    pressure_hpa: float | None = None,
-    temperature_c: float | None = None,
-    noise_px: float = FRAME_NOISE_PX,
+    conditions: Conditions | None = None,
 ) -> Measurement:
     """Measure the axis error from frames that are already read.
 
@@ -270,7 +263,7 @@ def measure_frames(
     ----------
     frame_set : FrameSet
         From `polarcheck.read_frames`.
-    site, fallback_site, pole, pressure_hpa, temperature_c, noise_px
+    site, pole, conditions
         As for `measure`.
 
     Returns
@@ -282,58 +275,41 @@ def measure_frames(
     InputError, GeometryError
         As `measure`.
     """
+    conditions = conditions or Conditions()
     require_two(frame_set)
-    notices: list[Notice] = []
-    if site is None:
-        site, notices = site_of(frame_set.frames, fallback_site)
-    sample, refused = sample_of(frame_set, site, noise_px)
-    air = standard_atmosphere(site.height_m, pressure_hpa, temperature_c)
-    target = celestial_pole(pole, site, air)
-    observed = observed_from_icrs(sample.sky, sample.utc, site, air, sample.earth)
+    place, notices = _place(frame_set, site, conditions)
+    sample, refused = sample_of(frame_set, place, conditions.noise_px)
+    sky = conditions.sky_over(place)
+    target = sky.pole(pole)
+    observed = sky.observed(sample.sky, sample.utc, sample.earth)
     fit = _fit(sample, observed, target, refused)
     entries = frame_entries(sample, fit, refused)
-    _require_meaning(fit, site.is_north, entries)
-    error = axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, target)
-    other = celestial_pole("true" if pole == "refracted" else "refracted", site, air)
-    last = int(np.flatnonzero(fit.used)[-1])
-    moment = sample.utc[last : last + 1]
-    icrs = icrs_from_observed(fit.axis[None, None], moment, site, air, sample.earth.at(last))
-    ra, dec = (float(angle[0, 0]) / DEGREE for angle in spherical_from_direction(icrs))
-    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(fit.axis))
-    notices += [*sample.notices, *fit_notices(sample, fit, error, observed)]
-    sun = sun_notice(sample.utc[fit.used], site)
+    _require_meaning(fit, sky.is_north, entries)
+    alignment = _alignment(sample, fit, sky, pole)
+    notices += [*sample.notices, *fit_notices(sample, fit, alignment.error, observed)]
+    sun = sun_notice(sample.utc[fit.used], place)
     return Measurement(
-        site=site,
-        atmosphere=air,
-        utc=(float(moment[0, 0]), float(moment[0, 1])),
-        pole=target,
-        axis=fit.axis,
-        axis_azimuth_deg=azimuth,
-        axis_altitude_deg=altitude,
-        axis_ra_deg=ra,
-        axis_dec_deg=dec,
-        error=error,
-        other_pole=other,
-        other_error=axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, other),
+        alignment=alignment,
         fit=fit,
         entries=entries,
         notices=tuple([*notices, sun] if sun else notices),
-        residual_rms_arcsec=float(np.sqrt(np.mean(fit.residuals[fit.used] ** 2))) / ARCSEC,
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
-        sag_shift_arcmin=_sag_shift(fit),
-        site_cost=_site_cost(sample, fit, site, air, pole),
-        next_step=_next_step(fit, site.is_north),
-        alignment=_alignment(sample, fit, site, air, pole),
+        site_cost=_site_cost(sample, fit, sky, pole),
+        next_step=_next_step(fit, sky.is_north),
     )
 
 
-def _alignment(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: PoleKind) -> Alignment:
+def _place(frame_set: FrameSet, site: Site | None, conditions: Conditions) -> tuple[Site, list[Notice]]:
+    stated = site or conditions.site
+    return site_of(frame_set.frames, conditions.fallback_site) if stated is None else (stated, [])
+
+
+def _alignment(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> Alignment:
     last = int(np.flatnonzero(fit.used)[-1])
     frame = sample.frames[last]
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(fit.axis))
     return Alignment(
-        site=site,
-        atmosphere=air,
+        sky=sky,
         pole_kind=kind,
         axis=fit.axis,
         covariance=fit.covariance,
@@ -376,12 +352,6 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry]) -
     )
 
 
-def _sag_shift(fit: AxisFit) -> tuple[float, float]:
-    across, up = shift_by_sag(fit, SAG_ARCSEC * ARCSEC) / ARCMIN
-    _, altitude = azalt_from_direction(fit.axis)
-    return float(across / max(np.cos(altitude), 1e-12)), float(up)
-
-
 def _next_step(fit: AxisFit, north: bool) -> NextStep | None:
     best = best_next_frame(fit, north)
     if best is None:
@@ -389,23 +359,23 @@ def _next_step(fit: AxisFit, north: bool) -> NextStep | None:
     return NextStep(best.axis_angle / DEGREE, best.sigma_now / ARCMIN, best.sigma_then / ARCMIN)
 
 
-def _site_cost(sample: Sample, fit: AxisFit, site: Site, air: Atmosphere, kind: PoleKind) -> SiteCost:
+def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCost:
     """Fit again with the site off by a degree; the groups and the frames in use stay."""
     used = np.flatnonzero(fit.used)
     some = used[:: max(1, len(used) // _COST_FRAMES)]
-    part = sample.part(some)
-    groups = np.unique(fit.groups[some], return_inverse=True)[1]
-    offsets = []
-    toward_pole = -1.0 if abs(site.latitude_deg) > 89 else 1.0
-    shifts = ((0.0, 0.0), (0.0, 1.0), (toward_pole * np.copysign(1.0, site.latitude_deg), 0.0))
-    for latitude, longitude in shifts:
-        moved = Site(site.latitude_deg + latitude, site.longitude_deg + longitude, site.height_m, "moved")
-        observed = observed_from_icrs(part.sky, part.utc, moved, air, part.earth)
+    part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
+
+    def offset(latitude: float, longitude: float) -> Array:
+        moved = Sky(sky.site.moved(latitude, longitude), sky.air)
+        observed = moved.observed(part.sky, part.utc, part.earth)
         attitudes = camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
         used_all = np.ones(len(some), dtype=bool)
         axis = solve_axis(attitudes, groups, used_all, fit.axis, roll_ratio=fit.roll_ratio).axis
-        offsets.append(_offset_from_pole(axis, celestial_pole(kind, moved, air)))
-    here, east, north = offsets
+        return _offset_from_pole(axis, moved.pole(kind))
+
+    towards_pole = -1.0 if abs(sky.site.latitude_deg) > 89 else 1.0
+    here, east = offset(0.0, 0.0), offset(0.0, 1.0)
+    north = offset(float(np.copysign(towards_pole, sky.site.latitude_deg)), 0.0)
     by_longitude, by_latitude = (float(np.linalg.norm(there - here)) / ARCMIN for there in (east, north))
     return SiteCost(by_longitude, by_latitude, by_longitude / 4)  # the Earth turns a degree in four minutes
 

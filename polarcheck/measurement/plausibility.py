@@ -12,12 +12,11 @@ import numpy.typing as npt
 
 from polarcheck.errors import InputError, Notice
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, observed_from_icrs, sun_altitude_deg
+from polarcheck.sky import AIRLESS, Sky, sun_altitude_deg
 from polarcheck.vectors import Array
 
 __all__ = ["above_horizon", "likely_cause", "require_sky_above", "sun_notice"]
 
-_AIRLESS = Atmosphere(0.0, 10.0)
 _LOWEST = 0.0  # [rad]
 _SUN_MOMENTS = 100  # are enough: the Sun does not hurry
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
@@ -35,7 +34,7 @@ def above_horizon(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
     site : Site
         Where.
     """
-    return np.asarray(observed_from_icrs(sky[:, None], utc, site, _AIRLESS)[:, 0, 2] > np.sin(_LOWEST))
+    return np.asarray(Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2] > np.sin(_LOWEST))
 
 
 def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:

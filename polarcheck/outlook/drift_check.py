@@ -131,7 +131,7 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
         alignment.axis,
         alignment.pole,
         alignment.site,
-        alignment.atmosphere,
+        alignment.sky.air,
         (place[0], place[1]),
         start[1],
         seconds,

@@ -76,7 +76,7 @@ def exposures_of(
     """
 
     def row(target: Target) -> TargetExposure:
-        site, air, pole = alignment.site, alignment.atmosphere, alignment.pole
+        site, air, pole = alignment.site, alignment.sky.air, alignment.pole
         try:
             scene = set_scene(site, air, pole, target.place, utc, optics, guided=guided, rate=rate)
             exposure = exposure_limit(scene, alignment.axis, pole, tolerance_arcsec, alignment.covariance)

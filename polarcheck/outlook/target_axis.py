@@ -18,9 +18,9 @@ from polarcheck.sky import (
     Atmosphere,
     FieldFrame,
     Pole,
+    Sky,
     field_frame,
     field_points,
-    refracted_pole,
     star_track,
     tracking_attitude,
 )
@@ -94,7 +94,7 @@ def aim_for_target(
     require_up(start[0])
     seconds = np.linspace(0.0, duration_s, max(13, int(duration_s // 300) + 2))
     stars = track.at(seconds)[:, 0]
-    refracted = refracted_pole(site, atmosphere)
+    refracted = Sky(site, atmosphere).refracted_pole
     frame = field_frame(start)
 
     def worst(offsets: Array) -> Array:

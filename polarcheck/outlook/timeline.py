@@ -170,7 +170,7 @@ def night_timeline(
     length = float(((night.dawn[0] - night.dusk[0]) + (night.dawn[1] - night.dusk[1])) * 86400.0)
     seconds = np.linspace(0.0, length, max(2, round(length / step_s) + 1))
     track = star_track(
-        scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, site, alignment.atmosphere
+        scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, site, alignment.sky.air
     )
     sight = track.at(seconds)[:, 0]
     altitude = np.arcsin(sight[:, 2]) / DEGREE

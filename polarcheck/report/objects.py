@@ -10,8 +10,7 @@ from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, FrameEntry, Measurement
-from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole
+from polarcheck.sky import Pole, Sky
 from polarcheck.times import iso_from_utc
 
 __all__ = [
@@ -33,16 +32,17 @@ def json_text(value: dict[str, Any]) -> str:
 
 def measurement_object(result: Measurement, kept_in: Path | None = None) -> dict[str, Any]:
     """Return the object of schema ``polarcheck.measure/1``; see `alignment_keys` for `kept_in`."""
+    right_ascension, declination = result.axis_icrs_deg
     return {
         "schema": "polarcheck.measure/1",
-        **site_object(result.site, result.atmosphere),
+        **site_object(result.sky),
         "epoch_utc": iso_from_utc(result.utc),
         "pole": pole_object(result.pole),
         "axis": {
             "azimuth_deg": result.axis_azimuth_deg,
             "altitude_deg": result.axis_altitude_deg,
-            "right_ascension_deg": result.axis_ra_deg,
-            "declination_deg": result.axis_dec_deg,
+            "right_ascension_deg": right_ascension,
+            "declination_deg": declination,
             "covariance_arcmin2": (result.fit.covariance / ARCMIN**2).tolist(),
         },
         "error": error_object(result.error),
@@ -60,8 +60,9 @@ def measurement_object(result: Measurement, kept_in: Path | None = None) -> dict
     }
 
 
-def site_object(site: Site, air: Atmosphere) -> dict[str, Any]:
+def site_object(sky: Sky) -> dict[str, Any]:
     """Return the keys ``site`` and ``atmosphere``."""
+    site, air = sky.site, sky.air
     return {
         "site": {
             "latitude_deg": site.latitude_deg,

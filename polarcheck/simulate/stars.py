@@ -14,8 +14,7 @@ import numpy as np
 
 from polarcheck.constants import ARCSEC
 from polarcheck.simulate.mount import Camera, camera_pixels
-from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, icrs_from_observed, observed_from_icrs
+from polarcheck.sky import Sky
 from polarcheck.vectors import Array, direction_from_spherical, spherical_from_direction
 
 __all__ = ["exposed", "invented_stars"]
@@ -29,9 +28,7 @@ _ROWS = 512  # made at a time, which keeps large sensors small in memory
 _REACH_PX = 9  # of a star's light
 
 
-def exposed(
-    attitude: Array, moment: Array, site: Site, atmosphere: Atmosphere, camera: Camera, seed: Sequence[int]
-) -> Any:
+def exposed(attitude: Array, moment: Array, sky: Sky, camera: Camera, seed: Sequence[int]) -> Any:
     """Return the counts, 16 bit, of a sensor that sees the invented sky.
 
     Parameters
@@ -40,7 +37,7 @@ def exposed(
         Carries camera vectors to East-North-Up.
     moment : ndarray, shape (2,)
         Two-part UTC Julian date of mid-exposure.
-    site, atmosphere, camera
+    sky, camera
         As for `simulate_frames`.
     seed : sequence of int
         Of the noise.
@@ -49,7 +46,7 @@ def exposed(
     -------
     ndarray, shape (height, width), of uint16
     """
-    places, counts = _on_sensor(attitude, moment, site, atmosphere, camera)
+    places, counts = _on_sensor(attitude, moment, sky, camera)
     image = _dark_sky(camera, np.random.default_rng(list(seed)))
     for place, light in zip(places, counts, strict=True):
         _add_star(image, place, float(light))
@@ -101,16 +98,14 @@ def _columns(ra: float, dec: float, radius: float, columns: int) -> range | list
     return sorted({column % columns for column in range(first, min(last, first + columns - 1) + 1)})
 
 
-def _on_sensor(
-    attitude: Array, moment: Array, site: Site, atmosphere: Atmosphere, camera: Camera
-) -> tuple[Array, Array]:
+def _on_sensor(attitude: Array, moment: Array, sky: Sky, camera: Camera) -> tuple[Array, Array]:
     pixel = camera.pixel_scale_arcsec * ARCSEC
     size = np.array([camera.width_px, camera.height_px])
     cell = max(float(np.sqrt(size.prod() / _STARS)), _LEAST_CELL_PX) * pixel
     radius = float(np.arctan(np.hypot(*size) / 2 * pixel)) * 1.01
-    centre = icrs_from_observed(attitude[None, None, :, 2], moment[None], site, atmosphere)[0, 0]
+    centre = sky.icrs(attitude[None, None, :, 2], moment[None])[0, 0]
     stars, counts = invented_stars(centre, radius, cell)
-    observed = observed_from_icrs(stars[None], moment[None], site, atmosphere)[0]
+    observed = sky.observed(stars[None], moment[None])[0]
     places = camera_pixels(observed @ attitude, camera)
     with np.errstate(invalid="ignore"):
         near = ((places > -_REACH_PX) & (places < size + _REACH_PX)).all(axis=-1)

@@ -24,14 +24,7 @@ from polarcheck.simulate.mount import (
 )
 from polarcheck.simulate.stars import exposed
 from polarcheck.site import Site
-from polarcheck.sky import (
-    Atmosphere,
-    Pole,
-    PoleKind,
-    celestial_pole,
-    icrs_from_observed,
-    standard_atmosphere,
-)
+from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
 from polarcheck.vectors import Array, azalt_from_direction
 
 __all__ = ["simulate_frames", "truth_of", "write_frame"]
@@ -108,14 +101,14 @@ def simulate_frames(
         A frame would look below 10 deg of altitude, or an argument is impossible.
     """
     camera = Camera() if camera is None else camera
-    air = standard_atmosphere(site.height_m) if atmosphere is None else atmosphere
+    sky = Sky.over(site) if atmosphere is None else Sky(site, atmosphere)
     declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg
     given = count if axis_angles_deg is None else len(axis_angles_deg)
     _check_time(utc)
     _check(
         exposure_s, cadence_s, noise_px, declination, min(count, given) if tracking_only else given, camera
     )
-    axis = mount_axis(error_arcmin, celestial_pole(pole, site, air))
+    axis = mount_axis(error_arcmin, sky.pole(pole))
     if tracking_only:
         start = 20.0 if axis_angles_deg is None else axis_angles_deg[0]
         angles = _tracking_angles_deg(start, count, cadence_s)
@@ -128,13 +121,13 @@ def simulate_frames(
     moments = _moments(utc, exposure_s, cadence_s, len(angles))
     noisy = noisy_attitudes(attitudes, camera, noise_px, np.random.default_rng(seed))
     seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
-    sky = icrs_from_observed(seen, moments, site, air)
+    places = sky.icrs(seen, moments)
     paths = _fresh_paths(folder, len(angles))
-    for i, (path, points, moment) in enumerate(zip(paths, sky, moments, strict=True)):
+    for i, (path, points, moment) in enumerate(zip(paths, places, moments, strict=True)):
         about = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
-        light = exposed(attitudes[i], moment, site, air, camera, [seed, i])
+        light = exposed(attitudes[i], moment, sky, camera, [seed, i])
         _write(path, about + wcs_cards(points, camera), light)
-    truth = truth_of(axis, celestial_pole(pole, site, air), site, air, camera, seed)
+    truth = truth_of(axis, sky.pole(pole), sky, camera, seed)
     truth["noise_px"] = noise_px
     angle_of = zip(paths, angles, strict=True)
     truth["frames"] = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in angle_of]
@@ -147,8 +140,7 @@ def write_frame(
     attitude: Array,
     *,
     utc: tuple[float, float],
-    site: Site,
-    atmosphere: Atmosphere,
+    sky: Sky,
     camera: Camera,
     exposure_s: float = 5.0,
     seed: int | None = None,
@@ -163,28 +155,26 @@ def write_frame(
         Carries camera vectors to East-North-Up; with its noise, see `noisy_attitudes`.
     utc : tuple of float
         Two-part UTC Julian date of the mid-exposure, kept to a millisecond.
-    site, atmosphere, camera, exposure_s
-        As for `simulate_frames`.
+    sky, camera, exposure_s
+        The sky over the site; else as for `simulate_frames`.
     seed : int, optional
         Of the pixels' noise; without it the pixels are blank, which is quicker.
     """
     moment = _moments(utc, exposure_s, 0.0, 1)
     seen = camera_directions(sensor_points(camera), camera) @ attitude.T
-    points = icrs_from_observed(seen[None], moment, site, atmosphere)[0]
-    about = time_cards(moment[0], exposure_s) + site_cards(site, "geodetic")
+    points = sky.icrs(seen[None], moment)[0]
+    about = time_cards(moment[0], exposure_s) + site_cards(sky.site, "geodetic")
     if seed is None:
         light = np.zeros((camera.height_px, camera.width_px), dtype=np.int16)
     else:
-        light = exposed(attitude, moment[0], site, atmosphere, camera, [seed])
+        light = exposed(attitude, moment[0], sky, camera, [seed])
     _write(path, about + wcs_cards(points, camera), light)
 
 
-def truth_of(
-    axis: Array, pole: Pole, site: Site, atmosphere: Atmosphere, camera: Camera, seed: int
-) -> dict[str, Any]:
+def truth_of(axis: Array, pole: Pole, sky: Sky, camera: Camera, seed: int) -> dict[str, Any]:
     """Return what a simulated mount really is, ready for JSON (schema ``polarcheck.truth/1``)."""
     azimuth, altitude = azalt_from_direction(axis)
-    place = {k: v for k, v in asdict(site).items() if k != "source"}
+    place = {k: v for k, v in asdict(sky.site).items() if k != "source"}
     axis_deg = {"azimuth_deg": float(azimuth) / DEGREE, "altitude_deg": float(altitude) / DEGREE}
     return {
         "schema": "polarcheck.truth/1",
@@ -192,7 +182,7 @@ def truth_of(
         "axis": _rounded(axis_deg),
         "pole": asdict(pole),
         "error": _rounded(error_of_axis(axis, pole)),
-        "atmosphere": asdict(atmosphere),
+        "atmosphere": asdict(sky.air),
         "rig": asdict(camera),
         "seed": seed,
     }

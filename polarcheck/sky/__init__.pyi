@@ -1,43 +1,30 @@
+from .air import AIRLESS, Atmosphere, refraction_constants, standard_atmosphere
 from .camera_motion import FieldFrame, field_rotation, guided_attitude, tracking_attitude
 from .catalogue import Target, find_target, read_targets
 from .earth import EarthOrientation, earth_orientation
-from .observed import (
-    Atmosphere,
-    Pole,
-    PoleKind,
-    celestial_pole,
-    icrs_from_observed,
-    moon_altitude_deg,
-    moon_lit_part,
-    observed_from_icrs,
-    refracted_pole,
-    refraction_constants,
-    standard_atmosphere,
-    sun_altitude_deg,
-)
+from .observed import Pole, PoleKind, Sky
+from .sun_and_moon import moon_altitude_deg, moon_lit_part, sun_altitude_deg
 from .track import Track, field_frame, field_points, star_track
 
 __all__ = [
+    "AIRLESS",
     "Atmosphere",
     "EarthOrientation",
     "FieldFrame",
     "Pole",
     "PoleKind",
+    "Sky",
     "Target",
     "Track",
-    "celestial_pole",
     "earth_orientation",
     "field_frame",
     "field_points",
     "field_rotation",
     "find_target",
     "guided_attitude",
-    "icrs_from_observed",
     "moon_altitude_deg",
     "moon_lit_part",
-    "observed_from_icrs",
     "read_targets",
-    "refracted_pole",
     "refraction_constants",
     "standard_atmosphere",
     "star_track",

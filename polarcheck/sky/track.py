@@ -12,9 +12,10 @@ import numpy as np
 
 from polarcheck.constants import DEGREE, SIDEREAL_RATE
 from polarcheck.site import Site
+from polarcheck.sky.air import Atmosphere
 from polarcheck.sky.camera_motion import FieldFrame, tracking_attitude
 from polarcheck.sky.earth import earth_orientation
-from polarcheck.sky.observed import Atmosphere, observed_from_icrs, true_pole
+from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, direction_from_spherical, unit
 
@@ -81,8 +82,8 @@ def star_track(
     seconds = np.linspace(0.0, max(duration_s, 1.0), count)
     dates = np.array([add_seconds(utc, float(s)) for s in seconds])
     sky = np.broadcast_to(stars, (count, *stars.shape))
-    observed = observed_from_icrs(sky, dates, site, atmosphere, earth_orientation(dates))
-    pole = true_pole(site).direction
+    observed = Sky(site, atmosphere).observed(sky, dates, earth_orientation(dates))
+    pole = Sky.over(site).true_pole.direction
     turns = tracking_attitude(pole, SIDEREAL_RATE * seconds, site.is_north)
     return Track(seconds, observed @ turns, pole, site.is_north)
 

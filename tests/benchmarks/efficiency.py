@@ -23,7 +23,6 @@ from polarcheck.axis.fit import fit_axis
 from polarcheck.constants import ARCSEC, FRAME_NOISE_PX
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.measurement.measurement import measure
-from polarcheck.sky.observed import observed_from_icrs
 from tests.benchmarks.mounts import Array, Scene, Sweep, solved_sky
 from tests.benchmarks.recovery import bound_arcmin, off_axis_arcmin, spread
 
@@ -65,7 +64,7 @@ def run(scene: Scene, trials: int, seed: int = 0) -> Trials:
     cosine = np.cos(np.arcsin(scene.axis[2]))
     for trial in range(trials):
         sky = solved_sky(scene, np.random.default_rng([seed, trial]))
-        seen = observed_from_icrs(sky, scene.utc, scene.site, scene.air, scene.earth)
+        seen = scene.sky.observed(sky, scene.utc, scene.earth)
         fit = fit_axis(seen, SENSOR_WEIGHTS, noise, scene.pole.direction)
         error = axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, scene.pole)
         errors.append(off_axis_arcmin(fit.axis, scene.axis))

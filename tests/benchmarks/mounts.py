@@ -26,8 +26,9 @@ from polarcheck.simulate import (
     sensor_points,
 )
 from polarcheck.site import Site
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
-from polarcheck.sky.observed import Atmosphere, Pole, icrs_from_observed, refracted_pole, standard_atmosphere
+from polarcheck.sky.observed import Pole
 from polarcheck.times import utc_from_iso
 
 Array = npt.NDArray[np.float64]
@@ -95,7 +96,7 @@ class Scene:
     @property
     def pole(self) -> Pole:
         """The refracted one."""
-        return refracted_pole(self.site, self.air)
+        return self.sky.refracted_pole
 
     @property
     def axis(self) -> Array:
@@ -147,7 +148,7 @@ def solved_sky(scene: Scene, rng: np.random.Generator) -> Array:
     frames = range(len(scene.group))
     places = [_star_places(scene, scene.camera(i), rng) for i in frames]
     seen = np.array([_seen(scene, i, places[i], rng) for i in frames])
-    sky = icrs_from_observed(seen, scene.utc, scene.site, scene.air, scene.earth)
+    sky = scene.sky.icrs(seen, scene.utc, scene.earth)
     if scene.stars:
         sky = np.array([_linear_solution(scene, i, places[i], sky[i], rng) for i in frames])
     for frame, angle_arcsec in scene.wrong:

@@ -24,7 +24,8 @@ from polarcheck.cli.app import app
 from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
 from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds, utc_from_iso
 from polarcheck.vectors import Array, angle_between, rotation_matrix
 
@@ -68,7 +69,7 @@ class Mount:
     @property
     def error_arcmin(self) -> float:
         """Angle between axis and refracted pole. [arcmin]"""
-        return float(angle_between(self.axis, refracted_pole(self.site, self.air).direction)) / ARCMIN
+        return float(angle_between(self.axis, self.sky.refracted_pole.direction)) / ARCMIN
 
 
 def new_mount(rng: np.random.Generator, north: bool) -> tuple[Mount, str]:
@@ -77,7 +78,7 @@ def new_mount(rng: np.random.Generator, north: bool) -> tuple[Mount, str]:
     air = standard_atmosphere(site.height_m)
     angle, size = rng.uniform(0, 2 * np.pi), rng.uniform(0.2, 3.0) * 60
     error = (size * np.sin(angle) / np.cos(site.latitude_deg * DEGREE), size * np.cos(angle))
-    axis = mount_axis(error, refracted_pole(site, air))
+    axis = mount_axis(error, Sky(site, air).refracted_pole)
     tilt, towards = rng.uniform(0, 2) * DEGREE, rng.uniform(0, 2 * np.pi)
     base = rotation_matrix(np.array([np.cos(towards), np.sin(towards), 0.0]), tilt)
     gains = 50 * (1 + rng.uniform(-0.25, 0.25, 2)) * rng.choice([-1, 1], 2)

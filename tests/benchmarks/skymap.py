@@ -15,7 +15,8 @@ from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.scene import set_scene
 from polarcheck.outlook.skymap import SkyMap, exposure_map
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, icrs_from_observed, refracted_pole, standard_atmosphere
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of
@@ -28,7 +29,7 @@ def place_of(hour_angle: float, declination: float, site: Site) -> tuple[float, 
     """ICRS place [deg] of an hour angle and declination of date [deg] at the start."""
     az, alt = erfa.hd2ae(*np.radians([hour_angle, declination, site.latitude_deg]))
     seen = direction_from_azalt(az, alt)
-    star = icrs_from_observed(seen[None, None], np.array([START]), site, Atmosphere(0.0, 10.0))[0, 0]
+    star = Sky(site, Atmosphere(0.0, 10.0)).icrs(seen[None, None], np.array([START]))[0, 0]
     return float(np.degrees(np.arctan2(star[1], star[0]))), float(np.degrees(np.arcsin(star[2])))
 
 
@@ -37,7 +38,7 @@ def ratios(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Map over exact answer at random cells, and their altitudes [deg]."""
     air = standard_atmosphere(site.height_m)
-    pole = refracted_pole(site, air)
+    pole = Sky(site, air).refracted_pole
     cells = np.argwhere(np.isfinite(sky.limit_s) & (sky.altitude_deg > 10))
     found, altitudes = [], []
     for i, j in cells[rng.choice(len(cells), CELLS, replace=False)]:
@@ -62,7 +63,7 @@ def main() -> None:
         air = standard_atmosphere(site.height_m)
         rows = np.linspace(-40, 88, 100) * (1 if latitude > 0 else -1)
         for error in ((20.0, -12.0), (1.5, 1.0)):
-            axis = axis_of(site, refracted_pole(site, air).altitude_deg, error)
+            axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, error)
             for guided in (False, True):
                 times = []
                 for _ in range(ROUNDS):

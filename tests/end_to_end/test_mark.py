@@ -15,12 +15,8 @@ from scipy.spatial.transform import Rotation
 
 from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky.observed import (
-    icrs_from_observed,
-    observed_from_icrs,
-    refracted_pole,
-    standard_atmosphere,
-)
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.commands import SAMPLES, answered, refused, run, wrong
 from tests.helpers import DEG, enu, icrs, utc_date
 
@@ -58,7 +54,7 @@ class Mount:
     def __init__(self, site: Site, error: tuple[float, float], mirrored: bool) -> None:
         self.site, self.air = site, standard_atmosphere(site.height_m)
         self.camera = Camera(width_px=800, height_px=600, pixel_scale_arcsec=8.0, mirrored=mirrored)
-        self.axis = mount_axis(error, refracted_pole(site, self.air))
+        self.axis = mount_axis(error, Sky(site, self.air).refracted_pole)
         self.attitude = np.eye(3)
 
     def sweep(self, folder: Path) -> list[Path]:
@@ -135,12 +131,12 @@ def test_mark_on_a_sample_frame_agrees_with_its_solution_and_the_true_error(fold
     midnight = np.datetime64("2026-11-14T00:00:00")
     utc = utc_date(2026, 11, 14) + [[0.0, (start - midnight) / np.timedelta64(1, "D")]]
     star = icrs(*wcs.all_pix2world([target["from_px"]], 0)[0] * DEG)
-    seen = observed_from_icrs(star[None, None], utc, site, air)[0, 0]
+    seen = Sky(site, air).observed(star[None, None], utc)[0, 0]
     first = altitude_knob(axis, -error["altitude_arcmin"])
     both = azimuth_knob(-error["azimuth_arcmin"]) * first
     for turned, key in ((first, "after_first_px"), (both, "to_px")):
         before = turned.inv().apply(seen)
-        x, y, z = icrs_from_observed(before[None, None], utc, site, air)[0, 0]
+        x, y, z = Sky(site, air).icrs(before[None, None], utc)[0, 0]
         radec = np.degrees([[np.arctan2(y, x) % (2 * np.pi), np.arcsin(z)]])
         assert np.hypot(*(wcs.all_world2pix(radec, 0)[0] - target[key])) < 1.0
 

@@ -13,7 +13,8 @@ import pytest
 from polarcheck.constants import DEGREE
 from polarcheck.simulate import Camera, mount_attitudes, write_frame
 from polarcheck.site import Site
-from polarcheck.sky.observed import refracted_pole, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds, utc_from_iso
 from tests.benchmarks.night import Mount, tracked
 from tests.brute_force import axis_of
@@ -40,7 +41,7 @@ class Night:
     def __init__(self, folder: Path) -> None:
         self.folder, self.rig = folder, folder / "knobs.toml"
         self.rig.write_text(RIG, encoding="utf-8")
-        axis = axis_of(SITE, refracted_pole(SITE, AIR).altitude_deg, (60.0, -45.0))
+        axis = axis_of(SITE, Sky(SITE, AIR).refracted_pole.altitude_deg, (60.0, -45.0))
         gains = np.array([44.0, 57.0])
         self.mount = Mount(SITE, AIR, axis, np.eye(3), gains, np.array([0.0625, 0.0625]))
         self.utc, self.results = utc_from_iso("2026-11-14T20:00:00"), 0

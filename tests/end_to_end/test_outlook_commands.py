@@ -120,7 +120,7 @@ def test_library_gives_the_same(kept: Path) -> None:
     found = measure(SAMPLES / "after_correction").alignment
     optics, target = Optics(206.264806 * 6 / 250, 1200, 900), find_target("M31")
     scene = set_scene(
-        found.site, found.atmosphere, found.pole, target.place, utc_from_iso(AT), optics, guided=True
+        found.site, found.sky.air, found.pole, target.place, utc_from_iso(AT), optics, guided=True
     )
     limit = exposure_limit(scene, found.axis, found.pole, 2.0, found.covariance)
     got = answer(

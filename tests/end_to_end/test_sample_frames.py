@@ -20,7 +20,8 @@ from astropy.wcs import WCS
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frame, read_frames
-from polarcheck.sky.observed import observed_from_icrs, refracted_pole, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG, enu, icrs, separation_arcsec
 
 SAMPLES = Path(__file__).parents[2] / "sample_frames"
@@ -49,9 +50,9 @@ def fitted(folder: str) -> tuple[FrameSet, AxisFit]:
     assert site is not None
     air = standard_atmosphere(site.height_m)
     utc = np.array([f.utc for f in frames.frames])
-    seen = observed_from_icrs(np.array([f.sky for f in frames.frames]), utc, site, air)
+    seen = Sky(site, air).observed(np.array([f.sky for f in frames.frames]), utc)
     noise = np.array([f.pixel_scale_arcsec for f in frames.frames]) * FRAME_NOISE_PX * ARCSEC
-    return frames, fit_axis(seen, SENSOR_WEIGHTS, noise, refracted_pole(site, air).direction)
+    return frames, fit_axis(seen, SENSOR_WEIGHTS, noise, Sky(site, air).refracted_pole.direction)
 
 
 @each_folder

@@ -9,7 +9,8 @@ from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
 from polarcheck.outlook.target_axis import aim_for_target
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
@@ -44,7 +45,7 @@ class Field:
 
     def axis_at(self, east: float, up: float) -> np.ndarray:
         """Offsets from the refracted pole on the sky. [arcmin]"""
-        pole = refracted_pole(self.site, self.air)
+        pole = self.sky.refracted_pole
         cosine = np.cos(np.radians(pole.altitude_deg + up / 60))
         return axis_of(self.site, pole.altitude_deg, (east / cosine, up))
 
@@ -96,7 +97,7 @@ def test_without_air_the_aim_is_the_true_pole() -> None:
     """Within 0.02 arcmin: polar motion and the change of aberration."""
     air = Atmosphere(0.0, 10.0)
     aim = aim_for_target(NORTH, air, (20.0, 60.0), utc_from_iso(START), 4 * 3600.0)
-    true = true_pole(NORTH)
+    true = Sky.over(NORTH).true_pole
     assert aim.pole.altitude_deg == pytest.approx(true.altitude_deg, abs=0.02 / 60)
     assert np.sin(aim.pole.azimuth_deg * DEGREE) == pytest.approx(0.0, abs=0.02 / 3438)
 

@@ -9,7 +9,8 @@ from scipy.spatial.transform import Rotation
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.outlook.drift import Drift, Rate, drift_in_camera, predict_drift
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, Pole, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Pole, Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
@@ -53,7 +54,7 @@ def predicted(
     rate: Rate = "sidereal",
 ) -> Drift:
     return predict_drift(
-        axis, refracted_pole(site, air), site, air, target, utc_from_iso(START), seconds, rate
+        axis, Sky(site, air).refracted_pole, site, air, target, utc_from_iso(START), seconds, rate
     )
 
 
@@ -81,7 +82,7 @@ def test_drift_agrees_with_brute_force(
 ) -> None:
     """astropy's AltAz with refraction, scipy's rotations; within 0.05 arcsec plus 0.5 %, up to an hour."""
     air = standard_atmosphere(site.height_m)
-    axis = axis_of(site, refracted_pole(site, air).altitude_deg, error)
+    axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, error)
     seconds = np.array([60.0, 600.0, 1800.0, 3600.0])
     drift = predicted(site, air, axis, target, seconds)
     assert drift.altitude_deg.min() > 10
@@ -98,7 +99,7 @@ def test_rates_are_those_of_brute_force_at_the_start(
 ) -> None:
     """From the first ten seconds; within 0.02 arcsec a minute plus 0.5 %."""
     air = standard_atmosphere(site.height_m)
-    axis = axis_of(site, refracted_pole(site, air).altitude_deg, error)
+    axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, error)
     expected = 6 * brute_force(site, air, axis, target, np.array([10.0]))[0]
     rates = predicted(site, air, axis, target, np.array([0.0, 60.0])).rates
     got = [rates.east_arcsec_per_min, rates.north_arcsec_per_min, rates.rotation_arcsec_per_min]
@@ -111,7 +112,7 @@ def test_causes_add_up(
     site: Site, target: tuple[float, float], error: tuple[float, float], rate: Rate
 ) -> None:
     air = standard_atmosphere(site.height_m)
-    axis = axis_of(site, refracted_pole(site, air).altitude_deg, error)
+    axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, error)
     drift = predicted(site, air, axis, target, np.array([0.0, 900.0]), rate)
     whole = [drift.east_arcsec[-1], drift.north_arcsec[-1], drift.rotation_arcsec[-1]]
     assert sum(parts[-1] for parts in drift.causes.values()) == pytest.approx(whole, abs=1e-6)
@@ -120,7 +121,7 @@ def test_causes_add_up(
 def test_causes_are_those_of_an_axis_with_one_error() -> None:
     """Azimuth and altitude parts against brute force with only that error, less brute force without any."""
     air = standard_atmosphere(NORTH.height_m)
-    pole, target, seconds = refracted_pole(NORTH, air), (20.0, 41.0), np.array([600.0])
+    pole, target, seconds = Sky(NORTH, air).refracted_pole, (20.0, 41.0), np.array([600.0])
     drift = predicted(NORTH, air, axis_of(NORTH, pole.altitude_deg, (23.4, -11.8)), target, seconds)
 
     def alone(error: tuple[float, float]) -> np.ndarray:
@@ -177,7 +178,7 @@ def test_drift_agrees_with_worked_values(
     geometry without air; rotation in arcmin. A cross-check, not a published table. Tolerance: its digits.
     """
     points = hand_points(latitude, hour_angle, declination, minutes)
-    pole = true_pole(Site(latitude, 0.0))
+    pole = Sky.over(Site(latitude, 0.0)).true_pole
     axis = direction_from_azalt(
         pole.azimuth_deg * DEGREE + azimuth * ARCMIN, pole.altitude_deg * DEGREE + altitude * ARCMIN
     )
@@ -205,7 +206,7 @@ def test_declination_drift_has_the_sign_of_common_practice(
 ) -> None:
     """Common practice, no source: the rules of drift alignment, both reversed in the south."""
     points = hand_points(latitude, hour_angle, 0.0, 10.0)
-    pole = true_pole(Site(latitude, 0.0))
+    pole = Sky.over(Site(latitude, 0.0)).true_pole
     axis = axis_of(Site(latitude, 0.0), pole.altitude_deg, error)
     north = drift_in_camera(points[1:], points[0], axis, np.array([OMEGA * 600]), latitude >= 0)[0, 1]
     # the azimuth error is east-positive in the north and west-positive in the south
@@ -252,17 +253,19 @@ def test_king_rate_agrees_with_the_closed_formula(
     memory). Tolerance 0.02 min: the air of 1010 hPa and 10 C, and ERFA's second term.
     """
     from polarcheck.outlook.drift import tracking_rate
-    from polarcheck.sky.observed import icrs_from_observed
     from polarcheck.sky.track import field_points, star_track
 
     site, air = Site(latitude, 0.0), Atmosphere(1010.0, 10.0, 0.0, 0.574)
     utc = utc_from_iso(START)
     true_direction = hand_points(latitude, hour_angle, declination, 0.0)[0, 0]
     dry = Atmosphere(0.0, 10.0)
-    place = icrs_from_observed(true_direction[None, None], np.array([utc]), site, dry)[0, 0]
+    place = Sky(site, dry).icrs(true_direction[None, None], np.array([utc]))[0, 0]
     target = (float(np.degrees(np.arctan2(place[1], place[0]))), float(np.degrees(np.arcsin(place[2]))))
     track = star_track(field_points(target, np.zeros((0, 2))), utc, 60.0, site, air)
-    for pole, expected in ((true_pole(site), at_true), (refracted_pole(site, air), at_refracted)):
+    for pole, expected in (
+        (Sky.over(site).true_pole, at_true),
+        (Sky(site, air).refracted_pole, at_refracted),
+    ):
         rate = tracking_rate("king", track, pole.direction, True, 20.0)
         assert 2 * np.pi / rate / 60 == pytest.approx(expected, abs=0.02)
 
@@ -270,7 +273,7 @@ def test_king_rate_agrees_with_the_closed_formula(
 def test_king_rate_keeps_a_star_still_in_right_ascension() -> None:
     """At the refracted pole, over ten minutes, against brute force at the same rate; and better than sidereal."""
     air = standard_atmosphere(NORTH.height_m)
-    pole, target = refracted_pole(NORTH, air), (95.0, 20.0)
+    pole, target = Sky(NORTH, air).refracted_pole, (95.0, 20.0)
     axis = axis_of(NORTH, pole.altitude_deg, (0.0, 0.0))
     king = predicted(NORTH, air, axis, target, np.array([0.0, 600.0]), "king")
     plain = predicted(NORTH, air, axis, target, np.array([0.0, 600.0]))
@@ -286,7 +289,7 @@ def test_rates_are_the_published_ones(rate: Rate, arcsec_per_s: float) -> None:
     mean motion of 13.17640 deg a day (Meeus, ch. 47, from memory) less: 14.492.
     """
     air = standard_atmosphere(NORTH.height_m)
-    axis = axis_of(NORTH, refracted_pole(NORTH, air).altitude_deg, (0.0, 0.0))
+    axis = axis_of(NORTH, Sky(NORTH, air).refracted_pole.altitude_deg, (0.0, 0.0))
     drift = predicted(NORTH, air, axis, (20.0, 41.0), np.array([0.0, 60.0]), rate)
     plain = predicted(NORTH, air, axis, (20.0, 41.0), np.array([0.0, 60.0]))
     lag = (drift.east_arcsec - plain.east_arcsec)[-1] / 60 / np.cos(np.radians(41.0))
@@ -297,7 +300,7 @@ def test_rates_are_the_published_ones(rate: Rate, arcsec_per_s: float) -> None:
 def test_a_perfect_mount_without_air_does_not_drift() -> None:
     """But for polar motion and the change of aberration, a few hundredths of an arcsecond in an hour."""
     air = Atmosphere(0.0, 10.0)
-    pole = true_pole(NORTH)
+    pole = Sky.over(NORTH).true_pole
     drift = predict_drift(
         pole.direction, pole, NORTH, air, (20.0, 41.0), utc_from_iso(START), np.array([0.0, 3600.0])
     )
@@ -307,7 +310,7 @@ def test_a_perfect_mount_without_air_does_not_drift() -> None:
 def test_uncertainty_of_drift_is_that_of_axes_drawn_at_random() -> None:
     """Against 400 draws through the brute force's geometry; 10 % is three standard errors of such a spread."""
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (23.4, -11.8))
     covariance = np.array([[0.5, 0.2], [0.2, 0.8]]) * ARCMIN**2
     drift = predict_drift(
@@ -334,9 +337,9 @@ def test_uncertainty_of_drift_is_that_of_axes_drawn_at_random() -> None:
 def test_pole_kinds_differ_by_the_refraction_at_the_pole() -> None:
     """The same axis: refraction's part is larger when the error is counted from the true pole."""
     air = standard_atmosphere(NORTH.height_m)
-    axis = axis_of(NORTH, refracted_pole(NORTH, air).altitude_deg, (0.0, 0.0))
+    axis = axis_of(NORTH, Sky(NORTH, air).refracted_pole.altitude_deg, (0.0, 0.0))
     parts: dict[str, float] = {}
-    for pole in (refracted_pole(NORTH, air), true_pole(NORTH)):
+    for pole in (Sky(NORTH, air).refracted_pole, Sky.over(NORTH).true_pole):
         assert isinstance(pole, Pole)
         drift = predict_drift(
             axis, pole, NORTH, air, (95.0, 20.0), utc_from_iso(START), np.array([0.0, 600.0])

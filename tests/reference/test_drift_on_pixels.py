@@ -16,7 +16,8 @@ from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.scene import set_scene
 from polarcheck.outlook.star_look import elongation_of, star_looks
 from polarcheck.site import Site
-from polarcheck.sky.observed import refracted_pole, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.stars import find_stars, summarise
 from polarcheck.times import utc_from_iso
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
@@ -59,7 +60,7 @@ def drawn(paths: np.ndarray) -> np.ndarray:
 def test_stars_are_as_long_as_predicted(factor: float, error: tuple[float, float]) -> None:
     """At half, once and twice the longest exposure: elongation within 10 % of the predicted one, by both measures."""
     air = standard_atmosphere(SITE.height_m)
-    pole = refracted_pole(SITE, air)
+    pole = Sky(SITE, air).refracted_pole
     axis = axis_of(SITE, pole.altitude_deg, error)
     scene = set_scene(SITE, air, pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
     limit = exposure_limit(scene, axis, pole, 3 * OPTICS.pixel_scale_arcsec).limit_s
@@ -83,7 +84,7 @@ def test_stars_are_as_long_as_predicted(factor: float, error: tuple[float, float
 def test_corners_are_longer_than_the_centre_where_the_field_rotates() -> None:
     """Guided about the centre: a star there stays round; corners trail by the tolerance, within 2 %."""
     air = standard_atmosphere(SITE.height_m)
-    pole = refracted_pole(SITE, air)
+    pole = Sky(SITE, air).refracted_pole
     axis = axis_of(SITE, pole.altitude_deg, (60.0, 30.0))
     optics = replace(OPTICS, width_px=3000, height_px=2000)
     scene = set_scene(SITE, air, pole, (20.0, 75.0), utc_from_iso(START), optics, guided=True)
@@ -103,7 +104,7 @@ def test_elongation_of_an_even_trail() -> None:
 def test_picture_of_a_star_lies_along_its_path() -> None:
     """North up, east left: a star that went north-east reaches from the lower right to the upper left."""
     air = standard_atmosphere(SITE.height_m)
-    pole = refracted_pole(SITE, air)
+    pole = Sky(SITE, air).refracted_pole
     scene = set_scene(SITE, air, pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
     axis = axis_of(SITE, pole.altitude_deg, (23.4, -11.8))
     look = star_looks(scene, axis, [120.0], 12.0)[0][0]

@@ -14,7 +14,8 @@ from polarcheck.outlook.exposure import exposure_limit, required_error
 from polarcheck.outlook.optics import Optics, parse_tolerance
 from polarcheck.outlook.scene import set_scene
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from polarcheck.times import utc_from_iso
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
 
@@ -23,7 +24,7 @@ NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
 OPTICS = Optics(4.95, 1200, 900)
 
 
-class Sky:
+class TrackedStars:
     """Stars over a sensor, tracked once by astropy, for any axis: the brute force."""
 
     def __init__(
@@ -89,12 +90,12 @@ def test_motion_reaches_the_tolerance_at_the_limit_and_not_before(
 ) -> None:
     """Within 2 % of the tolerance, over 25 places of the sensor; guiding by a general solver."""
     air = standard_atmosphere(site.height_m)
-    pole = refracted_pole(site, air)
+    pole = Sky(site, air).refracted_pole
     axis = axis_of(site, pole.altitude_deg, error)
     scene = set_scene(site, air, pole, target, utc_from_iso(START), optics, guided=guided)
     limit = exposure_limit(scene, axis, pole, 3.0).limit_s
     assert limit is not None
-    sky = Sky(site, air, target, optics, limit * np.array([0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0]))
+    sky = TrackedStars(site, air, target, optics, limit * np.array([0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0]))
     largest = sky.largest(axis, guided)
     assert largest[-1] == pytest.approx(3.0, rel=0.02)
     assert (largest[:-1] < 3.0).all()
@@ -103,7 +104,7 @@ def test_motion_reaches_the_tolerance_at_the_limit_and_not_before(
 def test_camera_angle_turns_the_long_side_of_the_sensor() -> None:
     """A long narrow sensor: guided, its limit depends on the distance of its corners only; by drift on both."""
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (6.0, 4.0))
     long = replace(OPTICS, width_px=8000, height_px=200)
     limits = []
@@ -119,7 +120,7 @@ def test_camera_angle_turns_the_long_side_of_the_sensor() -> None:
 def test_limit_with_95_percent_is_that_of_axes_drawn_at_random(guided: bool) -> None:
     """300 draws through the brute force's geometry. 10 %: the scatter of a 5th percentile of so many."""
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (6.0, -4.0))
     covariance = np.array([[0.8, -0.3], [-0.3, 0.5]]) * ARCMIN**2
     optics = replace(OPTICS, width_px=3000, height_px=2000)
@@ -128,7 +129,7 @@ def test_limit_with_95_percent_is_that_of_axes_drawn_at_random(guided: bool) -> 
     assert got.limit_s is not None
     assert got.limit_s_95 is not None
     seconds = np.linspace(0.6, 1.6, 11 if guided else 41) * got.limit_s_95
-    sky = Sky(NORTH, air, (20.0, 60.0), optics, seconds)
+    sky = TrackedStars(NORTH, air, (20.0, 60.0), optics, seconds)
     rng = np.random.default_rng(8)
     cosine = np.hypot(axis[0], axis[1])
     limits = []
@@ -152,11 +153,11 @@ def test_required_error_is_the_largest_circle_that_allows_the_exposure(
 ) -> None:
     """Brute force around the circle: the worst of 24 axes on it moves stars by the tolerance, within 2 %."""
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     scene = set_scene(NORTH, air, pole, target, utc_from_iso(START), OPTICS, guided=guided)
     need = required_error(scene, pole, 4.95, want)
     assert need is not None
-    sky = Sky(NORTH, air, target, OPTICS, np.linspace(want / 4, want, 4))
+    sky = TrackedStars(NORTH, air, target, OPTICS, np.linspace(want / 4, want, 4))
     worst = []
     for angle in np.radians(np.arange(0, 360, 15)):
         up = need * np.cos(angle)
@@ -168,7 +169,7 @@ def test_required_error_is_the_largest_circle_that_allows_the_exposure(
 
 def test_required_error_is_zero_where_refraction_alone_forbids_it() -> None:
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     scene = set_scene(NORTH, air, pole, (110.0, 10.0), utc_from_iso(START), OPTICS, guided=False)
     assert required_error(scene, pole, 1.0, 3600.0) == 0.0
 
@@ -182,7 +183,7 @@ def test_guided_rotation_agrees_with_the_published_tolerance_formula() -> None:
     """
     air = Atmosphere(0.0, 10.0)
     site = Site(52.0, 0.0)
-    pole = true_pole(site)
+    pole = Sky.over(site).true_pole
     scale = 206.264806 * 9 / 500  # a pixel of 9 um
     side = 2 * 1.5 * 3600 / scale / np.sqrt(2)  # corners are 1.5 deg from the centre, where the guide star is
     optics = Optics(scale, round(side), round(side))
@@ -199,14 +200,18 @@ def test_unguided_drift_agrees_with_the_rule_3_81() -> None:
     air = Atmosphere(0.0, 10.0)
     site = Site(52.0, 0.0)
     optics = Optics(1.0, 16, 16)
-    scene = set_scene(site, air, true_pole(site), (20.0, 0.0), utc_from_iso(START), optics, guided=False)
-    assert required_error(scene, true_pole(site), 4.0, 300.0) == pytest.approx(3.81 * 4 / 5, rel=0.01)
+    scene = set_scene(
+        site, air, Sky.over(site).true_pole, (20.0, 0.0), utc_from_iso(START), optics, guided=False
+    )
+    assert required_error(scene, Sky.over(site).true_pole, 4.0, 300.0) == pytest.approx(
+        3.81 * 4 / 5, rel=0.01
+    )
 
 
 def test_periodic_error_at_its_worst_phase() -> None:
     """By trying phases: a sine of 20 arcsec peak to peak and 480 s, on top of a drift, at declination 41."""
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (2.0, 1.0))
     worm = replace(OPTICS, periodic_error_arcsec=20.0, worm_period_s=480.0)
     utc, target = utc_from_iso(START), (20.0, 41.0)
@@ -215,7 +220,7 @@ def test_periodic_error_at_its_worst_phase() -> None:
         got = exposure_limit(scene, axis, pole, tolerance)
         assert got.limit_s is not None
         seconds = np.linspace(1.0, 1.2 * got.limit_s, 400)
-        sky = Sky(NORTH, air, target, worm, seconds)
+        sky = TrackedStars(NORTH, air, target, worm, seconds)
         first = np.inf
         for phase in np.radians(np.arange(0, 360, 5)):
             lead = 10.0 * (np.sin(2 * np.pi * seconds / 480 + phase) - np.sin(phase))
@@ -238,7 +243,7 @@ def test_periodic_error_at_its_worst_phase() -> None:
 
 def test_what_limits_is_said() -> None:
     air = standard_atmosphere(NORTH.height_m)
-    pole = refracted_pole(NORTH, air)
+    pole = Sky(NORTH, air).refracted_pole
 
     def by(
         target: tuple[float, float], error: tuple[float, float], guided: bool, tolerance: float = 5.0
@@ -258,7 +263,7 @@ def test_target_sets_at_an_altitude_of_five_degrees() -> None:
     """By astropy: the target's observed altitude at the end of the time is 5 deg, within 0.01."""
     air = standard_atmosphere(NORTH.height_m)
     scene = set_scene(
-        NORTH, air, refracted_pole(NORTH, air), (300.0, 20.0), utc_from_iso(START), OPTICS, guided=True
+        NORTH, air, Sky(NORTH, air).refracted_pole, (300.0, 20.0), utc_from_iso(START), OPTICS, guided=True
     )
     assert scene.ends_by == "sets"
     up = directions(icrs(star_at(300.0, 20.0)[None]), START, np.array([scene.end_s]), NORTH, air)

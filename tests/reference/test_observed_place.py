@@ -17,8 +17,9 @@ from astropy.utils import iers
 from skyfield.api import Star, load, load_file, wgs84
 
 from polarcheck.site import Site
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation
-from polarcheck.sky.observed import Atmosphere, icrs_from_observed, observed_from_icrs, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.helpers import (
     ARCSEC,
     DEG,
@@ -46,7 +47,7 @@ ERFA_AIR = Atmosphere(731.0, 12.8, 0.59, 0.55)
 
 def observe(direction: Array, utc: Array, site: Site, air: Atmosphere, earth: EarthOrientation) -> Array:
     """One ICRS direction, shape (3,), as one observed direction, shape (3,)."""
-    return observed_from_icrs(direction[None, None], utc, site, air, earth)[0, 0]
+    return Sky(site, air).observed(direction[None, None], utc, earth)[0, 0]
 
 
 def test_observed_place_agrees_with_erfa_test_atco13() -> None:
@@ -75,7 +76,7 @@ def test_observed_place_agrees_with_erfa_test_atio13() -> None:
 def test_icrs_place_agrees_with_erfa_test_atoc13() -> None:
     """t_atoc13, case "A": aob, zob to ICRS (from memory of that file). Tolerance 1e-6": floating point."""
     observed = enu(0.09233952224794989993, np.pi / 2 - 1.407758704513722461)
-    place = icrs_from_observed(observed[None, None], ERFA_UTC, ERFA_SITE, ERFA_AIR, ERFA_EARTH)[0, 0]
+    place = Sky(ERFA_SITE, ERFA_AIR).icrs(observed[None, None], ERFA_UTC, ERFA_EARTH)[0, 0]
     assert separation_arcsec(place, icrs(2.709956744659734086, 0.1741696500898471366)) < 1e-6
 
 
@@ -165,7 +166,7 @@ def almanac() -> Iterator[Almanac]:
 def stars_up(site: Site, utc: Array, count: int) -> tuple[Array, Array]:
     """ICRS directions above 15 deg and where we see them without air."""
     stars = sphere_lattice(count)
-    observed = observed_from_icrs(stars[None], utc, site, AIRLESS)[0]
+    observed = Sky(site, AIRLESS).observed(stars[None], utc)[0]
     up = altitude_of(observed) > LOWEST
     assert up.sum() >= count // 3
     return stars[up], observed[up]
@@ -218,7 +219,7 @@ def test_air_lifts_stars_as_much_as_in_skyfield(site: Site, almanac: Almanac) ->
     date, air = DATES[-1], Atmosphere(1010.0, 10.0)
     utc = utc_date(*date)
     stars, airless = stars_up(site, utc, 60)
-    refracted = observed_from_icrs(stars[None], utc, site, air)[0]
+    refracted = Sky(site, air).observed(stars[None], utc)[0]
     apparent = almanac.skyfield_observer(site, date).observe(skyfield_stars(stars)).apparent()
     lifted, _, _ = apparent.altaz(temperature_C=10.0, pressure_mbar=1010.0)
     theirs = lifted.radians - apparent.altaz()[0].radians
@@ -259,5 +260,5 @@ def test_way_back_undoes_the_way_there(altitude_deg: float, tolerance: float) ->
     azimuths = np.arange(0, 360, 45.0) * DEG
     observed = enu(azimuths, np.full(8, altitude_deg * DEG))[None]
     utc, site, air = utc_date(2026, 11, 25, 20), SITES["south 34"], Atmosphere(1010.0, 10.0)
-    back = observed_from_icrs(icrs_from_observed(observed, utc, site, air), utc, site, air)
+    back = Sky(site, air).observed(Sky(site, air).icrs(observed, utc), utc)
     assert separation_arcsec(back, observed).max() < tolerance

@@ -7,14 +7,10 @@ import numpy as np
 import pytest
 
 from polarcheck.site import Site
+from polarcheck.sky.air import Atmosphere
 from polarcheck.sky.earth import EarthOrientation
-from polarcheck.sky.observed import (
-    Atmosphere,
-    observed_from_icrs,
-    refracted_pole,
-    sun_altitude_deg,
-    true_pole,
-)
+from polarcheck.sky.observed import Sky
+from polarcheck.sky.sun_and_moon import sun_altitude_deg
 from tests.helpers import (
     ARCSEC,
     DEG,
@@ -50,7 +46,7 @@ def place_of_date(
     tt = terrestrial_time(utc)
     ra, dec = erfa.atcc13(*star, *tt)
     earth = earth_with(ut1_minus_utc_s)
-    seen = observed_from_icrs(icrs(ra, dec)[None, None], utc, site, AIRLESS, earth)[0, 0]
+    seen = Sky(site, AIRLESS).observed(icrs(ra, dec)[None, None], utc, earth)[0, 0]
     hour_angle, declination = hour_angle_declination(seen, site.latitude_deg * DEG)
     sidereal = erfa.gst06a(utc[0, 0], utc[0, 1] + ut1_minus_utc_s / 86400, *tt)
     return icrs(sidereal + site.longitude_deg * DEG - hour_angle, declination), seen
@@ -157,9 +153,9 @@ def test_sky_turns_about_the_true_pole(latitude_deg: float) -> None:
     utc = np.repeat(utc_date(2024, 8, 12), 48, axis=0)
     utc[:, 1] += steps * 0.9972696 / 48
     star = np.repeat(sphere_points(1, seed=3)[None], 48, axis=0)
-    places = observed_from_icrs(star, utc, site, AIRLESS)[:, 0]
+    places = Sky(site, AIRLESS).observed(star, utc)[:, 0]
     _, _, axes = np.linalg.svd(places - places.mean(axis=0))
-    pole = enu(true_pole(site).azimuth_deg * DEG, true_pole(site).altitude_deg * DEG)
+    pole = enu(Sky.over(site).true_pole.azimuth_deg * DEG, Sky.over(site).true_pole.altitude_deg * DEG)
     assert separation_arcsec(axes[2] * np.sign(axes[2] @ pole), pole) < 1.0
 
 
@@ -180,8 +176,8 @@ def test_air_carries_the_star_at_the_pole_to_the_refracted_pole(latitude_deg: fl
     ra, dec, _ = erfa.atic13(0.0, np.sign(latitude_deg) * np.pi / 2, *tt)
     assert separation_arcsec(icrs(ra, dec), pole_of_date) < 21.0
     star = np.repeat(icrs(ra, dec)[None, None], 8, axis=0)
-    seen = observed_from_icrs(star, utc, site, air)[:, 0]
-    assert separation_arcsec(seen, refracted_pole(site, air).direction).max() < 1.0
+    seen = Sky(site, air).observed(star, utc)[:, 0]
+    assert separation_arcsec(seen, Sky(site, air).refracted_pole.direction).max() < 1.0
 
 
 def test_pole_is_due_north_or_due_south_and_as_high_as_the_latitude() -> None:
@@ -194,13 +190,13 @@ def test_pole_is_due_north_or_due_south_and_as_high_as_the_latitude() -> None:
         -90.0: (180.0, 90.0),
     }
     for latitude, (azimuth, altitude) in cases.items():
-        pole = true_pole(Site(latitude, 0.0))
+        pole = Sky.over(Site(latitude, 0.0)).true_pole
         assert (pole.azimuth_deg, pole.altitude_deg) == (azimuth, altitude)
 
 
 def test_refracted_pole_never_passes_the_zenith() -> None:
     """At the Earth's poles refraction vanishes."""
-    assert refracted_pole(Site(90.0, 0.0), Atmosphere(1013.25, -20.0)).altitude_deg == pytest.approx(
+    assert Sky(Site(90.0, 0.0), Atmosphere(1013.25, -20.0)).refracted_pole.altitude_deg == pytest.approx(
         90.0, abs=1e-6
     )
 

@@ -10,7 +10,8 @@ import pytest
 from scipy.optimize import brentq
 
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, refraction
+from polarcheck.sky.air import Atmosphere, refraction
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG
 
 DRY = Atmosphere(1010.0, 10.0, 0.0, 0.574)
@@ -150,7 +151,7 @@ def test_pole_is_lifted_by_the_refraction_at_the_latitude(
     """Refraction at a true altitude equal to the latitude, 1010 hPa, 10 deg C, dry, 0.574 um: A tan z + B
     tan^3 z iterated (tolerance 0.02", two digits and one Newton step), and Saemundsson's rule (6 %).
     """
-    pole = refracted_pole(Site(sign * latitude_deg, 10.0), DRY)
+    pole = Sky(Site(sign * latitude_deg, 10.0), DRY).refracted_pole
     lift = (pole.altitude_deg - latitude_deg) * 3600
     assert lift == pytest.approx(exact, abs=0.02)
     assert lift == pytest.approx(saemundsson, rel=0.06)

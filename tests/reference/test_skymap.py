@@ -8,7 +8,8 @@ import pytest
 from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.skymap import exposure_map
 from polarcheck.site import Site
-from polarcheck.sky.observed import refracted_pole, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.benchmarks.skymap import place_of
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
 
@@ -23,7 +24,7 @@ def test_unguided_cell_reaches_the_tolerance_then(
     """By astropy and scipy: at the map's time the largest motion over the sensor is the tolerance within 4 %."""
     site = Site(latitude, 11.2, 900.0)
     air, declination = standard_atmosphere(site.height_m), float(np.copysign(off_equator, latitude))
-    axis = axis_of(site, refracted_pole(site, air).altitude_deg, (20.0, -12.0))
+    axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, (20.0, -12.0))
     optics = Optics(4.95, 1200, 900)
     sky = exposure_map(
         axis,
@@ -47,7 +48,7 @@ def test_unguided_cell_reaches_the_tolerance_then(
 def test_cells_below_five_degrees_are_unknown_and_short_lived_ones_say_so() -> None:
     site = Site(47.3, 11.2, 900.0)
     air = standard_atmosphere(site.height_m)
-    axis = axis_of(site, refracted_pole(site, air).altitude_deg, (0.1, 0.1))
+    axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, (0.1, 0.1))
     sky = exposure_map(
         axis,
         site,

@@ -120,7 +120,7 @@ def outlook_keys(
     """Return the keys that answers about a target share."""
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(alignment.axis))
     return {
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "start_utc": iso_from_utc(utc),
         "target": {
             "name": target.name,

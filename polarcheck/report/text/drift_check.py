@@ -104,7 +104,7 @@ def drift_check_object(check: DriftCheck, alignment: Alignment, notices: Sequenc
         "scatter": _triple(check.scatter_arcsec),
         "swing_east_arcsec": check.swing_arcsec,
         "unsolved_frames": check.unsolved,
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "pole": pole_object(alignment.pole),
         "error": error_object(alignment.error),
         "warnings": [notice_object(notice) for notice in notices],

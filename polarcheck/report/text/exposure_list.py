@@ -63,7 +63,7 @@ def exposure_list_object(
         "tolerance_arcsec": tolerance_arcsec,
         "start_utc": iso_from_utc(utc),
         "targets": [_object(row) for row in rows],
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "pole": pole_object(alignment.pole),
         "error": error_object(alignment.error),
         "warnings": [notice_object(notice) for notice in notices],

@@ -52,7 +52,7 @@ def followed_object(followed: Followed, kept_in: Path | None = None) -> dict[str
     step = alignment.steps[-1]
     return {
         "schema": "polarcheck.follow/1",
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "epoch_utc": iso_from_utc(step.utc),
         "pole": pole_object(alignment.pole),
         "axis": {

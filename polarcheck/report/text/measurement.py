@@ -98,9 +98,10 @@ def _other_pole(result: Measurement) -> str:
 
 def _place(result: Measurement) -> str:
     """The axis on the sky, to an arcsecond (near the pole a second of right ascension is far less)."""
-    seconds = round(result.axis_ra_deg * 240) % 86400
-    arcsec = round(abs(result.axis_dec_deg) * 3600)
-    sign = "-" if result.axis_dec_deg < 0 else "+"
+    right_ascension, declination = result.axis_icrs_deg
+    seconds = round(right_ascension * 240) % 86400
+    arcsec = round(abs(declination) * 3600)
+    sign = "-" if declination < 0 else "+"
     ra = f"{seconds // 3600:02d}h{seconds // 60 % 60:02d}m{seconds % 60:02d}s"
     dec = f"{sign}{arcsec // 3600:02d}d{arcsec // 60 % 60:02d}'{arcsec % 60:02d}\""
     return f"The axis stands at RA {ra}, Dec {dec} (ICRS)."

@@ -71,7 +71,7 @@ def map_object(sky: SkyMap, alignment: Alignment, notices: Sequence[Notice]) -> 
         "limit_s": [[None if not np.isfinite(v) else float(v) for v in row] for row in sky.limit_s],
         "is_endless": np.isinf(sky.limit_s).tolist(),
         "altitude_deg": [[None if np.isnan(v) else float(v) for v in row] for row in sky.altitude_deg],
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "pole": pole_object(alignment.pole),
         "error": error_object(alignment.error),
         "warnings": [notice_object(notice) for notice in notices],

@@ -78,7 +78,7 @@ def timeline_object(
             "right_ascension_deg": target.ra_deg,
             "declination_deg": target.dec_deg,
         },
-        **site_object(alignment.site, alignment.atmosphere),
+        **site_object(alignment.sky),
         "pole": pole_object(alignment.pole),
         "error": error_object(alignment.error),
         "warnings": [notice_object(notice) for notice in notices],

@@ -16,6 +16,7 @@ from polarcheck.alignment.state import Alignment
 from polarcheck.errors import InputError
 from polarcheck.followup.axis_now import follow_frames
 from polarcheck.frames import read_frames
+from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
 from polarcheck.report.objects import json_text, measurement_object
 from polarcheck.report.text.followup import followed_object
@@ -63,7 +64,7 @@ def write(folder: Path, content: Any, name: str = "kept.json") -> Path:
 
 
 def test_measurement_comes_back_as_it_was(tmp_path: Path, paths: list[Path]) -> None:
-    result = measure(paths[:4], pressure_hpa=905.5, temperature_c=-3.25, pole="true")
+    result = measure(paths[:4], pole="true", conditions=Conditions(pressure_hpa=905.5, temperature_c=-3.25))
     same(read_alignment(write(tmp_path, json_text(measurement_object(result, tmp_path)))), result.alignment)
 
 

@@ -11,7 +11,8 @@ from polarcheck.alignment.error import AxisError, axis_error, interval_factor, s
 from polarcheck.alignment.state import Alignment
 from polarcheck.frames.sensor import Sensor
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.helpers import DEG, enu
 
 ARCMIN = DEG / 60
@@ -20,7 +21,7 @@ NORTH, SOUTH, EQUATOR = Site(52.0, 0.0), Site(-33.9, 18.5), Site(0.0, 100.0)
 
 
 def error_at(azimuth_deg: float, altitude_deg: float, site: Site) -> AxisError:
-    return axis_error(enu(azimuth_deg * DEG, altitude_deg * DEG), NONE, 4, true_pole(site))
+    return axis_error(enu(azimuth_deg * DEG, altitude_deg * DEG), NONE, 4, Sky.over(site).true_pole)
 
 
 def test_axis_east_of_northern_pole_gives_positive_azimuth_error() -> None:
@@ -74,7 +75,7 @@ def test_sigmas_are_students_and_in_the_unit_of_their_values() -> None:
     # scipy.stats.t; the sigma of an angle about the vertical is larger than that on the sky
     covariance = np.array([[4.0, 1.2], [1.2, 9.0]]) * ARCMIN**2
     axis = enu(0.5 * DEG, 60.0 * DEG)
-    error = axis_error(axis, covariance, 3, true_pole(Site(59.8, 0.0)))
+    error = axis_error(axis, covariance, 3, Sky.over(Site(59.8, 0.0)).true_pole)
     near, wide = stats.t.ppf([0.84135, 0.975], 3)
     assert error.azimuth_sigma_arcmin == pytest.approx(near * 2.0 / 0.5, rel=1e-4)
     assert error.altitude_sigma_arcmin == pytest.approx(near * 3.0, rel=1e-4)
@@ -86,8 +87,8 @@ def test_sigmas_are_students_and_in_the_unit_of_their_values() -> None:
 def test_sigma_of_the_total_is_that_along_the_line_from_pole_to_axis() -> None:
     # axis straight above its pole: the total is the altitude error; straight beside: the azimuth on the sky
     covariance = np.diag([4.0, 9.0]) * ARCMIN**2
-    above = axis_error(enu(0.0, 52.5 * DEG), covariance, 0, true_pole(NORTH))
-    beside = axis_error(enu(0.5 * DEG, 52.0 * DEG), covariance, 0, true_pole(NORTH))
+    above = axis_error(enu(0.0, 52.5 * DEG), covariance, 0, Sky.over(NORTH).true_pole)
+    beside = axis_error(enu(0.5 * DEG, 52.0 * DEG), covariance, 0, Sky.over(NORTH).true_pole)
     assert above.total_sigma_arcmin == pytest.approx(above.altitude_sigma_arcmin, rel=1e-9)
     assert beside.total_sigma_arcmin == pytest.approx(2.0, rel=1e-3)
 
@@ -122,7 +123,7 @@ def test_words_for_the_side(azimuth: float, altitude: float, north: bool, words:
 
 def test_alignment_without_a_covariance_has_no_sigma() -> None:
     air = standard_atmosphere(0.0)
-    given = Alignment(NORTH, air, "refracted", enu(0.2 * DEG, 52.1 * DEG))
+    given = Alignment(Sky(NORTH, air), "refracted", enu(0.2 * DEG, 52.1 * DEG))
     assert given.error.azimuth_arcmin == pytest.approx(12.0, abs=1e-9)
     assert given.error.azimuth_sigma_arcmin == given.error.altitude_95_arcmin == 0.0
 
@@ -131,7 +132,10 @@ def test_refracted_and_true_pole_differ_by_the_refraction_there() -> None:
     # ERFA's model at latitude 52, 1010 hPa, 10 deg C, dry, 0.574 um: 45.25", computed beforehand
     air = Atmosphere(1010.0, 10.0, 0.0, 0.574)
     axis = enu(0.0, 52.0 * DEG)
-    errors = [axis_error(axis, NONE, 0, pole) for pole in (true_pole(NORTH), refracted_pole(NORTH, air))]
+    errors = [
+        axis_error(axis, NONE, 0, pole)
+        for pole in (Sky.over(NORTH).true_pole, Sky(NORTH, air).refracted_pole)
+    ]
     assert (errors[0].altitude_arcmin - errors[1].altitude_arcmin) * 60 == pytest.approx(45.25, abs=0.02)
 
 

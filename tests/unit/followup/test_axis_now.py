@@ -14,9 +14,11 @@ from polarcheck.alignment.state import Alignment
 from polarcheck.errors import GeometryError, InputError
 from polarcheck.followup.axis_now import Followed, follow_frames
 from polarcheck.frames import FrameSet, read_frames
+from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
 from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
-from polarcheck.sky.observed import refracted_pole, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.commands import EVENING, NORTH, SOUTH
 from tests.helpers import DEG, Array, separation_arcsec
 
@@ -55,7 +57,7 @@ class Sweep:
 
 def swept(folder: Path, north: bool) -> Sweep:
     site = NORTH if north else SOUTH
-    axis = mount_axis(ERROR, refracted_pole(site, AIR))
+    axis = mount_axis(ERROR, Sky(site, AIR).refracted_pole)
     angles = np.array([5.0, 20.0, 35.0, 50.0, 60.0, 65.0]) * DEG
     attitudes = mount_attitudes(axis, north, angles, (45.0 if north else -45.0) * DEG, 0.3)
     noisy = noisy_attitudes(attitudes, CAMERA, 0.01, np.random.default_rng(5))
@@ -64,7 +66,8 @@ def swept(folder: Path, north: bool) -> Sweep:
         utc = (EVENING[0], EVENING[1] + 40.0 * i / 86400)
         write_frame(path, attitude, utc=utc, site=site, atmosphere=AIR, camera=CAMERA)
     result = measure(
-        sorted(folder.glob("sweep_*")), pressure_hpa=AIR.pressure_hpa, temperature_c=AIR.temperature_c
+        sorted(folder.glob("sweep_*")),
+        conditions=Conditions(pressure_hpa=AIR.pressure_hpa, temperature_c=AIR.temperature_c),
     )
     later = folder / "later"
     later.mkdir()

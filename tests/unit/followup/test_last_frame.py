@@ -19,12 +19,14 @@ from polarcheck.followup.last_frame import SensorMark, mark_on_sensor
 from polarcheck.frames import Image
 from polarcheck.knobs.correction import correct
 from polarcheck.knobs.spec import KnobSpec
+from polarcheck.measurement.conditions import Reading
 from polarcheck.measurement.measurement import measure
 from polarcheck.measurement.source import given_alignment
 from polarcheck.report.objects import json_text, measurement_object
 from polarcheck.report.pictures.mark import save_mark_picture
 from polarcheck.report.text.mark import mark_object, mark_text
 from polarcheck.simulate import Camera
+from polarcheck.sky.observed import Sky
 from tests.commands import NORTH, frames, steering, strict_json
 
 CAMERA = Camera(width_px=400, height_px=300, pixel_scale_arcsec=10.0)
@@ -110,7 +112,8 @@ def test_result_moved_alone_finds_the_frame_where_it_was(kept: Path) -> None:
 def test_clock_that_was_ahead_does_not_hide_the_frame(own: list[Path], tmp_path: Path) -> None:
     path = tmp_path / "kept.json"
     path.write_text(
-        json_text(measurement_object(measure(own, clock_ahead_s=7.25), tmp_path)), encoding="utf-8"
+        json_text(measurement_object(measure(own, reading=Reading(clock_ahead_s=7.25)), tmp_path)),
+        encoding="utf-8",
     )
     assert mark(read_alignment(path)).target is not None
 
@@ -182,7 +185,7 @@ def test_pixels_that_are_no_numbers_are_overlooked(own: list[Path], damage: floa
 
 
 def test_error_without_a_frame_is_the_reason() -> None:
-    assert "no frame" in reason(given_alignment((20.0, 10.0), NORTH))
+    assert "no frame" in reason(given_alignment((20.0, 10.0), Sky.over(NORTH)))
 
 
 def test_result_of_an_earlier_version_is_the_reason(kept: Path) -> None:
@@ -246,7 +249,7 @@ def test_json_holds_what_scripts_rely_on(night: list[Path]) -> None:
 
 
 def test_star_that_leaves_says_so_in_text_and_picture(night: list[Path]) -> None:
-    alignment = replace(measure(night).alignment, axis=given_alignment((400.0, 30.0), NORTH).axis)
+    alignment = replace(measure(night).alignment, axis=given_alignment((400.0, 30.0), Sky.over(NORTH)).axis)
     found = mark(alignment)
     assert found.target is not None
     assert found.target.to_px is None

@@ -19,7 +19,8 @@ from polarcheck.knobs.moves import Move
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
 from polarcheck.site import Site
-from polarcheck.sky.observed import icrs_from_observed, observed_from_icrs, standard_atmosphere
+from polarcheck.sky.air import standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG, enu, utc_date
 
 Array = npt.NDArray[np.float64]
@@ -53,7 +54,7 @@ class Shot:
     def pixels(self, icrs: Array) -> Array:
         """Where ICRS directions fall."""
         air = standard_atmosphere(self.site.height_m)
-        seen = self.attitude.inv().apply(observed_from_icrs(icrs[None], self.utc, self.site, air)[0])
+        seen = self.attitude.inv().apply(Sky(self.site, air).observed(icrs[None], self.utc)[0])
         flat = seen[:, :2] / seen[:, 2:] / (SCALE * ARCSEC) * [1.0 if self.mirrored else -1.0, 1.0]
         if not self.sip:
             return flat + MIDDLE
@@ -75,7 +76,7 @@ class Shot:
         steps[:, 0] *= 1.0 if self.mirrored else -1.0
         looks = self.attitude.apply(np.column_stack([steps, np.ones(5)]))
         looks /= np.linalg.norm(looks, axis=1, keepdims=True)
-        sky = icrs_from_observed(looks[None], self.utc, self.site, air)[0]
+        sky = Sky(self.site, air).icrs(looks[None], self.utc)[0]
         ra, dec = erfa.c2s(sky[0])
         xi_eta = [erfa.tpxes(*erfa.c2s(v), ra, dec)[:2] for v in sky[1:]]
         right, up = (np.subtract(xi_eta[i], xi_eta[i + 1]) / DEG for i in (0, 2))
@@ -95,7 +96,7 @@ class Shot:
         image = fits.PrimaryHDU(np.zeros((HEIGHT, WIDTH), np.int16))
         image.header.update(cards)
         image.writeto(path)
-        return View(read_solution(path), (self.utc[0, 0], self.utc[0, 1]), self.site, air)
+        return View(read_solution(path), (self.utc[0, 0], self.utc[0, 1]), Sky(self.site, air))
 
 
 def shot(site: Site = NORTH, *, mirrored: bool = False, sip: bool = False, altitude: float = 50.0) -> Shot:
@@ -110,7 +111,7 @@ def shot(site: Site = NORTH, *, mirrored: bool = False, sip: bool = False, altit
 def the_moves(
     error: tuple[float, float], site: Site, gain: float | None = None
 ) -> tuple[Array, tuple[Move, ...]]:
-    alignment = given_alignment(error, site)
+    alignment = given_alignment(error, Sky.over(site))
     knob = KnobSpec(gain, gain)
     return alignment.axis, correct(alignment, knob, knob, site.is_north).moves
 

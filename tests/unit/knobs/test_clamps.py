@@ -18,6 +18,7 @@ from polarcheck.measurement.source import given_alignment
 from polarcheck.report.text.correction import correction_text
 from polarcheck.rig.file import CameraTable, Guiding, Mount, OpticsTable, Rig
 from polarcheck.site import Site
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG
 from tests.knob_nights import night
 
@@ -29,7 +30,7 @@ KNOB = KnobSpec(gain=50.0, backlash_turns=0.0)
 
 def seen(error: tuple[float, float], loose: bool, before: tuple[Step, ...] = ()) -> Alignment:
     """A mount with some error, its last step loose or tight."""
-    given = given_alignment(error, SITE, pressure_hpa=0.0)
+    given = given_alignment(error, Sky.over(SITE, pressure_hpa=0.0))
     covariance = np.eye(2) * (0.05 * ARCMIN) ** 2
     last = Step((2461359.0, 0.4), error[0] / 60, 47.3 + error[1] / 60, covariance, (0.0, 0.0), False, loose)
     return replace(given, covariance=covariance, steps=(*before, last))
@@ -103,7 +104,7 @@ def test_turn_seen_loose_teaches_the_gain_once_the_shift_is_known() -> None:
     steps[1] = replace(steps[1], is_loose=True)
     unknown = learn_response(steps, KNOB, KNOB, 0.8)
     assert unknown.turns_seen == 0
-    base = replace(given_alignment((0.0, 0.0), SITE), steps=tuple(steps))
+    base = replace(given_alignment((0.0, 0.0), Sky.over(SITE)), steps=tuple(steps))
     told = learn_response(tightened(base, SHIFT).steps, KNOB, KNOB, 0.8)
     assert told.turns_seen == 1
     assert told.matrix[0, 0] == pytest.approx(50.0, abs=0.5)

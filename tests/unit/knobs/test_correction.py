@@ -14,6 +14,7 @@ from polarcheck.knobs.response import learn_response
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
 from polarcheck.site import Site
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG
 from tests.knob_nights import night
 
@@ -24,7 +25,7 @@ UNKNOWN = KnobSpec()
 
 def alignment(error: tuple[float, float], site: Site = NORTH, sigma_arcmin: float = 0.05) -> Alignment:
     covariance = np.eye(2) * (sigma_arcmin * ARCMIN) ** 2
-    return replace(given_alignment(error, site, pressure_hpa=0.0), covariance=covariance)
+    return replace(given_alignment(error, Sky.over(site, pressure_hpa=0.0)), covariance=covariance)
 
 
 def moves(

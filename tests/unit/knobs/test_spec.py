@@ -14,6 +14,7 @@ from polarcheck.knobs.spec import knob_specs
 from polarcheck.measurement.source import given_alignment
 from polarcheck.rig.file import Rig, read_rig
 from polarcheck.site import Site
+from polarcheck.sky.observed import Sky
 from tests.knob_nights import night
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
@@ -60,11 +61,11 @@ def test_turns_of_a_screw_for_an_error(tmp_path: Path) -> None:
     knobs = knob_specs(
         rig(tmp_path, SCREW + 'clockwise_moves = "east"', SCREW + 'clockwise_moves = "up"'), True
     )
-    made = {m.knob: m for m in correct(given_alignment((61.3818, 0.0), NORTH), *knobs, True).moves}
+    made = {m.knob: m for m in correct(given_alignment((61.3818, 0.0), Sky.over(NORTH)), *knobs, True).moves}
     assert made["azimuth"].turns == pytest.approx(1.0, abs=1e-4)
     assert (made["azimuth"].direction, made["azimuth"].sense) == ("west", "counterclockwise")
     # a tilt of 30.69 arcmin at 70 mm is 70 tan(30.69') = 0.62494 mm of travel: half a turn, tangent and arc alike
-    half = correct(given_alignment((0.0, 30.69), NORTH), *knobs, True).moves[0]
+    half = correct(given_alignment((0.0, 30.69), Sky.over(NORTH)), *knobs, True).moves[0]
     assert half.turns == pytest.approx(70 * math.tan(math.radians(30.69 / 60)) / 1.25, rel=2e-4)
 
 
@@ -84,7 +85,7 @@ BOTH = 'arcmin_per_turn = 50\nbacklash_turns = 0.2\nclockwise_moves = "{}"'
 
 @pytest.mark.parametrize(("site", "sign"), [(NORTH, 1), (SOUTH, -1)])
 def test_expected_move_is_turns_less_play_times_gain(tmp_path: Path, site: Site, sign: int) -> None:
-    before = given_alignment((10.0, 10.0), site)
+    before = given_alignment((10.0, 10.0), Sky.over(site))
     file = rig(tmp_path, BOTH.format("east"), BOTH.format("down"))
     move = expected_move(before, file, (1.0, -0.5))
     assert move == pytest.approx((sign * 45.0, 20.0))  # half of the play, 0.1 of a turn, is ahead
@@ -92,7 +93,7 @@ def test_expected_move_is_turns_less_play_times_gain(tmp_path: Path, site: Site,
 
 
 def test_nothing_is_expected_of_turns_not_told_or_knobs_not_known(tmp_path: Path) -> None:
-    before = given_alignment((10.0, 10.0), NORTH)
+    before = given_alignment((10.0, 10.0), Sky.over(NORTH))
     file = rig(tmp_path, BOTH.format("east"))
     assert expected_move(before, file, None) is None
     assert expected_move(before, None, (1.0, 1.0)) is None
@@ -104,7 +105,7 @@ def test_night_so_far_sharpens_what_is_expected(tmp_path: Path) -> None:
     # a knob of 60 arcmin per turn, said to be of 50, turned on without reversing
     plain = 'arcmin_per_turn = 50\nclockwise_moves = "{}"'
     steps = night((0, 0, None), (60, 0, (1.0, 0.0)), (120, 0, (1.0, 0.0)), (180, 0, (1.0, 0.0)))
-    before = replace(given_alignment((10.0, 10.0), NORTH), steps=tuple(steps))
+    before = replace(given_alignment((10.0, 10.0), Sky.over(NORTH)), steps=tuple(steps))
     move = expected_move(before, rig(tmp_path, plain.format("east"), plain.format("up")), (1.0, 0.0))
     assert move is not None
     assert move[0] == pytest.approx(60.0, abs=1.2)

@@ -15,6 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from polarcheck.errors import GeometryError, InputError
 from polarcheck.frames import FrameSet
+from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, measure, measure_frames
 from polarcheck.simulate import simulate_frames
 from polarcheck.site import Site
@@ -80,10 +81,10 @@ def test_icrs_place_of_the_axis_is_seen_there_at_the_last_frame(site: Site) -> N
     frame = AltAz(
         obstime=Time(*result.utc, format="jd", scale="utc"),
         location=EarthLocation.from_geodetic(site.longitude_deg, site.latitude_deg, site.height_m),
-        pressure=result.atmosphere.pressure_hpa * u.hPa,
-        temperature=result.atmosphere.temperature_c * u.deg_C,
-        relative_humidity=result.atmosphere.relative_humidity,
-        obswl=result.atmosphere.wavelength_um * u.um,
+        pressure=result.sky.air.pressure_hpa * u.hPa,
+        temperature=result.sky.air.temperature_c * u.deg_C,
+        relative_humidity=result.sky.air.relative_humidity,
+        obswl=result.sky.air.wavelength_um * u.um,
     )
     seen = SkyCoord(result.axis_ra_deg * u.deg, result.axis_dec_deg * u.deg).transform_to(frame)
     assert separation_arcsec(enu(seen.az.rad, seen.alt.rad), result.axis) < 0.1
@@ -92,8 +93,8 @@ def test_icrs_place_of_the_axis_is_seen_there_at_the_last_frame(site: Site) -> N
 
 def test_refraction_is_switched_off_by_a_pressure_of_zero() -> None:
     # without air the frames' own refraction stays in the fit: the axis moves by arcminutes' fractions, the poles agree
-    result = measure_frames(frames_at(NORTH), pressure_hpa=0.0)
-    assert result.atmosphere.pressure_hpa == 0.0
+    result = measure_frames(frames_at(NORTH), conditions=Conditions(pressure_hpa=0.0))
+    assert result.sky.air.pressure_hpa == 0.0
     assert result.pole.altitude_deg == pytest.approx(NORTH.latitude_deg, abs=1e-12)
     assert result.other_pole.altitude_deg == pytest.approx(result.pole.altitude_deg, abs=1e-12)
     assert result.error != measure_frames(frames_at(NORTH)).error
@@ -181,7 +182,7 @@ def test_alignment_carries_what_a_later_frame_needs() -> None:
     assert kept.error == result.error
     assert (kept.last_frame, kept.is_continuous) == (result.entries[-1].name, True)
     assert kept.steps[-1].utc == result.utc
-    assert kept.atmosphere == result.atmosphere
+    assert kept.sky.air == result.sky.air
 
 
 def test_alignment_is_not_continuous_after_a_frame_left_out() -> None:
@@ -189,7 +190,7 @@ def test_alignment_is_not_continuous_after_a_frame_left_out() -> None:
         Scene([Sweep((-40.0, -20.0, 0.0, 20.0, 40.0))], noise_px=0.05, wrong=[(4, 1440.0)]),
         np.random.default_rng(1),
     )
-    result = measure_frames(frames, noise_px=0.05)
+    result = measure_frames(frames, conditions=Conditions(noise_px=0.05))
     assert [entry.used for entry in result.entries] == [True] * 4 + [False]
     assert not result.alignment.is_continuous
     assert result.utc == frames.frames[3].utc
@@ -221,4 +222,4 @@ def test_no_site_is_asked_for() -> None:
     bare = FrameSet(tuple(replace(f, site=None) for f in frames_at(NORTH).frames), ())
     with pytest.raises(InputError, match="--site"):
         measure_frames(bare)
-    assert measure_frames(bare, fallback_site=NORTH).site == NORTH
+    assert measure_frames(bare, conditions=Conditions(fallback_site=NORTH)).site == NORTH

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from polarcheck.errors import InputError
+from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
 from polarcheck.measurement.source import alignment_from, given_alignment
 from polarcheck.report.objects import json_text, measurement_object
 from polarcheck.site import Site
+from polarcheck.sky.observed import Sky
 from tests.commands import ERROR, NORTH, SOUTH, frames
 from tests.helpers import DEG, altitude_of
 
@@ -34,7 +36,7 @@ def kept(folder: Path, tmp_path: Path) -> Path:
 @pytest.mark.parametrize(("site", "pole_azimuth_deg"), [(NORTH, 0.0), (SOUTH, 180.0)])
 def test_said_error_puts_the_axis_there(site: Site, pole_azimuth_deg: float) -> None:
     # without air the pole stands at the latitude, and 30 arcmin are half a degree
-    axis = given_alignment((30.0, -12.0), site, pressure_hpa=0.0).axis
+    axis = given_alignment((30.0, -12.0), Sky.over(site, pressure_hpa=0.0)).axis
     azimuth_deg = np.arctan2(axis[0], axis[1]) / DEG % 360
     assert azimuth_deg == pytest.approx(pole_azimuth_deg + 0.5, abs=1e-9)
     assert altitude_of(axis) / DEG == pytest.approx(abs(site.latitude_deg) - 0.2, abs=1e-9)
@@ -43,7 +45,9 @@ def test_said_error_puts_the_axis_there(site: Site, pole_azimuth_deg: float) -> 
 def test_said_error_refers_to_the_pole_that_was_asked_for() -> None:
     # at latitude 45 refraction lifts the pole by 57.9 arcsec at 1010 hPa, 10 C (ERFA; Bennett 59.7, from memory)
     site = Site(45.0, 0.0)
-    lifted, plain = (given_alignment((0.0, 0.0), site, pole, 1010.0, 10.0) for pole in ("refracted", "true"))
+    lifted, plain = (
+        given_alignment((0.0, 0.0), Sky.over(site, 1010.0, 10.0), pole) for pole in ("refracted", "true")
+    )
     height_arcsec = (altitude_of(lifted.axis) - altitude_of(plain.axis)) / DEG * 3600
     assert height_arcsec == pytest.approx(57.9, abs=0.5)
     assert (lifted.pole_kind, plain.pole_kind) == ("refracted", "true")
@@ -53,9 +57,11 @@ def test_said_error_refers_to_the_pole_that_was_asked_for() -> None:
 
 
 def test_said_error_takes_the_site_of_the_option_before_that_of_the_rig_file() -> None:
-    found, notices = alignment_from([], error_arcmin=(1.0, 2.0), site=NORTH, fallback_site=SOUTH)
+    found, notices = alignment_from(
+        [], error_arcmin=(1.0, 2.0), conditions=Conditions(fallback_site=SOUTH, site=NORTH)
+    )
     assert (found.site, notices) == (NORTH, ())
-    found, _ = alignment_from([], error_arcmin=(1.0, 2.0), fallback_site=SOUTH)
+    found, _ = alignment_from([], error_arcmin=(1.0, 2.0), conditions=Conditions(fallback_site=SOUTH))
     assert found.site == SOUTH
     assert found.error.azimuth_arcmin == pytest.approx(1.0)
     assert found.error.altitude_arcmin == pytest.approx(2.0)
@@ -65,7 +71,7 @@ def test_nothing_two_things_or_an_error_without_a_site_are_refused(folder: Path)
     with pytest.raises(InputError, match="give a folder of solved frames"):
         alignment_from([])
     with pytest.raises(InputError, match="not both"):
-        alignment_from([folder], error_arcmin=(1.0, 2.0), site=NORTH)
+        alignment_from([folder], error_arcmin=(1.0, 2.0), conditions=Conditions(site=NORTH))
     with pytest.raises(InputError, match="needs a site"):
         alignment_from([], error_arcmin=(1.0, 2.0))
 

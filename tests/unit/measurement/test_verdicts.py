@@ -11,6 +11,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.frames import Frame, FrameSet, Problem
+from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, measure_frames
 from polarcheck.simulate import Camera
 from tests.benchmarks.mounts import NORTH, Array, Scene, Sweep, frames_of
@@ -29,7 +30,7 @@ def sweep(seed: int = 1) -> list[Frame]:
 
 
 def measured(frames: list[Frame], problems: tuple[Problem, ...] = ()) -> Measurement:
-    return measure_frames(FrameSet(tuple(frames), problems), noise_px=LOW_NOISE)
+    return measure_frames(FrameSet(tuple(frames), problems), conditions=Conditions(noise_px=LOW_NOISE))
 
 
 def axes_at(frame: Frame) -> tuple[Array, Array, Array]:

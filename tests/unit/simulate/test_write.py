@@ -31,7 +31,8 @@ from polarcheck.simulate import (
     simulate_frames,
 )
 from polarcheck.site import Site
-from polarcheck.sky.observed import Atmosphere, refracted_pole, standard_atmosphere, true_pole
+from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG, altitude_of, enu, icrs, separation_arcsec, utc_date
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
@@ -46,20 +47,20 @@ def simulated(folder: Path, **changes: Any) -> list[Path]:
 
 
 def boresights(site: Site, angles_deg: list[float], declination_deg: float) -> np.ndarray:
-    axis = true_pole(site).direction
+    axis = Sky.over(site).true_pole.direction
     angles = np.array(angles_deg) * DEG
     return mount_attitudes(axis, site.is_north, angles, declination_deg * DEG, 0.0)[:, :, 2]
 
 
 def test_axis_east_of_northern_pole_comes_from_a_positive_azimuth_error() -> None:
-    east, north, up = mount_axis((60.0, 30.0), true_pole(NORTH))
+    east, north, up = mount_axis((60.0, 30.0), Sky.over(NORTH).true_pole)
     assert east > 0
     assert north > 0
     assert np.arcsin(up) == pytest.approx(47.8 * DEG)
 
 
 def test_axis_west_of_southern_pole_comes_from_a_positive_azimuth_error() -> None:
-    east, north, up = mount_axis((60.0, -30.0), true_pole(SOUTH))
+    east, north, up = mount_axis((60.0, -30.0), Sky.over(SOUTH).true_pole)
     assert east < 0
     assert north < 0
     assert np.arcsin(up) == pytest.approx(30.9 * DEG)
@@ -82,7 +83,11 @@ def test_camera_angle_is_the_position_angle_of_the_sensor_column(site: Site) -> 
     # the zenith's position angle is the parallactic angle (ERFA eraHd2pa), north through east
     hour_angle, declination, camera_angle = 0.7, np.copysign(0.6, site.latitude_deg), 0.35
     turned = mount_attitudes(
-        true_pole(site).direction, site.is_north, np.array([hour_angle]), float(declination), camera_angle
+        Sky.over(site).true_pole.direction,
+        site.is_north,
+        np.array([hour_angle]),
+        float(declination),
+        camera_angle,
     )[0]
     zenith_in_camera = turned.T @ [0.0, 0.0, 1.0]
     # first axis of the camera lies 90 deg from the second, towards growing position angle
@@ -113,7 +118,7 @@ def test_what_is_behind_the_camera_falls_on_no_pixel() -> None:
 
 
 def test_error_names_hold_the_angles_that_astropy_finds() -> None:
-    pole = refracted_pole(SOUTH, standard_atmosphere(SOUTH.height_m))
+    pole = Sky(SOUTH, standard_atmosphere(SOUTH.height_m)).refracted_pole
     error = error_of_axis(mount_axis((-31.2, 17.6), pole), pole)
     altitude = pole.altitude_deg + 17.6 / 60
     total = angular_separation(0.0, pole.altitude_deg * DEG, 31.2 / 60 * DEG, altitude * DEG)
@@ -142,7 +147,7 @@ def test_frames_look_where_astropy_sees_the_mount_point(site: Site, mirrored: bo
     air = standard_atmosphere(site.height_m)
     settings = {"site": site, "noise_px": 0.0, "camera": camera, "axis_angles_deg": [10.0, 40.0, 70.0]}
     paths = simulated(tmp_path, **settings, declination_deg=np.copysign(50.0, site.latitude_deg))
-    axis = mount_axis((23.4, -11.8), refracted_pole(site, air))
+    axis = mount_axis((23.4, -11.8), Sky(site, air).refracted_pole)
     angles = np.array([10.0, 40.0, 70.0]) * DEG
     declination = np.copysign(50.0, site.latitude_deg) * DEG
     turned = mount_attitudes(axis, site.is_north, angles, float(declination), 20 * DEG)

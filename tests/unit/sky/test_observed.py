@@ -9,17 +9,9 @@ import pytest
 
 from polarcheck.errors import InputError, PolarcheckError
 from polarcheck.site import Site
-from polarcheck.sky.observed import (
-    Atmosphere,
-    celestial_pole,
-    icrs_from_observed,
-    observed_from_icrs,
-    refracted_pole,
-    refraction,
-    standard_atmosphere,
-    sun_altitude_deg,
-    true_pole,
-)
+from polarcheck.sky.air import Atmosphere, refraction, standard_atmosphere
+from polarcheck.sky.observed import Sky
+from polarcheck.sky.sun_and_moon import sun_altitude_deg
 from tests.helpers import ARCSEC, DEG, altitude_of, enu, separation_arcsec, sphere_lattice, utc_date
 
 NORTHERN, SOUTHERN = Site(52.0, 0.0), Site(-33.9, 18.5)
@@ -55,12 +47,12 @@ def test_measured_air_stands_instead_of_the_standard_one() -> None:
 def test_many_directions_of_many_moments_are_carried_one_by_one(site: Site) -> None:
     """Shape (n, k, 3) in and out; each entry as if it had been asked alone."""
     stars = np.stack([sphere_lattice(7), sphere_lattice(7)[::-1], sphere_lattice(7)])
-    together = observed_from_icrs(stars, UTC, site, AIR)
+    together = Sky(site, AIR).observed(stars, UTC)
     assert together.shape == (3, 7, 3)
     assert np.linalg.norm(together, axis=-1) == pytest.approx(np.ones((3, 7)))
     for moment in range(3):
         for star in (0, 6):
-            alone = observed_from_icrs(stars[moment, star][None, None], UTC[moment][None], site, AIR)[0, 0]
+            alone = Sky(site, AIR).observed(stars[moment, star][None, None], UTC[moment][None])[0, 0]
             assert separation_arcsec(together[moment, star], alone) < 1e-6
 
 
@@ -69,8 +61,8 @@ def test_many_directions_of_many_moments_are_carried_one_by_one(site: Site) -> N
 def test_stars_climb_in_the_east_and_sink_in_the_west(site: Site, azimuth_deg: float, climbs: bool) -> None:
     """Over an hour; so the Earth turns the right way and longitudes are not mirrored."""
     now = enu([azimuth_deg * DEG], [20 * DEG])[None]
-    star = icrs_from_observed(now, UTC[:1], site, AIR)
-    later = observed_from_icrs(star, UTC[:1] + [[0.0, 1 / 24]], site, AIR)
+    star = Sky(site, AIR).icrs(now, UTC[:1])
+    later = Sky(site, AIR).observed(star, UTC[:1] + [[0.0, 1 / 24]])
     assert (altitude_of(later)[0, 0] > 20 * DEG) == climbs
 
 
@@ -79,28 +71,30 @@ def test_stars_climb_in_the_east_and_sink_in_the_west(site: Site, azimuth_deg: f
 )
 def test_star_above_the_pole_moves_west(site: Site, to_the_left: bool) -> None:
     """Counterclockwise for someone who faces north, clockwise for someone who faces south."""
-    pole = true_pole(site)
+    pole = Sky.over(site).true_pole
     above = enu([pole.azimuth_deg * DEG], [(pole.altitude_deg + 10) * DEG])[None]
-    star = icrs_from_observed(above, UTC[:1], site, AIR)
-    motion = (observed_from_icrs(star, UTC[:1] + [[0.0, 0.02]], site, AIR) - above)[0, 0]
+    star = Sky(site, AIR).icrs(above, UTC[:1])
+    motion = (Sky(site, AIR).observed(star, UTC[:1] + [[0.0, 0.02]]) - above)[0, 0]
     left_hand = np.cross([0.0, 0.0, 1.0], enu(pole.azimuth_deg * DEG, 0.0))
     assert motion[0] < -0.01
     assert (motion @ left_hand > 0) == to_the_left
 
 
 def test_pole_kinds_differ_by_refraction_only() -> None:
-    refracted, true = (celestial_pole(kind, SOUTHERN, AIR) for kind in ("refracted", "true"))
+    refracted, true = (Sky(SOUTHERN, AIR).pole(kind) for kind in ("refracted", "true"))
     assert (refracted.kind, true.kind) == ("refracted", "true")
     assert refracted.azimuth_deg == true.azimuth_deg == 180.0
     lift = (refracted.altitude_deg - true.altitude_deg) * DEG
     assert lift == pytest.approx(refraction(33.9 * DEG, AIR), abs=1e-6 * ARCSEC)
-    assert refracted_pole(SOUTHERN, Atmosphere(0.0, 10.0)).altitude_deg == pytest.approx(33.9, abs=1e-12)
+    assert Sky(SOUTHERN, Atmosphere(0.0, 10.0)).refracted_pole.altitude_deg == pytest.approx(33.9, abs=1e-12)
 
 
 def test_direction_of_a_pole_is_north_or_south_of_the_zenith() -> None:
-    assert true_pole(NORTHERN).direction == pytest.approx([0, np.cos(52 * DEG), np.sin(52 * DEG)])
-    assert true_pole(SOUTHERN).direction == pytest.approx([0, -np.cos(33.9 * DEG), np.sin(33.9 * DEG)])
-    assert true_pole(Site(0.0, 0.0)).direction == pytest.approx([0, 1, 0])
+    assert Sky.over(NORTHERN).true_pole.direction == pytest.approx([0, np.cos(52 * DEG), np.sin(52 * DEG)])
+    assert Sky.over(SOUTHERN).true_pole.direction == pytest.approx(
+        [0, -np.cos(33.9 * DEG), np.sin(33.9 * DEG)]
+    )
+    assert Sky.over(Site(0.0, 0.0)).true_pole.direction == pytest.approx([0, 1, 0])
 
 
 def test_refraction_is_finite_everywhere_and_never_negative() -> None:
@@ -112,7 +106,7 @@ def test_refraction_is_finite_everywhere_and_never_negative() -> None:
 def test_dates_without_leap_seconds_give_places_without_warnings() -> None:
     """Warnings are errors in these tests; a date beyond the Earth rotation table still gives a place."""
     far = np.array([[2400000.5, 70000.25]])
-    place = observed_from_icrs(sphere_lattice(3)[None], far, NORTHERN, AIR)
+    place = Sky(NORTHERN, AIR).observed(sphere_lattice(3)[None], far)
     assert np.isfinite(place).all()
 
 
