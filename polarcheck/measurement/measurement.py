@@ -375,7 +375,7 @@ def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCo
 
     towards_pole = -1.0 if abs(sky.site.latitude_deg) > 89 else 1.0
     here, east = offset(0.0, 0.0), offset(0.0, 1.0)
-    north = offset(float(np.copysign(towards_pole, sky.site.latitude_deg)), 0.0)
+    north = offset(towards_pole * float(np.copysign(1.0, sky.site.latitude_deg)), 0.0)
     by_longitude, by_latitude = (float(np.linalg.norm(there - here)) / ARCMIN for there in (east, north))
     return SiteCost(by_longitude, by_latitude, by_longitude / 4)  # the Earth turns a degree in four minutes
 

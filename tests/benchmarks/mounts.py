@@ -26,9 +26,8 @@ from polarcheck.simulate import (
     sensor_points,
 )
 from polarcheck.site import Site
-from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
-from polarcheck.sky.observed import Pole
+from polarcheck.sky.observed import Pole, Sky
 from polarcheck.times import utc_from_iso
 
 Array = npt.NDArray[np.float64]
@@ -89,9 +88,9 @@ class Scene:
         object.__setattr__(self, "earth", earth_orientation(self.utc))
 
     @property
-    def air(self) -> Atmosphere:
-        """The standard one at the site."""
-        return standard_atmosphere(self.site.height_m)
+    def sky(self) -> Sky:
+        """Over the site, under the standard air."""
+        return Sky.over(self.site)
 
     @property
     def pole(self) -> Pole:

@@ -69,7 +69,7 @@ class Mount:
     @property
     def error_arcmin(self) -> float:
         """Angle between axis and refracted pole. [arcmin]"""
-        return float(angle_between(self.axis, self.sky.refracted_pole.direction)) / ARCMIN
+        return float(angle_between(self.axis, Sky(self.site, self.air).refracted_pole.direction)) / ARCMIN
 
 
 def new_mount(rng: np.random.Generator, north: bool) -> tuple[Mount, str]:
@@ -162,7 +162,7 @@ def shoot(
     if rng.random() < WRONG_FRAMES:
         axis = rng.normal(size=3)
         seen = rotation_matrix(axis / np.linalg.norm(axis), rng.uniform(0.05, 3.0)) @ seen
-    write_frame(path, seen, utc=utc, site=mount.site, atmosphere=mount.air, camera=CAMERA)
+    write_frame(path, seen, utc=utc, sky=Sky(mount.site, mount.air), camera=CAMERA)
     return path
 
 

@@ -69,7 +69,7 @@ class Mount:
     def shoot(self, path: Path, seconds: float, attitude: Any = None) -> Path:
         utc = (float(EVENING[0]), float(EVENING[1] + seconds / 86400))
         seen = self.attitude if attitude is None else attitude
-        write_frame(path, seen, utc=utc, site=self.site, atmosphere=self.air, camera=self.camera, seed=1)
+        write_frame(path, seen, utc=utc, sky=Sky(self.site, self.air), camera=self.camera, seed=1)
         return path
 
     def turn(self, rotation: Rotation) -> None:

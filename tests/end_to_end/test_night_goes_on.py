@@ -55,7 +55,7 @@ class Night:
     def shoot(self, name: str, attitude: np.ndarray) -> Path:
         self.utc = add_seconds(self.utc, 60.0)
         path = self.folder / f"{name}.fits.fz"
-        write_frame(path, attitude, utc=self.utc, site=SITE, atmosphere=AIR, camera=CAMERA)
+        write_frame(path, attitude, utc=self.utc, sky=Sky(SITE, AIR), camera=CAMERA)
         return path
 
     def turn(self, azimuth: float, altitude: float, *options: str) -> Any:

@@ -45,7 +45,7 @@ class Field:
 
     def axis_at(self, east: float, up: float) -> np.ndarray:
         """Offsets from the refracted pole on the sky. [arcmin]"""
-        pole = self.sky.refracted_pole
+        pole = Sky(self.site, self.air).refracted_pole
         cosine = np.cos(np.radians(pole.altitude_deg + up / 60))
         return axis_of(self.site, pole.altitude_deg, (east / cosine, up))
 

@@ -51,7 +51,7 @@ class Sweep:
         path = self.folder / f"{name}.fits.fz"
         site = NORTH if self.north else SOUTH
         utc = (EVENING[0], EVENING[1] + (200.0 + seconds) / 86400)
-        write_frame(path, attitude, utc=utc, site=site, atmosphere=AIR, camera=camera)
+        write_frame(path, attitude, utc=utc, sky=Sky(site, AIR), camera=camera)
         return path
 
 
@@ -64,7 +64,7 @@ def swept(folder: Path, north: bool) -> Sweep:
     for i, attitude in enumerate(noisy):
         path = folder / f"sweep_{i}.fits.fz"
         utc = (EVENING[0], EVENING[1] + 40.0 * i / 86400)
-        write_frame(path, attitude, utc=utc, site=site, atmosphere=AIR, camera=CAMERA)
+        write_frame(path, attitude, utc=utc, sky=Sky(site, AIR), camera=CAMERA)
     result = measure(
         sorted(folder.glob("sweep_*")),
         conditions=Conditions(pressure_hpa=AIR.pressure_hpa, temperature_c=AIR.temperature_c),

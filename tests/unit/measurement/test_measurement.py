@@ -64,7 +64,7 @@ def test_other_error_is_against_the_other_pole() -> None:
     refracted, true = measure_frames(frames_at(NORTH)), measure_frames(frames_at(NORTH), pole="true")
     assert (refracted.pole.kind, refracted.other_pole.kind) == ("refracted", "true")
     assert refracted.other_error == true.error
-    air = true.atmosphere
+    air = true.sky.air
     a, b = erfa.refco(air.pressure_hpa, air.temperature_c, air.relative_humidity, air.wavelength_um)
     lift = 0.0
     for _ in range(20):
@@ -86,7 +86,7 @@ def test_icrs_place_of_the_axis_is_seen_there_at_the_last_frame(site: Site) -> N
         relative_humidity=result.sky.air.relative_humidity,
         obswl=result.sky.air.wavelength_um * u.um,
     )
-    seen = SkyCoord(result.axis_ra_deg * u.deg, result.axis_dec_deg * u.deg).transform_to(frame)
+    seen = SkyCoord(*(angle * u.deg for angle in result.axis_icrs_deg)).transform_to(frame)
     assert separation_arcsec(enu(seen.az.rad, seen.alt.rad), result.axis) < 0.1
     assert result.utc == frames_at(site).frames[-1].utc
 
