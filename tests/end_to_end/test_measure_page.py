@@ -75,7 +75,15 @@ def test_every_option_is_on_the_page(name: str) -> None:
 
 def test_every_warning_of_a_measurement_is_on_the_page() -> None:
     package = Path(polarcheck.__file__).parent
-    others = ("knobs", "followup", "rig", "outlook", "planning", "report", "cli")  # they warn on pages of their own
+    others = (
+        "knobs",
+        "followup",
+        "rig",
+        "outlook",
+        "planning",
+        "report",
+        "cli",
+    )  # they warn on pages of their own
     rooms = [p for p in package.rglob("*.py") if p.relative_to(package).parts[0] not in others]
     rooms = [path for path in rooms if path.stem != "source"]
     source = "\n".join(path.read_text(encoding="utf-8") for path in rooms)
