@@ -1,18 +1,32 @@
 from .attitudes import camera_attitudes
-from .fit import AxisFit, best_next_frame, fit_axis, shift_by_sag
+from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
+from .fit import AxisFit, axis_angle, fit_axis, shift_by_sag
 from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis
 from .least_squares import solve_axis, turn_about
+from .next_frame import NextFrame, best_next_frame, reachable_turns
+from .reach import LOWEST, Horizon, MountLimits, Reach
 
 __all__ = [
+    "LOWEST",
     "AxisFit",
     "CameraAxis",
     "FollowedAxis",
+    "Horizon",
+    "MountLimits",
+    "NextFrame",
+    "Reach",
+    "SweepDesign",
+    "axis_angle",
     "best_next_frame",
     "camera_attitudes",
     "camera_axis",
     "carry_axis",
+    "chosen_frames",
     "fit_axis",
+    "pointing_at",
+    "reachable_turns",
     "shift_by_sag",
     "solve_axis",
+    "sweep_design",
     "turn_about",
 ]

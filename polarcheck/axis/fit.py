@@ -14,12 +14,12 @@ import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.explanations import Consensus, find_consensus
-from polarcheck.axis.least_squares import AxisSolution, axis_levers, solve_axis
+from polarcheck.axis.least_squares import AxisSolution, solve_axis
 from polarcheck.axis.noise import distinct_stations, observation_equations, roll_ratio
 from polarcheck.constants import DEGREE
-from polarcheck.vectors import Array, rotation_matrix, tangent_basis, unit, wrap
+from polarcheck.vectors import Array, tangent_basis, unit, wrap
 
-__all__ = ["AxisFit", "NextFrame", "axis_angle", "best_next_frame", "fit_axis", "shift_by_sag"]
+__all__ = ["AxisFit", "axis_angle", "fit_axis", "shift_by_sag"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -198,63 +198,6 @@ def shift_by_sag(fit: AxisFit, sag: float) -> Array:
     return np.asarray(np.linalg.solve(information, gradient))
 
 
-@dataclass(frozen=True, slots=True)
-class NextFrame:
-    """The one further frame that would narrow the axis most.
-
-    Attributes
-    ----------
-    axis_angle : float
-        Where to turn the mount. [rad]
-    sigma_now, sigma_then : float
-        Larger one-sigma half-axis of the axis' error ellipse, now and with that frame. [rad]
-    """
-
-    axis_angle: float
-    sigma_now: float
-    sigma_then: float
-
-
-def best_next_frame(fit: AxisFit, north: bool, lowest_altitude: float = 15 * DEGREE) -> NextFrame | None:
-    """Find the axis angle, at the declination of the largest group, where a frame would help most.
-
-    Parameters
-    ----------
-    fit : AxisFit
-        What there is.
-    north : bool
-        Whether the axis points at the north celestial pole.
-    lowest_altitude : float
-        Frames are not looked for below it. [rad]
-
-    Returns
-    -------
-    NextFrame or None
-        None when no direction at that declination is high enough.
-    """
-    group = int(np.argmax(fit.group_sizes))
-    member = int(np.flatnonzero(fit.used & (fit.groups == group))[0])
-    camera = fit.solution.cameras[group]
-    boresight = camera @ fit.attitudes.boresights[fit.attitudes.camera[member]]
-    turns = np.arange(-180, 180, 5) * DEGREE
-    rotations = rotation_matrix(fit.axis, turns)
-    pointing = rotations @ boresight
-    planes = camera @ fit.solution.planes[group]
-    design = np.einsum("ic,nji,jk->nck", planes, rotations, axis_levers(fit.axis))
-    mean, total = _group_mean(fit, group)
-    weight = 1 / fit.attitudes.noise[member] ** 2
-    gain = weight * total / (weight + total) / fit.solution.variances[group]
-    lever = design - mean
-    added = fit.solution.information + np.einsum("nci,c,ncj->nij", lever, gain, lever)
-    sigma = fit.noise / np.sqrt(np.linalg.eigvalsh(added)[:, 0])
-    sigma[pointing[:, 2] < np.sin(lowest_altitude)] = np.inf
-    best = int(np.argmin(sigma))
-    if not np.isfinite(sigma[best]):
-        return None
-    now = fit.noise / np.sqrt(max(np.linalg.eigvalsh(fit.solution.information)[0], 1e-300))
-    return NextFrame(float(axis_angle(fit.axis, pointing[best], north)), float(now), float(sigma[best]))
-
-
 def _judged(attitudes: Attitudes) -> Attitudes:
     """Attitudes whose assumed noise is raised to what the frames' shapes betray.
 
@@ -263,11 +206,6 @@ def _judged(attitudes: Attitudes) -> Attitudes:
     """
     shape = np.median(attitudes.residuals(attitudes.matrices) / attitudes.noise) / np.sqrt(3)
     return replace(attitudes, noise=attitudes.noise * max(1.0, float(shape)))
-
-
-def _group_mean(fit: AxisFit, group: int) -> tuple[Array, float]:
-    weights = np.where(fit.groups == group, fit.solution.weights, 0.0)
-    return np.average(fit.solution.design, axis=0, weights=weights), float(weights.sum())
 
 
 def _roll_ratio(attitudes: Attitudes, consensus: Consensus, station: Ints) -> float:

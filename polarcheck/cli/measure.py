@@ -87,6 +87,7 @@ def measure_command(
             pressure_hpa=pressure,
             temperature_c=temperature,
             noise_px=noise_px,
+            reach=rig_file.reach if rig_file else None,
         )
         result = measure(
             frames,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from polarcheck.axis import Reach
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.site import Site
 from polarcheck.sky import Sky
@@ -25,6 +26,8 @@ class Conditions:
         Of the air at the site; else of the standard atmosphere there. Pressure 0: no refraction. [hPa], [deg C], 0 to 1
     noise_px : float
         Pointing noise of a frame per coordinate, assumed where the residuals cannot tell. [px]
+    reach : Reach or None
+        Where a next frame may lie, `polarcheck.rig.Rig.reach`; None: above 15 deg.
     """
 
     site: Site | None = None
@@ -33,6 +36,7 @@ class Conditions:
     temperature_c: float | None = None
     relative_humidity: float | None = None
     noise_px: float = FRAME_NOISE_PX
+    reach: Reach | None = None
 
     @property
     def say_something(self) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
 from polarcheck.axis import (
     AxisFit,
+    Reach,
     best_next_frame,
     camera_attitudes,
     camera_axis,
@@ -67,13 +68,20 @@ class NextStep:
 
     Attributes
     ----------
+    turn_deg : float
+        About the right-ascension axis from where the last frame in use was taken, westward; tracking goes on. [deg]
     axis_angle_deg : float
-        Where to turn the mount. [deg]
+        Where that is. [deg]
+    azimuth_deg, altitude_deg : float
+        Where the camera then points. [deg]
     sigma_now_arcmin, sigma_then_arcmin : float
         Larger half-axis of the error ellipse, one standard error, now and with that frame. [arcmin]
     """
 
+    turn_deg: float
     axis_angle_deg: float
+    azimuth_deg: float
+    altitude_deg: float
     sigma_now_arcmin: float
     sigma_then_arcmin: float
 
@@ -284,7 +292,7 @@ def measure_frames(
     observed = sky.observed(sample.sky, sample.utc, sample.earth)
     fit = _fit(sample, observed, target, refused)
     entries = frame_entries(sample, fit, refused)
-    _require_meaning(fit, sky.is_north, entries)
+    _require_meaning(fit, sky.is_north, entries, conditions.reach)
     alignment = _alignment(sample, fit, sky, pole)
     notices += [*sample.notices, *fit_notices(sample, fit, alignment.error, observed)]
     sun = sun_notice(sample.utc[fit.used], place)
@@ -295,7 +303,7 @@ def measure_frames(
         notices=tuple([*notices, sun] if sun else notices),
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
         site_cost=_site_cost(sample, fit, sky, pole),
-        next_step=_next_step(fit, sky.is_north),
+        next_step=_next_step(fit, sky.is_north, conditions.reach),
     )
 
 
@@ -337,12 +345,15 @@ def _fit(sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem]
         raise GeometryError(f"{error}{left_out_lines(refused)}", error.arc_deg) from None
 
 
-def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry]) -> None:
+def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], reach: Reach | None) -> None:
     worst = float(np.sqrt(np.linalg.eigvalsh(fit.covariance)[-1])) / ARCMIN
     if worst <= _NO_RESULT_ARCMIN:
         return
-    step = _next_step(fit, north)
-    advice = f"; a frame at axis angle {step.axis_angle_deg:+.0f} deg would help most" if step else ""
+    step = _next_step(fit, north, reach)
+    advice = ""
+    if step:
+        side = "west" if step.turn_deg > 0 else "east"
+        advice = f"; of what can be reached from the last frame, {abs(step.turn_deg):.0f} deg {side} would help most"
     arc = fit.arc / DEGREE
     raise GeometryError(
         f"these frames leave the axis uncertain by {worst:.0f} arcmin: they span {arc:.1f} deg about it, with a "
@@ -352,11 +363,19 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry]) -
     )
 
 
-def _next_step(fit: AxisFit, north: bool) -> NextStep | None:
-    best = best_next_frame(fit, north)
+def _next_step(fit: AxisFit, north: bool, reach: Reach | None) -> NextStep | None:
+    best = best_next_frame(fit, north, reach)
     if best is None:
         return None
-    return NextStep(best.axis_angle / DEGREE, best.sigma_now / ARCMIN, best.sigma_then / ARCMIN)
+    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(best.direction))
+    return NextStep(
+        turn_deg=best.turn / DEGREE,
+        axis_angle_deg=best.axis_angle / DEGREE,
+        azimuth_deg=azimuth,
+        altitude_deg=altitude,
+        sigma_now_arcmin=best.sigma_now / ARCMIN,
+        sigma_then_arcmin=best.sigma_then / ARCMIN,
+    )
 
 
 def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCost:

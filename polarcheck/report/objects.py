@@ -195,7 +195,10 @@ def _next(result: Measurement) -> dict[str, float] | None:
     if step is None:
         return None
     return {
+        "turn_deg": step.turn_deg,
         "axis_angle_deg": step.axis_angle_deg,
+        "azimuth_deg": step.azimuth_deg,
+        "altitude_deg": step.altitude_deg,
         "sigma_now_arcmin": step.sigma_now_arcmin,
         "sigma_then_arcmin": step.sigma_then_arcmin,
     }

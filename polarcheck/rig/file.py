@@ -15,9 +15,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from polarcheck.axis import Reach
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 from polarcheck.rig.finding import find_rig
+from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
 from polarcheck.site import Site
 
 __all__ = [
@@ -113,6 +115,8 @@ class Mount(_Table):
     periodic_error_arcsec: NotNegative | None = None
     worm_period_s: Positive | None = None
     clamp_shift_arcmin: Annotated[list[ShiftArcmin], Field(min_length=2, max_length=2)] | None = None
+    kind: Literal["german", "fork", "tracker"] | None = None
+    limits: LimitsTable = LimitsTable()
 
     @model_validator(mode="after")
     def _senses(self) -> Mount:
@@ -131,6 +135,14 @@ class SitePlace(_Table):
     latitude_deg: Annotated[float, Field(ge=-90, le=90)]
     longitude_deg: Annotated[float, Field(ge=-180, le=360)]
     height_m: Annotated[float, Field(ge=-1000, le=10_000)] = 0.0
+    horizon: list[list[Finite]] | None = None
+
+    @field_validator("horizon")
+    @classmethod
+    def _profile(cls, profile: list[list[float]] | None) -> list[list[float]] | None:
+        if profile is not None:
+            require_horizon(profile)
+        return profile
 
 
 class _RigFile(_Table):
@@ -158,6 +170,8 @@ class Rig:
         Its tables.
     site : Site or None
         Where, if it says so.
+    horizon : list of [azimuth, altitude], or None
+        What hides the sky there. [deg]
     """
 
     path: Path
@@ -166,6 +180,12 @@ class Rig:
     guiding: Guiding
     mount: Mount
     site: Site | None
+    horizon: list[list[float]] | None = None
+
+    @property
+    def reach(self) -> Reach:
+        """Where this mount can point the camera at this site."""
+        return rig_reach(self.mount.limits, self.horizon, changes_side=self.mount.kind in (None, "german"))
 
     @property
     def pixel_scale_arcsec(self) -> float | None:
@@ -202,7 +222,8 @@ def read_rig(path: Path) -> Rig:
             file.site.height_m,
             f"rig file {printable(path.name)}",
         )
-    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site)
+    horizon = file.site.horizon if file.site else None
+    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site, horizon)
 
 
 def check_rig_text(text: str, path: Path) -> None:
@@ -271,10 +292,21 @@ def _hint(where: tuple[str, ...]) -> str:
     """Return the nearest key of the same table, else where that key belongs, else what the table knows."""
     table, key = where[:-1], where[-1]
     known = _keys_of(table)
+    tables = (
+        ("optics",),
+        ("camera",),
+        ("guiding",),
+        ("mount",),
+        ("mount", "azimuth"),
+        ("mount", "limits"),
+        ("site",),
+    )
+    for other in tables:
+        if key in _keys_of(other):
+            return f"; did you mean {key} in [{'.'.join(other)}]?"
     if near := difflib.get_close_matches(key, known, n=1, cutoff=0.4):
         return f"; did you mean {near[0]}?"
-    others = (("optics",), ("camera",), ("guiding",), ("mount",), ("mount", "azimuth"), ("site",))
-    for other in others:
+    for other in tables:
         if near := difflib.get_close_matches(key, _keys_of(other), n=1, cutoff=0.7):
             return f"; did you mean {near[0]} in [{'.'.join(other)}]?"
     return f"; known here: {', '.join(known)}"

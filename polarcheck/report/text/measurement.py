@@ -185,9 +185,12 @@ def _next(result: Measurement) -> str:
         text += f" The error in {'altitude' if swing else 'azimuth'} lies within its 95 % interval."
     step = result.next_step
     if step and _worth_a_frame(result):
+        side = "west" if step.turn_deg > 0 else "east"
         text += (
-            f" To narrow this answer, add a frame at axis angle {step.axis_angle_deg:+.0f} deg: the larger sigma "
-            f"would fall from {step.sigma_now_arcmin:.2g} to {step.sigma_then_arcmin:.2g} arcmin."
+            f" To narrow this answer, leave declination clamped, turn the mount {abs(step.turn_deg):.0f} deg {side} in "
+            f"right ascension (the camera then looks to azimuth {step.azimuth_deg:.0f}, altitude "
+            f"{step.altitude_deg:.0f} deg) and add a frame: the larger sigma would fall from {step.sigma_now_arcmin:.2g} "
+            f"to {step.sigma_then_arcmin:.2g} arcmin."
         )
     return wrapped(text)
 

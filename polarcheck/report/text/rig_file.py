@@ -40,6 +40,10 @@ _TEMPLATE = """\
 #offset_deg = [0.3, -0.1]
 
 [mount]
+# "german" (a counterweight on the declination axis; it changes the side of the
+# pier at the meridian), "fork" or "tracker" (a small head for a camera, without
+# a counterweight). For: the checklist, the sweep plan.
+#kind = "german"
 # Periodic error in arcsec, from the lowest to the highest point of the curve
 # (peak to peak), and the time of one turn of the worm in s. Track a star
 # near the celestial equator, unguided, for two turns of the worm.
@@ -99,6 +103,19 @@ _TEMPLATE = """\
 #smallest_turn = 0.01
 #travel_arcmin = 900.0
 
+[mount.limits]
+# Where the mount can point, for the sweep plan and the next frame, in degrees.
+# Lowest and highest altitude (near the zenith some tubes meet the tripod).
+#lowest_deg = 20.0
+#highest_deg = 80.0
+# How far past the meridian the tube may go before the mount must change the
+# side of the pier. Try it by hand, by day, cables attached.
+#past_meridian_deg = 10.0
+# Least and greatest turn about the right-ascension axis, 0 with the camera on
+# the meridian, west positive; and the longest arc of one sweep.
+#axis_angle_deg = [-100.0, 100.0]
+#arc_deg = 150.0
+
 # Where the mount stands, for frames whose headers do not say and for planning:
 # degrees, north and east positive, and metres. From a map or a satellite
 # receiver. Take the # from [site] too.
@@ -106,6 +123,9 @@ _TEMPLATE = """\
 #latitude_deg = 47.3
 #longitude_deg = 11.2
 #height_m = 900.0
+# What hides the sky: pairs of azimuth (north 0, east 90) and altitude, straight
+# in between and on around. A phone's level and compass will do.
+#horizon = [[0.0, 15.0], [90.0, 25.0], [180.0, 10.0], [270.0, 20.0]]
 """
 
 _HIDDEN = re.compile(r"^#(?=[\[a-z])", re.MULTILINE)

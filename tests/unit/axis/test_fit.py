@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.axis.fit import AxisFit, axis_angle, best_next_frame, fit_axis, shift_by_sag
-from polarcheck.constants import DEGREE
+from polarcheck.axis.fit import AxisFit, axis_angle, fit_axis, shift_by_sag
 from tests.benchmarks.cramer_rao import axis_bound, even_grid, rightward_and_upward
 from tests.helpers import ARCSEC, DEG, altitude_of, enu, separation_arcsec
 from tests.rigid_mount import (
@@ -157,35 +156,3 @@ def test_sag_moves_the_axis_as_a_refit_of_sagged_frames_does(angles: list[float]
     told = shift_by_sag(level, sag)
     assert told == pytest.approx(moved, abs=0.01 * np.linalg.norm(moved))
     assert np.linalg.norm(moved) > ARCSEC
-
-
-@pytest.mark.parametrize(
-    ("axis", "pole", "north"), [(AXIS, POLE, True), (SOUTHERN_AXIS, SOUTHERN_POLE, False)]
-)
-def test_best_next_frame_is_that_of_which_a_refit_has_the_smallest_sigma(
-    axis: Array, pole: Array, north: bool
-) -> None:
-    camera, sense = camera_at(axis, 40.0), -1.0 if north else 1.0
-    turns = np.array([-20.0, 0.0, 15.0])
-    found = fitted(turned(axis, sense * turns, camera), pole)
-    best = best_next_frame(found, north)
-    assert best is not None
-    sigmas = {}
-    for angle in range(-180, 180, 5):
-        rotations = turned(axis, sense * np.append(turns, angle), camera)
-        if altitude_of(rotations[-1].apply([0.0, 0.0, 1.0])) > 15 * DEG:
-            info = fitted(rotations, pole).solution.information
-            sigmas[angle] = 1 / np.sqrt(np.linalg.eigvalsh(info)[0])
-    angle = round(best.axis_angle / DEG)
-    # what is found lies on a grid of 5 deg that starts at the first frame; 1e-4 of its sigma
-    least = min(sigmas.values())
-    assert best.sigma_then / found.noise == pytest.approx(least, rel=1e-4)
-    assert sigmas[5 * round(angle / 5)] == pytest.approx(least, rel=1e-4)
-    now = 1 / np.sqrt(np.linalg.eigvalsh(found.solution.information)[0])
-    assert best.sigma_now / found.noise == pytest.approx(now, rel=1e-9)
-    assert best.sigma_then < 0.5 * best.sigma_now
-
-
-def test_next_frame_is_not_looked_for_near_the_horizon() -> None:
-    found = fitted(turned(AXIS, [-20.0, 0.0, 15.0], CAMERA))
-    assert best_next_frame(found, True, lowest_altitude=88 * DEGREE) is None

@@ -96,36 +96,47 @@ def test_example_differs_from_the_new_file_only_in_what_is_in_force() -> None:
     plain, example = rig_template().splitlines(), rig_template(example=True).splitlines()
     changed = [(old, new) for old, new in zip(plain, example, strict=True) if old != new]
     assert all(old == f"#{new}" for old, new in changed)
-    assert len(changed) == 29 + 1  # and [site]
+    assert len(changed) == 36 + 1  # and [site]
 
 
 PAIRS = {"thread_pitch_mm": "lever_mm", "lever_mm": "thread_pitch_mm"}
 SITE = {"latitude_deg", "longitude_deg", "height_m"}
+HORIZON = {"horizon"}  # in the table of the site, which it needs
 
 
 def test_each_single_key_of_the_new_file_can_be_put_in_force_alone(tmp_path: Path) -> None:
     """Taking away one # (or those that belong together) leaves a valid file with just that in it."""
     lines = rig_template().splitlines()
     keys = {i: line[1:].split(" ")[0] for i, line in enumerate(lines) if re.match(r"#[a-z_]+ = ", line)}
-    assert len(keys) == 29
+    assert len(keys) == 36
     for i, key in keys.items():
         free = {i, *(j for j in (i - 1, i + 1) if keys.get(j) == PAIRS.get(key, ""))}
-        if key in SITE:
-            free = {lines.index("#[site]"), *(j for j, other in keys.items() if other in SITE)}
+        if key in SITE | HORIZON:
+            free = {i, lines.index("#[site]"), *(j for j, other in keys.items() if other in SITE)}
         text = "\n".join(line[1:] if j in free else line for j, line in enumerate(lines))
         (tmp_path / "one.toml").write_text(text, encoding="utf-8")
         rig = read_rig(tmp_path / "one.toml")
         stated = {name for table in tables_of(rig) for name in table.model_fields_set} - {
             "azimuth",
             "altitude",
+            "limits",
         }
-        assert stated == {keys[j] for j in free if j in keys} - SITE
-        assert (rig.site is not None) == (key in SITE)
+        assert stated == {keys[j] for j in free if j in keys} - SITE - HORIZON
+        assert (rig.site is not None) == (key in SITE | HORIZON)
+        assert (rig.horizon is not None) == (key in HORIZON)
 
 
 def tables_of(rig: Rig) -> list[BaseModel]:
     assert rig.mount.azimuth is not None and rig.mount.altitude is not None
-    return [rig.optics, rig.camera, rig.guiding, rig.mount, rig.mount.azimuth, rig.mount.altitude]
+    return [
+        rig.optics,
+        rig.camera,
+        rig.guiding,
+        rig.mount,
+        rig.mount.azimuth,
+        rig.mount.altitude,
+        rig.mount.limits,
+    ]
 
 
 def test_new_file_fits_a_terminal() -> None:
