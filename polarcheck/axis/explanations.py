@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution, axis_of_turn, solve_axis
 from polarcheck.constants import DEGREE
 from polarcheck.errors import GeometryError
@@ -329,7 +330,7 @@ def _core(context: _Context, groups: Ints, axis: Array) -> tuple[Bools, float]:
         across = offset @ normal / max(sine, 1e-9)
         along_square = np.maximum(np.sum(offset**2, axis=-1) - across**2, 0)
         moment = attitudes.roll_moments[attitudes.camera[members[0]]]
-        roll = 1 - sine**2 + sine**2 * context.roll_ratio**2 / moment
+        roll = roll_variance(sine**2, context.roll_ratio, moment)
         distance[members] = (along_square + across**2 / roll) / attitudes.noise[members] ** 2
     core = _closest(groups, distance)
     return core, float(distance[core].sum())
@@ -364,14 +365,7 @@ def _discrepancies(solution: AxisSolution, groups: Ints, used: Bools, context: _
     housed = _guests(context.attitudes, groups)
     count = len(solution.cameras)
     total = np.bincount(housed, solution.weights, count)
-    mean = np.stack(
-        [
-            np.bincount(housed, solution.weights * column, count)
-            for column in solution.design.reshape(-1, 4).T
-        ],
-        axis=-1,
-    ).reshape(count, 2, 2)
-    lever = solution.design - (mean / total[:, None, None])[housed]
+    lever = solution.design - group_means(solution.design, housed, solution.weights, count)[housed]
     noise = context.attitudes.noise[:, None] ** 2 + 1 / total[housed][:, None]
     covariance = lever @ np.linalg.pinv(solution.information) @ np.swapaxes(lever, -1, -2)
     covariance[:, [0, 1], [0, 1]] += noise * solution.variances[housed]

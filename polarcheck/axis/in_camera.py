@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polarcheck.axis.fit import AxisFit
+from polarcheck.axis.groups import group_means
 from polarcheck.vectors import Array, angle_between, best_rotations, tangent_basis, unit
 
 __all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis"]
@@ -128,7 +129,10 @@ def camera_axis(fit: AxisFit, frame: int, pixel: float) -> CameraAxis:
     group, solution = int(fit.groups[frame]), fit.solution
     members = fit.used & (fit.groups == group)
     stations = len(np.unique(fit.station[members]))
-    mean = np.average(solution.design, axis=0, weights=np.where(members, solution.weights, 0.0))
+    means = group_means(
+        solution.design, fit.groups, np.where(fit.used, solution.weights, 0.0), len(fit.camera_axes)
+    )
+    mean = means[group]
     alone = np.diag(solution.variances[group]) * fit.attitudes.noise[frame] ** 2 / stations
     offset = fit.noise**2 * (alone + mean @ np.linalg.pinv(solution.information, hermitian=True) @ mean.T)
     axis = fit.camera_axes[group]

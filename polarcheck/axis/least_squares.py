@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.vectors import Array, rotation_matrix, rotation_vector, tangent_basis, unit
 
 __all__ = ["AxisSolution", "axis_levers", "axis_of_turn", "solve_axis", "turn_about"]
@@ -234,14 +235,13 @@ def _components(
     """Axes (g, 3, 2) and relative variances (g, 2) of the declination and roll component."""
     boresight = attitudes.boresights[camera]
     inner = np.einsum("gji,j->gi", cameras, axis)  # the axis as the camera sees it
-    cosine = np.einsum("gi,gi->g", inner, boresight)
     normal = np.cross(boresight, inner)
     sine = np.linalg.norm(normal, axis=-1)
     for g in np.flatnonzero(sine < 1e-9):  # on the axis itself every direction across it will do
         normal[g] = tangent_basis(inner[g])[:, 0]
     normal = unit(normal)
     planes = np.stack([normal, np.cross(normal, inner)], axis=-1)
-    roll = cosine**2 + sine**2 * roll_ratio**2 / attitudes.roll_moments[camera]
+    roll = roll_variance(sine**2, roll_ratio, attitudes.roll_moments[camera])
     return planes, np.stack([np.ones_like(roll), roll], axis=-1)
 
 
@@ -249,9 +249,7 @@ def _normal_equations(frames: _Linearised, groups: Ints, weights: Array) -> tupl
     """Information (2, 2), gradient (2,), and each group's mean (g, 2, 3) of misfit and design."""
     rows = np.concatenate([frames.misfit[..., None], frames.design], axis=-1)
     count = len(frames.planes)
-    total = np.bincount(groups, weights, count)
-    sums = [np.bincount(groups, weights * column, count) / total for column in rows.reshape(len(rows), 6).T]
-    means: Array = np.stack(sums, axis=-1).reshape(count, 2, 3)
+    means = group_means(rows, groups, weights, count)
     centred = rows - means[groups]
     moments = np.einsum("nc,nci,ncj->ij", weights[:, None] / frames.variances[groups], centred, centred)
     return moments[1:, 1:], moments[1:, 0], means

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.fit import AxisFit, axis_angle
+from polarcheck.axis.groups import group_means
 from polarcheck.axis.least_squares import axis_levers
 from polarcheck.axis.reach import Reach
 from polarcheck.constants import DEGREE
@@ -116,7 +117,10 @@ def _sigma_with(fit: AxisFit, last: int, turns: Array) -> Array:
     planes = model @ fit.solution.planes[group]
     design = np.einsum("ic,nji,jk->nck", planes, rotations, axis_levers(fit.axis))
     weights = np.where(fit.groups == group, fit.solution.weights, 0.0)
-    mean, total = np.average(fit.solution.design, axis=0, weights=weights), float(weights.sum())
+    mean, total = (
+        group_means(fit.solution.design, fit.groups, weights, len(fit.camera_axes))[group],
+        float(weights.sum()),
+    )
     weight = 1 / fit.attitudes.noise[last] ** 2
     gain = weight * total / (weight + total) / fit.solution.variances[group]
     lever = design - mean

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution
 from polarcheck.vectors import Array
 
@@ -57,7 +58,7 @@ class Equations:
 
     def roll_variances(self, ratio: float) -> Array:
         """Variance of the roll component in units of the pointing's, shape (s,)."""
-        return np.asarray(1 - self.sine_squares + self.sine_squares * ratio**2 / self.moments)
+        return roll_variance(self.sine_squares, ratio, self.moments)
 
     def normal(self, ratio: float) -> tuple[Array, Array, float]:
         """Return information (2, 2), gradient (2,) and the weighted sum of squared misfits."""
@@ -107,9 +108,7 @@ def observation_equations(
     size = np.bincount(key)
 
     def mean(values: Array) -> Array:
-        flat = values[used].reshape(len(key), -1)
-        averaged: Array = np.stack([np.bincount(key, column) / size for column in flat.T], axis=-1)
-        return averaged.reshape(len(size), *values.shape[1:])
+        return group_means(values[used], key, np.ones(len(key)), len(size))
 
     first = (
         np.array([np.argmax(key == k) for k in range(len(size))]) if len(size) < len(key) else np.argsort(key)
@@ -156,7 +155,4 @@ def roll_ratio(equations: Equations) -> float:
 
 
 def _centred(values: Array, groups: Ints, weights: Array) -> Array:
-    flat = values.reshape(len(values), -1)
-    total = np.bincount(groups, weights)
-    means: Array = np.stack([np.bincount(groups, weights * column) for column in flat.T], axis=-1)
-    return np.asarray((flat - (means / np.maximum(total, 1e-300)[:, None])[groups]).reshape(values.shape))
+    return np.asarray(values - group_means(values, groups, weights, int(groups.max()) + 1)[groups])
