@@ -1,13 +1,23 @@
 from .error import AxisError, axis_error, side_words
-from .saved import read_alignment
+from .saved import kept_text, read_alignment
+from .schema import AirTable, AxisTable, ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable, SiteTable
 from .state import Alignment, FrameFile, Step
 
 __all__ = [
+    "AirTable",
     "Alignment",
     "AxisError",
+    "AxisTable",
+    "ErrorTable",
     "FrameFile",
+    "FrameTable",
+    "KeptAlignment",
+    "KeptAxis",
+    "PoleTable",
+    "SiteTable",
     "Step",
     "axis_error",
+    "kept_text",
     "read_alignment",
     "side_words",
 ]

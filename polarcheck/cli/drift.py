@@ -90,8 +90,11 @@ def drift_command(
             from polarcheck.report import save_drift_picture
 
             save_drift_picture(drift, place, plot)
-        answer = drift_object(drift, found, place, moment, rate, asked.notices)
-        typer.echo(json_text(answer) if as_json else drift_text(drift, found, place, moment, rate))
+        typer.echo(
+            json_text(drift_object(drift, found, place, moment, rate, asked.notices))
+            if as_json
+            else drift_text(drift, found, place, moment, rate)
+        )
         for notice in asked.notices:
             typer.echo(notice_text(notice), err=True)
 
@@ -106,7 +109,8 @@ def _tell_check(
     found = asked.alignment
     result = check_drift(found, read_frames([sequence], progress=progress_line()), rate)
     notices = (*asked.notices, *result.notices)
-    answer = drift_check_object(result, found, notices)
-    typer.echo(json_text(answer) if as_json else drift_check_text(result, found))
+    typer.echo(
+        json_text(drift_check_object(result, found, notices)) if as_json else drift_check_text(result, found)
+    )
     for notice in notices:
         typer.echo(notice_text(notice), err=True)

@@ -112,9 +112,10 @@ def exposure_command(
             rows = exposures_of(
                 read_targets(targets), found, moment, optics, allowed, guided=guided, rate=rate, want_s=want_s
             )
-            answer = exposure_list_object(rows, found, moment, guided, allowed, notices)
             typer.echo(
-                json_text(answer) if as_json else exposure_list_text(rows, found, moment, guided, allowed)
+                json_text(exposure_list_object(rows, found, moment, guided, allowed, notices))
+                if as_json
+                else exposure_list_text(rows, found, moment, guided, allowed)
             )
             for notice in notices:
                 typer.echo(notice_text(notice), err=True)
@@ -129,9 +130,10 @@ def exposure_command(
         if look is not None:
             assert fwhm is not None
             _draw_look(look, scene, found, place, exposure, want_s, size_asked(fwhm, optics, alignment))
-        answer = exposure_object(exposure, found, place, moment, wanted, notices)
         typer.echo(
-            json_text(answer) if as_json else exposure_text(exposure, found, place, moment, optics, wanted)
+            json_text(exposure_object(exposure, found, place, moment, wanted, notices))
+            if as_json
+            else exposure_text(exposure, found, place, moment, optics, wanted)
         )
         for notice in notices:
             typer.echo(notice_text(notice), err=True)

@@ -64,7 +64,7 @@ def follow_command(
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, parse_duration)
     with ending():
         writable("--out", out, [".json"])
-        from polarcheck.alignment import read_alignment
+        from polarcheck.alignment import kept_text, read_alignment
         from polarcheck.followup import follow_frames
         from polarcheck.frames import read_frames
         from polarcheck.knobs import expected_move
@@ -79,7 +79,7 @@ def follow_command(
         )
         shown = followed_object(followed, out.parent if out else None)
         if out is not None:
-            write_text(out, json_text(shown))
+            write_text(out, kept_text(shown))
         if keep_shift:
             _keep(rig_file, followed.clamp_shift)
         typer.echo(json_text(shown) if as_json else followed_text(followed))

@@ -78,6 +78,7 @@ def measure_command(
         writable("--plot", plot, [".png", ".svg"])
         place = site_option(site)
         rig_file = None if place and rig is None else found_rig(rig, frames)
+        from polarcheck.alignment import kept_text
         from polarcheck.measurement import Conditions, Reading, measure
         from polarcheck.report import json_text, measurement_object, measurement_text, notice_text
 
@@ -98,14 +99,14 @@ def measure_command(
         )
         if aim is not None:
             result = result.aimed_at(aim(result.sky), aim.notices())
-        shown = measurement_object(result, out.parent if out else None)
         if out is not None:
-            write_text(out, json_text(shown))
+            write_text(out, kept_text(measurement_object(result, out.parent)))
         if plot is not None:
             from polarcheck.report import save_measurement_picture
 
             save_measurement_picture(result, plot)
-        typer.echo(json_text(shown) if as_json else measurement_text(result))
+        kept_in = out.parent if out else None
+        typer.echo(json_text(measurement_object(result, kept_in)) if as_json else measurement_text(result))
         for notice in result.notices:
             typer.echo(notice_text(notice), err=True)
 

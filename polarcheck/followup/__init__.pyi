@@ -1,9 +1,12 @@
 from .axis_now import Followed, follow_frames
 from .last_frame import SensorMark, mark_on_sensor
 from .mark import StarTarget
+from .schema import CorrectionSchema, FollowedSchema
 
 __all__ = [
+    "CorrectionSchema",
     "Followed",
+    "FollowedSchema",
     "SensorMark",
     "StarTarget",
     "follow_frames",

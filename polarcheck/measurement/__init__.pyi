@@ -1,6 +1,7 @@
 from .conditions import Conditions, Reading
 from .measurement import SAG_ARCSEC, Measurement, measure, measure_frames
 from .plausibility import above_horizon
+from .schema import MeasurementSchema
 from .source import Aim, alignment_from
 from .verdicts import FrameEntry
 
@@ -10,6 +11,7 @@ __all__ = [
     "Conditions",
     "FrameEntry",
     "Measurement",
+    "MeasurementSchema",
     "Reading",
     "above_horizon",
     "alignment_from",

@@ -4,6 +4,14 @@ from .exposure import Exposure, exposure_limit, required_error
 from .exposure_list import TargetExposure, exposures_of
 from .optics import Optics, optics_from, parse_tolerance
 from .scene import LONGEST_S, Scene, set_scene
+from .schema import (
+    DriftCheckSchema,
+    DriftSchema,
+    ExposureListSchema,
+    ExposureSchema,
+    MapSchema,
+    TimelineSchema,
+)
 from .skymap import SkyMap, exposure_map
 from .star_look import StarLook, star_looks
 from .target_axis import TargetAim, aim_for_target
@@ -13,8 +21,13 @@ __all__ = [
     "LONGEST_S",
     "Drift",
     "DriftCheck",
+    "DriftCheckSchema",
     "DriftRates",
+    "DriftSchema",
     "Exposure",
+    "ExposureListSchema",
+    "ExposureSchema",
+    "MapSchema",
     "Optics",
     "Rate",
     "Scene",
@@ -23,6 +36,7 @@ __all__ = [
     "TargetAim",
     "TargetExposure",
     "Timeline",
+    "TimelineSchema",
     "aim_for_target",
     "check_drift",
     "exposure_limit",

@@ -1,4 +1,17 @@
-from .objects import json_text, measurement_object
+from .objects import (
+    correction_object,
+    drift_check_object,
+    drift_object,
+    exposure_list_object,
+    exposure_object,
+    followed_object,
+    json_text,
+    map_object,
+    measurement_object,
+    rig_object,
+    stars_object,
+    timeline_object,
+)
 from .pictures.axis import save_measurement_picture
 from .pictures.drift import save_drift_picture
 from .pictures.mark import save_mark_picture
@@ -6,19 +19,19 @@ from .pictures.sky_map import save_map_picture
 from .pictures.star_look import save_look_picture
 from .pictures.stars import save_stars_picture
 from .pictures.timeline import save_timeline_picture
-from .text.correction import correction_object, correction_text
-from .text.drift import drift_object, drift_text
-from .text.drift_check import drift_check_object, drift_check_text
-from .text.exposure import Wanted, exposure_object, exposure_text
-from .text.exposure_list import exposure_list_object, exposure_list_text
-from .text.followup import followed_object, followed_text
+from .text.correction import correction_text
+from .text.drift import drift_text
+from .text.drift_check import drift_check_text
+from .text.exposure import Wanted, exposure_text
+from .text.exposure_list import exposure_list_text
+from .text.followup import followed_text
 from .text.measurement import measurement_text, notice_text
-from .text.rig import rig_object, rig_text
+from .text.rig import rig_text
 from .text.rig_file import rig_template
-from .text.sky_map import map_object, map_text
-from .text.stars import stars_object, stars_text
+from .text.sky_map import map_text
+from .text.stars import stars_text
 from .text.target_axis import aim_notices
-from .text.timeline import timeline_object, timeline_text
+from .text.timeline import timeline_text
 
 __all__ = [
     "Wanted",

@@ -1,6 +1,7 @@
 from .choice import mark_candidates
 from .files import FrameStars, measure_stars, median_map, star_notices
 from .mosaic import as_one_plane
+from .schema import StarsSchema
 from .steady import steady_frames
 from .summary import StarSummary, summarise
 from .table import StarTable, find_stars
@@ -9,6 +10,7 @@ __all__ = [
     "FrameStars",
     "StarSummary",
     "StarTable",
+    "StarsSchema",
     "as_one_plane",
     "find_stars",
     "mark_candidates",

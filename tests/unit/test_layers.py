@@ -18,6 +18,7 @@ ROOMS = (
     "printable",
     "constants",
     "vectors",
+    "schema",
     "site",
     "times",
     "sky",

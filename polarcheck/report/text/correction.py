@@ -1,19 +1,18 @@
-"""Knob moves, on a terminal and as JSON."""
+"""Knob moves, on a terminal."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from polarcheck.alignment import Alignment, side_words
 from polarcheck.constants import DEGREE
 from polarcheck.followup import SensorMark
 from polarcheck.knobs import Correction, Move, Response
-from polarcheck.report.text.mark import mark_object, mark_text
+from polarcheck.report.text.mark import mark_text
 from polarcheck.report.text.measurement import pole_words, wrapped
 from polarcheck.report.text.rounding import with_sigma
 
-__all__ = ["correction_object", "correction_text"]
+__all__ = ["correction_text"]
 
 _CAUTION = (
     "Before you loosen anything: hold the load, ease the opposite bolt first, never free both, and keep to the "
@@ -39,48 +38,6 @@ def correction_text(correction: Correction, alignment: Alignment, mark: SensorMa
         lines += ["", mark_text(mark)] if mark else []
         lines += ["", wrapped(_CAUTION)]
     return "\n".join(lines)
-
-
-def correction_object(correction: Correction, mark: SensorMark | None = None) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.correct/1``."""
-    return {
-        "schema": "polarcheck.correct/1",
-        "moves": [
-            {
-                "knob": move.knob,
-                "move_arcmin": move.move_arcmin,
-                "sigma_arcmin": move.sigma_arcmin,
-                "direction": move.direction,
-                "turns": move.turns,
-                "sense": move.sense,
-                "take_up_turns": move.take_up_turns,
-                "is_idle": move.is_idle,
-                "opposed": move.is_opposed,
-                "ease_first": move.ease_first,
-                "beyond_travel_arcmin": move.beyond_travel_arcmin,
-            }
-            for move in correction.moves
-        ],
-        "worth_turning": correction.worth_turning,
-        "why": correction.why,
-        **mark_object(mark or SensorMark(None, "nobody asked for it")),
-        "response": {
-            "arcmin_per_turn": correction.response.matrix.tolist(),
-            "covariance": correction.response.covariance.tolist(),
-            "known": list(correction.response.known),
-            "corrections_learned_from": correction.response.turns_seen,
-            "backlash": [
-                {
-                    "knob": name,
-                    "turns": play.backlash_turns if play.is_known else None,
-                    "sigma_turns": play.backlash_sigma_turns if play.is_known else None,
-                    "reversals": play.reversals,
-                }
-                for name, play in zip(("azimuth", "altitude"), correction.response.plays, strict=True)
-            ],
-        },
-        "clamp_shift_allowed_arcmin": correction.clamp_shift_arcmin and list(correction.clamp_shift_arcmin),
-    }
 
 
 def _head(alignment: Alignment) -> str:

@@ -1,24 +1,17 @@
-"""Drift and field rotation, on a terminal and as JSON."""
+"""Drift and field rotation, on a terminal."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.constants import DEGREE
-from polarcheck.errors import Notice
-from polarcheck.outlook import Drift, DriftRates, Rate
-from polarcheck.report.objects import error_object, notice_object, pole_object, site_object
+from polarcheck.outlook import Drift, Rate
 from polarcheck.report.text.measurement import pole_words, wrapped
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.sky import Target
 from polarcheck.times import iso_from_utc
-from polarcheck.vectors import Array, azalt_from_direction
 
-__all__ = ["after_text", "aim_text", "drift_object", "drift_text", "outlook_keys", "target_text"]
+__all__ = ["after_text", "aim_text", "drift_text", "target_text"]
 
 _ROWS = 7
 _CAUSES = {
@@ -112,69 +105,3 @@ def _parts(drift: Drift, rate: Rate) -> str:
         wrapped("Refraction is what a mount on the pole would show. Unknown here: flexure, wind, the drive.")
     )
     return "\n".join(lines)
-
-
-def outlook_keys(
-    alignment: Alignment, target: Target, utc: tuple[float, float], notices: Sequence[Notice]
-) -> dict[str, Any]:
-    """Return the keys that answers about a target share."""
-    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(alignment.axis))
-    return {
-        **site_object(alignment.sky),
-        "start_utc": iso_from_utc(utc),
-        "target": {
-            "name": target.name,
-            "right_ascension_deg": target.ra_deg,
-            "declination_deg": target.dec_deg,
-        },
-        "pole": pole_object(alignment.pole),
-        "axis": {"azimuth_deg": azimuth, "altitude_deg": altitude},
-        "error": error_object(alignment.error),
-        "warnings": [notice_object(notice) for notice in notices],
-    }
-
-
-def drift_object(
-    drift: Drift,
-    alignment: Alignment,
-    target: Target,
-    utc: tuple[float, float],
-    rate: Rate,
-    notices: Sequence[Notice],
-) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.drift/1``."""
-    rows = zip(
-        drift.seconds,
-        drift.east_arcsec,
-        drift.north_arcsec,
-        drift.rotation_arcsec,
-        drift.altitude_deg,
-        strict=True,
-    )
-    keys = ("t_s", "east_arcsec", "north_arcsec", "rotation_arcsec", "altitude_deg")
-    return {
-        "schema": "polarcheck.drift/1",
-        **outlook_keys(alignment, target, utc, notices),
-        "rate": rate,
-        "rates": _rates_object(drift.rates),
-        "rates_sigma": None if drift.rates_sigma is None else _rates_object(drift.rates_sigma),
-        "track": [dict(zip(keys, (float(value) for value in row), strict=True)) for row in rows],
-        "end_sigma": None if drift.sigma_arcsec is None else _triple(drift.sigma_arcsec[-1]),
-        "causes": {cause: _triple(parts[-1]) for cause, parts in drift.causes.items()},
-    }
-
-
-def _rates_object(rates: DriftRates) -> dict[str, float]:
-    return {
-        "east_arcsec_per_min": rates.east_arcsec_per_min,
-        "north_arcsec_per_min": rates.north_arcsec_per_min,
-        "rotation_arcsec_per_min": rates.rotation_arcsec_per_min,
-    }
-
-
-def _triple(values: Array) -> dict[str, float]:
-    return {
-        "east_arcsec": float(values[0]),
-        "north_arcsec": float(values[1]),
-        "rotation_arcsec": float(values[2]),
-    }

@@ -1,21 +1,16 @@
-"""Predicted drift beside what a sequence shows, on a terminal and as JSON."""
+"""Predicted drift beside what a sequence shows, on a terminal."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.errors import Notice
 from polarcheck.outlook import DriftCheck
-from polarcheck.report.objects import error_object, notice_object, pole_object, site_object
 from polarcheck.report.text.drift import after_text, aim_text
 from polarcheck.report.text.measurement import wrapped
 from polarcheck.report.text.rounding import with_sigma
 
-__all__ = ["drift_check_object", "drift_check_text"]
+__all__ = ["drift_check_text"]
 
 _MOST_ROWS = 24
 _SURE = 3.0  # standard errors
@@ -81,35 +76,3 @@ def _rest(check: DriftCheck) -> str:
             "was measured, or another tracking rate."
         )
     return wrapped(said)
-
-
-def drift_check_object(check: DriftCheck, alignment: Alignment, notices: Sequence[Notice]) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.outlook.drift-check/1``."""
-    drift = check.predicted
-    predicted = np.stack([drift.east_arcsec, drift.north_arcsec, drift.rotation_arcsec], axis=-1)
-    return {
-        "schema": "polarcheck.outlook.drift-check/1",
-        "target": {"right_ascension_deg": check.target_deg[0], "declination_deg": check.target_deg[1]},
-        "frames": [
-            {
-                "file": check.names[i],
-                "t_s": float(check.seconds[i]),
-                "seen": _triple(check.seen_arcsec[i]),
-                "predicted": _triple(predicted[i]),
-            }
-            for i in range(len(check.names))
-        ],
-        "excess_per_min": _triple(check.rate_excess_arcsec_per_min),
-        "excess_per_min_sigma": _triple(check.rate_excess_sigma),
-        "scatter": _triple(check.scatter_arcsec),
-        "swing_east_arcsec": check.swing_arcsec,
-        "unsolved_frames": check.unsolved,
-        **site_object(alignment.sky),
-        "pole": pole_object(alignment.pole),
-        "error": error_object(alignment.error),
-        "warnings": [notice_object(notice) for notice in notices],
-    }
-
-
-def _triple(values: Any) -> dict[str, float]:
-    return {f"{name}_arcsec": float(value) for name, value in zip(_PARTS, values, strict=True)}

@@ -1,20 +1,17 @@
-"""The longest exposure, on a terminal and as JSON."""
+"""The longest exposure, on a terminal."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from polarcheck.alignment import Alignment
-from polarcheck.errors import Notice
 from polarcheck.outlook import Exposure, Optics
-from polarcheck.report.text.drift import after_text, aim_text, outlook_keys, target_text
+from polarcheck.report.text.drift import after_text, aim_text, target_text
 from polarcheck.report.text.measurement import wrapped
 from polarcheck.sky import Target
 from polarcheck.times import iso_from_utc
 
-__all__ = ["Wanted", "exposure_object", "exposure_text", "place_on_sensor"]
+__all__ = ["Wanted", "exposure_text", "place_on_sensor"]
 
 _BY = {
     "drift": "drift by the misalignment",
@@ -121,32 +118,3 @@ def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
     else:
         said += f": {-margin:.3g} arcmin too far. See polarcheck correct."
     return wrapped(said)
-
-
-def exposure_object(
-    exposure: Exposure,
-    alignment: Alignment,
-    target: Target,
-    utc: tuple[float, float],
-    wanted: Wanted | None,
-    notices: Sequence[Notice],
-) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.exposure/1``."""
-    at = exposure.limited_at
-    required = (
-        {}
-        if wanted is None
-        else {"want_s": wanted.seconds, "required": {"total_arcmin": wanted.total_arcmin}}
-    )
-    return {
-        "schema": "polarcheck.exposure/1",
-        "guided": exposure.guided,
-        "tolerance_arcsec": exposure.tolerance_arcsec,
-        "limit_s": exposure.limit_s,
-        "limited_by": exposure.limited_by,
-        "limit_s_95": exposure.limit_s_95,
-        "limited_at_deg": None if at is None else list(at),
-        "available_s": exposure.available_s,
-        **required,
-        **outlook_keys(alignment, target, utc, notices),
-    }

@@ -1,13 +1,11 @@
-"""The mark on the sensor, on a terminal and as JSON."""
+"""The mark on the sensor, on a terminal."""
 
 from __future__ import annotations
 
-from typing import Any
-
-from polarcheck.followup import SensorMark, StarTarget
+from polarcheck.followup import SensorMark
 from polarcheck.report.text.measurement import wrapped
 
-__all__ = ["mark_object", "mark_text", "shift_words"]
+__all__ = ["mark_text", "shift_words"]
 
 Place = tuple[float, float]
 
@@ -37,15 +35,6 @@ def mark_text(mark: SensorMark) -> str:
     return "\n".join(lines)
 
 
-def mark_object(mark: SensorMark) -> dict[str, Any]:
-    """Return the keys ``star_target`` and ``star_target_reason``."""
-    target = mark.target
-    return {
-        "star_target": None if target is None else _target_object(target),
-        "star_target_reason": mark.reason,
-    }
-
-
 def shift_words(before: Place, after: Place) -> str:
     """Return how far a place moves along each axis of the pixels, in words."""
     steps = []
@@ -58,16 +47,3 @@ def shift_words(before: Place, after: Place) -> str:
 
 def _place(place: Place) -> str:
     return f"x {place[0]:.0f}, y {place[1]:.0f}"
-
-
-def _target_object(target: StarTarget) -> dict[str, Any]:
-    return {
-        "file": target.file,
-        "from_px": list(target.from_px),
-        "after_first_px": None if target.after_first_px is None else list(target.after_first_px),
-        "to_px": None if target.to_px is None else list(target.to_px),
-        "reason": target.reason,
-        "knobs": list(target.knobs),
-        "part_on_sensor": list(target.part_on_sensor),
-        "part_px": list(target.part_px),
-    }

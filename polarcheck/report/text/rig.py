@@ -1,14 +1,13 @@
-"""What follows from a rig file, as text with the formula of each number, and as an object."""
+"""What follows from a rig file, as text with the formula of each number."""
 
 from __future__ import annotations
 
 import textwrap
-from typing import Any
 
 from polarcheck.printable import printable
 from polarcheck.rig import KnobSummary, RigSummary
 
-__all__ = ["rig_object", "rig_text"]
+__all__ = ["rig_text"]
 
 _WIDTH = 79
 
@@ -23,56 +22,6 @@ def rig_text(summary: RigSummary) -> str:
         _open(summary),
     ]
     return "\n\n".join(part for part in parts if part)
-
-
-def rig_object(summary: RigSummary) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.rig/1``."""
-    rig, offset = summary.rig, summary.rig.guiding.offset_deg
-    return {
-        "schema": "polarcheck.rig/1",
-        "file": printable(rig.path),
-        "optics": rig.optics.model_dump(),
-        "camera": rig.camera.model_dump(),
-        "pixel_scale_arcsec": summary.pixel_scale_arcsec,
-        "field_of_view": {
-            "width_deg": summary.width_deg,
-            "height_deg": summary.height_deg,
-            "diagonal_deg": summary.diagonal_deg,
-        },
-        "guiding": {"offset_deg": offset, "distance_deg": summary.guide_distance_deg},
-        "mount": rig.mount.model_dump(exclude={"azimuth", "altitude"}),
-        "knobs": [_knob_object(knob) for knob in summary.knobs],
-        "site": rig.site
-        and {
-            "latitude_deg": rig.site.latitude_deg,
-            "longitude_deg": rig.site.longitude_deg,
-            "height_m": rig.site.height_m,
-        },
-        "missing": [
-            {"key": point.key, "command": point.command, "without": point.without}
-            for point in summary.open_points
-        ],
-        "warnings": [{"code": notice.code, "text": notice.text} for notice in summary.notices],
-    }
-
-
-def _knob_object(knob: KnobSummary) -> dict[str, Any]:
-    stated = knob.knob
-    return {
-        "knob": knob.name,
-        "kind": stated.kind,
-        "arcmin_per_turn": knob.arcmin_per_turn,
-        "basis": knob.basis,
-        "thread_pitch_mm": stated.thread_pitch_mm,
-        "lever_mm": stated.lever_mm,
-        "clockwise_moves": stated.clockwise_moves,
-        "smallest_turn": knob.smallest_turn,
-        "smallest_move_arcmin": knob.smallest_move_arcmin,
-        "backlash_turns": stated.backlash_turns,
-        "backlash_arcmin": knob.backlash_arcmin,
-        "travel_arcmin": stated.travel_arcmin,
-        "travel_turns": knob.travel_turns,
-    }
 
 
 Row = tuple[str, str, str]

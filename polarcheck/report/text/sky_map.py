@@ -1,21 +1,16 @@
-"""Longest exposures over the sky, as a table and as JSON."""
+"""Longest exposures over the sky, as a table."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.errors import Notice
 from polarcheck.outlook import SkyMap
-from polarcheck.report.objects import error_object, notice_object, pole_object, site_object
 from polarcheck.report.text.drift import aim_text
 from polarcheck.report.text.measurement import wrapped
 from polarcheck.vectors import Array
 
-__all__ = ["map_object", "map_text", "short_time"]
+__all__ = ["map_text", "short_time"]
 
 _HOURS = np.arange(-6.0, 6.1, 1.5)
 
@@ -58,21 +53,3 @@ def short_time(seconds: float) -> str:
     if seconds < 119.5:
         return f"{seconds:.0f}s"
     return f"{seconds / 60:.0f}m" if seconds < 119.5 * 60 else f"{seconds / 3600:.1f}h"
-
-
-def map_object(sky: SkyMap, alignment: Alignment, notices: Sequence[Notice]) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.map/1``; null below an altitude of 5 deg."""
-    return {
-        "schema": "polarcheck.map/1",
-        "guided": sky.guided,
-        "tolerance_arcsec": sky.tolerance_arcsec,
-        "hour_angle_deg": sky.hour_angle_deg.tolist(),
-        "declination_deg": sky.declination_deg.tolist(),
-        "limit_s": [[None if not np.isfinite(v) else float(v) for v in row] for row in sky.limit_s],
-        "is_endless": np.isinf(sky.limit_s).tolist(),
-        "altitude_deg": [[None if np.isnan(v) else float(v) for v in row] for row in sky.altitude_deg],
-        **site_object(alignment.sky),
-        "pole": pole_object(alignment.pole),
-        "error": error_object(alignment.error),
-        "warnings": [notice_object(notice) for notice in notices],
-    }

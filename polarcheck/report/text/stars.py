@@ -1,18 +1,16 @@
-"""Stars of frames, on a terminal and as JSON."""
+"""Stars of frames, on a terminal."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
-from polarcheck.report.objects import notice_object
 from polarcheck.report.text.measurement import in_columns, wrapped
 from polarcheck.stars import FrameStars, median_map, star_notices
 from polarcheck.vectors import Array
 
-__all__ = ["stars_object", "stars_text"]
+__all__ = ["stars_text"]
 
 _NAME = 22
 _MOST_ROWS, _MOST_LEFT = 60, 20
@@ -77,32 +75,3 @@ def _legend() -> str:
         "the second moments; trail: the length of an even trail that makes it, where it can be told from none, and its angle "
         "from +x towards +y."
     )
-
-
-def stars_object(frames: Sequence[FrameStars]) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.stars/1``."""
-    return {
-        "schema": "polarcheck.stars/1",
-        "frames": [_object(frame) for frame in frames],
-        "warnings": [notice_object(notice) for notice in star_notices(frames)],
-    }
-
-
-def _object(frame: FrameStars) -> dict[str, Any]:
-    stars = frame.summary
-    keys = ("fwhm_px", "elongation", "trail_angle_deg", "trail_px", "agreement")
-    return {
-        "file": frame.name,
-        "stars": 0 if stars is None else stars.stars,
-        "shaped_stars": 0 if stars is None else stars.shaped,
-        "fwhm_arcsec": frame.fwhm_arcsec,
-        **{key: None if stars is None else getattr(stars, key) for key in keys},
-        "map_fwhm_px": None if stars is None else _numbers(stars.map_fwhm_px),
-        "map_elongation": None if stars is None else _numbers(stars.map_elongation),
-        "mount_moved": None if stars is None else stars.has_moved,
-        "reason": frame.reason,
-    }
-
-
-def _numbers(grid: Array) -> list[list[float | None]]:
-    return [[None if np.isnan(value) else float(value) for value in row] for row in grid]

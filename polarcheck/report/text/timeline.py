@@ -1,22 +1,17 @@
-"""A night for one target, as a table and as JSON."""
+"""A night for one target, as a table."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.errors import Notice
 from polarcheck.outlook import Timeline
-from polarcheck.report.objects import error_object, notice_object, pole_object, site_object
 from polarcheck.report.text.drift import after_text, aim_text, target_text
 from polarcheck.report.text.measurement import wrapped
 from polarcheck.sky import Target
 from polarcheck.times import add_seconds, iso_from_utc
 
-__all__ = ["timeline_object", "timeline_text"]
+__all__ = ["timeline_text"]
 
 
 def timeline_text(line: Timeline, alignment: Alignment, target: Target) -> str:
@@ -54,44 +49,3 @@ def _foot(line: Timeline) -> str:
     share = float(free.mean()) * float(line.seconds[-1]) / 3600
     moon = f"The Moon is {line.moon_lit:.0%} lit; the target is up without it for about {share:.1f} h."
     return wrapped(f"{crossing} {moon}")
-
-
-def timeline_object(
-    line: Timeline, alignment: Alignment, target: Target, notices: Sequence[Notice]
-) -> dict[str, Any]:
-    """Return the object of schema ``polarcheck.timeline/1``."""
-    night = line.night
-    return {
-        "schema": "polarcheck.timeline/1",
-        "dusk_utc": iso_from_utc(night.dusk),
-        "dawn_utc": iso_from_utc(night.dawn),
-        "sun_altitude_deg": night.sun_deg,
-        "moon_lit": line.moon_lit,
-        "meridian_utc": None
-        if line.meridian_s is None
-        else iso_from_utc(add_seconds(night.dusk, line.meridian_s)),
-        "guided": line.guided,
-        "tolerance_arcsec": line.tolerance_arcsec,
-        "rows": [_object(line, i) for i in range(len(line.seconds))],
-        "target": {
-            "name": target.name,
-            "right_ascension_deg": target.ra_deg,
-            "declination_deg": target.dec_deg,
-        },
-        **site_object(alignment.sky),
-        "pole": pole_object(alignment.pole),
-        "error": error_object(alignment.error),
-        "warnings": [notice_object(notice) for notice in notices],
-    }
-
-
-def _object(line: Timeline, i: int) -> dict[str, Any]:
-    limit = float(line.limit_s[i])
-    return {
-        "utc": iso_from_utc(add_seconds(line.night.dusk, float(line.seconds[i]))),
-        "altitude_deg": float(line.altitude_deg[i]),
-        "hour_angle_deg": float(line.hour_angle_deg[i]),
-        "moon_altitude_deg": float(line.moon_altitude_deg[i]),
-        "limit_s": limit if np.isfinite(limit) else None,
-        "is_endless": bool(np.isinf(limit)),
-    }

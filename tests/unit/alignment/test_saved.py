@@ -11,15 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from polarcheck.alignment.saved import read_alignment
+from polarcheck.alignment.saved import LARGEST_BYTES, read_alignment
 from polarcheck.alignment.state import Alignment
 from polarcheck.errors import InputError
 from polarcheck.followup.axis_now import follow_frames
 from polarcheck.frames import read_frames
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
-from polarcheck.report.objects import json_text, measurement_object
-from polarcheck.report.text.followup import followed_object
+from polarcheck.report.objects import followed_object, json_text, measurement_object
 from polarcheck.times import seconds_between
 from tests.commands import frames, steering
 
@@ -217,7 +216,7 @@ def test_file_of_another_kind_is_refused(tmp_path: Path, raw: bytes) -> None:
 def test_missing_file_folder_and_huge_file_are_refused(tmp_path: Path) -> None:
     huge = tmp_path / "huge.json"
     with huge.open("wb") as file:
-        file.truncate(20_000_000)
+        file.truncate(LARGEST_BYTES + 1)
     with pytest.raises(InputError, match=r"^huge\.json: is too large"):
         read_alignment(huge)
     with pytest.raises(InputError, match=r"^none\.json: cannot be read \(No such file"):

@@ -16,6 +16,7 @@ from astropy.io import fits
 from polarcheck.alignment.saved import read_alignment
 from polarcheck.alignment.state import Alignment, FrameFile
 from polarcheck.followup.last_frame import SensorMark, mark_on_sensor
+from polarcheck.followup.schema import MarkTable
 from polarcheck.frames import Image
 from polarcheck.knobs.correction import correct
 from polarcheck.knobs.spec import KnobSpec
@@ -24,7 +25,7 @@ from polarcheck.measurement.measurement import measure
 from polarcheck.measurement.source import given_alignment
 from polarcheck.report.objects import json_text, measurement_object
 from polarcheck.report.pictures.mark import save_mark_picture
-from polarcheck.report.text.mark import mark_object, mark_text
+from polarcheck.report.text.mark import mark_text
 from polarcheck.simulate import Camera
 from polarcheck.sky.observed import Sky
 from tests.commands import NORTH, frames, steering, strict_json
@@ -53,11 +54,15 @@ def mark(alignment: Alignment, find: Callable[..., Any] = peaks) -> SensorMark:
     )
 
 
+def mark_keys(found: SensorMark) -> dict[str, Any]:
+    return MarkTable.of_mark(found).to_dict()
+
+
 def reason(alignment: Alignment) -> str:
     found = mark(alignment)
     assert found.target is None
     assert found.reason is not None
-    assert mark_object(found) == {"star_target": None, "star_target_reason": found.reason}
+    assert mark_keys(found) == {"star_target": None, "star_target_reason": found.reason}
     text = mark_text(found)
     assert not steering(text)
     assert max(map(len, text.splitlines())) <= 80
@@ -94,13 +99,13 @@ def test_mark_is_on_the_last_frame(night: list[Path]) -> None:
 
 
 def test_kept_result_gives_the_same_mark_wherever_the_night_was_moved(kept: Path, own: list[Path]) -> None:
-    first = mark_object(mark(read_alignment(kept)))
+    first = mark_keys(mark(read_alignment(kept)))
     assert first["star_target"] is not None
     elsewhere = kept.parent / "moved"
     elsewhere.mkdir()
     for path in (kept, own[-1]):
         shutil.move(path, elsewhere)
-    assert mark_object(mark(read_alignment(elsewhere / "kept.json"))) == first
+    assert mark_keys(mark(read_alignment(elsewhere / "kept.json"))) == first
 
 
 def test_result_moved_alone_finds_the_frame_where_it_was(kept: Path) -> None:
@@ -242,7 +247,7 @@ def test_text_gives_both_places_and_which_way(night: list[Path]) -> None:
 
 
 def test_json_holds_what_scripts_rely_on(night: list[Path]) -> None:
-    answer = strict_json(json_text(mark_object(mark(measure(night).alignment))))["star_target"]
+    answer = strict_json(json_text(MarkTable.of_mark(mark(measure(night).alignment))))["star_target"]
     assert {"file", "from_px", "after_first_px", "to_px", "reason"} <= set(answer)
     for key in ("from_px", "after_first_px", "to_px"):
         assert len(answer[key]) == 2
