@@ -1,0 +1,78 @@
+"""Write docs/schemas/NAME.json from the models that write and read results: ``python -m tests.write_schemas``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from polarcheck import followup, measurement, outlook, rig, stars
+from polarcheck.schema import Schema
+
+FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
+
+MODELS: tuple[type[Schema], ...] = (
+    measurement.MeasurementSchema,
+    followup.CorrectionSchema,
+    followup.FollowedSchema,
+    outlook.DriftSchema,
+    outlook.DriftCheckSchema,
+    outlook.ExposureSchema,
+    outlook.ExposureListSchema,
+    outlook.MapSchema,
+    outlook.TimelineSchema,
+    rig.RigSchema,
+    stars.StarsSchema,
+)
+
+_DRAFT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def name_of(model: type[Schema]) -> str:
+    """`polarcheck.drift-check/1` lies in `drift-check.json`."""
+    return str(model.model_fields["schema_"].default).removeprefix("polarcheck.").split("/")[0]
+
+
+def json_schema(model: type[Schema]) -> dict[str, Any]:
+    """The JSON Schema of a result, the same for every version of pydantic."""
+    content = plain(model.model_json_schema())
+    content["required"] = ["schema", *content["required"]]
+    kind = model.model_fields["schema_"].default
+    return {"$schema": _DRAFT, "title": kind, **content}
+
+
+def plain(value: Any) -> Any:
+    """Without generated titles, and with one way of writing a constant and a described reference."""
+    if isinstance(value, list):
+        return [plain(part) for part in value]
+    if not isinstance(value, dict):
+        return value
+    kept = {key: plain(part) for key, part in value.items() if not (key == "title" and isinstance(part, str))}
+    if "const" in kept:
+        kept.pop("enum", None)
+        kept.pop("type", None)
+    if len(kept.get("allOf", ())) == 1:
+        kept |= kept.pop("allOf")[0]
+    return dict(sorted(kept.items(), key=lambda item: _ORDER.get(item[0], len(_ORDER))))
+
+
+_ORDER = {key: i for i, key in enumerate(("description", "const", "default", "type", "required", "properties"))}
+
+
+def text(content: dict[str, Any]) -> str:
+    """As it stands in the file."""
+    return json.dumps(content, indent=1) + "\n"
+
+
+def main() -> None:
+    """Write all of them and take away what no model writes."""
+    FOLDER.mkdir(exist_ok=True)
+    written = {FOLDER / f"{name_of(model)}.json": text(json_schema(model)) for model in MODELS}
+    for path in set(FOLDER.glob("*.json")) - set(written):
+        path.unlink()
+    for path, content in written.items():
+        path.write_text(content, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
