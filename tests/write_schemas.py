@@ -56,7 +56,9 @@ def plain(value: Any) -> Any:
     return dict(sorted(kept.items(), key=lambda item: _ORDER.get(item[0], len(_ORDER))))
 
 
-_ORDER = {key: i for i, key in enumerate(("description", "const", "default", "type", "required", "properties"))}
+_ORDER = {
+    key: i for i, key in enumerate(("description", "const", "default", "type", "required", "properties"))
+}
 
 
 def text(content: dict[str, Any]) -> str:
