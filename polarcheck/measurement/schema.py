@@ -109,7 +109,9 @@ class NextFrame(Table):
         "tracking goes on [deg]."
     )
     axis_angle_deg: float = Field(description="Where that is [deg].")
-    azimuth_deg: float = Field(description="Where the camera then points, from true north through east [deg].")
+    azimuth_deg: float = Field(
+        description="Where the camera then points, from true north through east [deg]."
+    )
     altitude_deg: float = Field(description="Where the camera then points [deg].")
     sigma_now_arcmin: float = Field(description="Larger half-axis of the error ellipse now [arcmin].")
     sigma_then_arcmin: float = Field(description="The same with that frame [arcmin].")
