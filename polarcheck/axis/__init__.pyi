@@ -1,7 +1,7 @@
 from .attitudes import camera_attitudes
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis, shift_by_sag
-from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis
+from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_covariance
 from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
@@ -23,6 +23,7 @@ __all__ = [
     "carry_axis",
     "chosen_frames",
     "fit_axis",
+    "foretold_covariance",
     "pointing_at",
     "reachable_turns",
     "shift_by_sag",

@@ -2,7 +2,8 @@
 
 While right ascension turns or slips, and while the knobs tilt and swing the whole mount, the axis keeps its
 place in the camera as long as declination and camera stay clamped. So one new frame, which gives the camera's
-attitude, gives the new axis: exact for any tilt of the base and any slip in right ascension.
+attitude, gives the new axis: exact for any tilt of the base and any slip in right ascension. Frames at several
+right-ascension positions show the axis by their arc, too, and where it is in the camera better than before.
 """
 
 from __future__ import annotations
@@ -13,9 +14,13 @@ import numpy as np
 
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.groups import group_means
-from polarcheck.vectors import Array, angle_between, best_rotations, tangent_basis, unit
+from polarcheck.vectors import Array, angle_between, best_rotations, rotation_matrix, tangent_basis, unit
 
-__all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis"]
+__all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_covariance"]
+
+_FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
+_ROUNDS = 3  # of the linear solution; the second is exact to far below a milliarcsecond
+_PRIOR_DOF = 6  # degrees of freedom that an assumed noise counts for beside what new frames scatter
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +61,6 @@ class CameraAxis:
         """Weighted mean direction of the sensor points in the camera, shape (3,)."""
         return unit(self.weights @ self.template)
 
-    def seen_at(self, attitude: Array) -> CameraAxis:
-        """Return the same with the camera's attitude in a later frame."""
-        return replace(self, attitude=attitude)
-
     def attitude_noise(self, pixel: float) -> Array:
         """Return the covariance of a new frame's attitude as a rotation in the camera, shape (3, 3).
 
@@ -89,11 +90,15 @@ class FollowedAxis:
     attitudes : ndarray, shape (n, 3, 3)
         Of the new frames.
     apart : ndarray, shape (n,)
-        How far each frame's own axis is from their mean. [rad]
+        How far the axis that each frame shows by itself is from theirs. [rad]
     apart_sigma : ndarray, shape (n,)
-        The noise that is expected of it. [rad]
+        The noise that was expected of it before. [rad]
+    noise_factor : float
+        Variance of a frame as these show it and the ones before, over what was expected.
     shape_misfit : ndarray, shape (n,)
         How far the sensor points' shape is from the camera's. [rad]
+    camera : CameraAxis
+        The axis in the camera with what the new frames tell of it, and the noise that they show.
     """
 
     axis: Array
@@ -102,12 +107,16 @@ class FollowedAxis:
     attitudes: Array
     apart: Array
     apart_sigma: Array
+    noise_factor: float
     shape_misfit: Array
+    camera: CameraAxis
 
     def widened(self) -> FollowedAxis:
         """Return the same with as much noise of the new frames as their scatter shows; two frames at least."""
         scatter = float(np.sum((self.apart / self.apart_sigma) ** 2)) / (len(self.apart) - 1)
-        return replace(self, covariance=self.covariance + max(scatter - 1, 0.0) * self.own)
+        return replace(
+            self, covariance=self.covariance + max(scatter / self.noise_factor - 1, 0.0) * self.own
+        )
 
 
 def camera_axis(fit: AxisFit, frame: int, pixel: float) -> CameraAxis:
@@ -152,7 +161,11 @@ def camera_axis(fit: AxisFit, frame: int, pixel: float) -> CameraAxis:
 
 
 def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis:
-    """Find the axis that new frames show, all of them one axis.
+    """Find the axis that new frames show, all of them one axis, at one right-ascension position or several.
+
+    Unknown are the new axis, its place in the camera (known before with its covariance) and each frame's turn
+    about the axis. Each frame says where its camera carries the known axis to; by generalised least squares the
+    new axis and the axis in the camera follow together.
 
     Parameters
     ----------
@@ -166,22 +179,129 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     Returns
     -------
     FollowedAxis
+        Of one frame, the axis that it shows. Of several, their scatter and the noise before make the noise.
     """
     matrices = best_rotations(known.template, observed, known.weights)
-    each = matrices @ known.axis
-    axis = unit(each.mean(axis=0))
-    cross = _cross(known.axis)
-    own = cross @ known.attitude_noise(pixel) @ cross.T
-    count = len(each)
-    basis = tangent_basis(axis)
-    turned = np.einsum("nji,jk->nik", matrices, basis)  # tangent directions as each camera sees them
-    common = np.mean(turned, axis=0)
-    noise_share = np.einsum("nik,ij,njl->kl", turned, own, turned) / count**2
-    covariance = common.T @ known.covariance @ common + noise_share
-    noise = np.sqrt(np.einsum("nik,ij,njk->n", turned, own, turned))
+    axis, inner = unit((matrices @ known.axis).mean(axis=0)), known.axis
+    for _ in range(_ROUNDS):
+        equations = _Equations.of(known, matrices, axis, inner, pixel)
+        shift, within = equations.solution
+        axis = unit(axis + tangent_basis(axis) @ shift)
+        inner = unit(inner + tangent_basis(inner) @ within)
+    equations = _Equations.of(known, matrices, axis, inner, pixel)
+    factor, freedom = _pooled(known, equations)
+    covariance, own, camera = (factor * part for part in equations.covariances)
+    basis = tangent_basis(inner)
     modelled = np.einsum("nij,kj->nki", matrices, known.template)
-    misfit = np.sqrt(np.sum((modelled - observed) ** 2, axis=-1) @ known.weights)
-    return FollowedAxis(axis, covariance, noise_share, matrices, angle_between(each, axis), noise, misfit)
+    return FollowedAxis(
+        axis=axis,
+        covariance=covariance,
+        own=own,
+        attitudes=matrices,
+        apart=angle_between(matrices @ inner, axis),
+        apart_sigma=np.sqrt(np.trace(np.linalg.inv(equations.weights), axis1=1, axis2=2)),
+        noise_factor=factor,
+        shape_misfit=np.sqrt(np.sum((modelled - observed) ** 2, axis=-1) @ known.weights),
+        camera=replace(
+            known,
+            axis=inner,
+            covariance=basis @ camera @ basis.T,
+            attitude=matrices[-1],
+            noise_px=known.noise_px * float(np.sqrt(factor)),
+            degrees_of_freedom=freedom,
+        ),
+    )
+
+
+def foretold_covariance(known: CameraAxis, axis: Array, turns: Array, pixel: float) -> Array:
+    """Return what frames that are still to be taken would leave of doubt in the axis, shape (2, 2). [rad^2]
+
+    Parameters
+    ----------
+    known : CameraAxis
+        The axis in the camera, and the camera's last attitude.
+    axis : ndarray, shape (3,)
+        About which the mount turns, East-North-Up.
+    turns : ndarray, shape (n,)
+        From the last attitude to each frame, right-handed about the axis. [rad]
+    pixel : float
+        The pixel's angle. [rad]
+
+    Returns
+    -------
+    ndarray, shape (2, 2)
+        As `FollowedAxis.covariance`, with the noise as it is known now.
+    """
+    matrices = rotation_matrix(axis, turns) @ known.attitude
+    return _Equations.of(known, matrices, axis, known.axis, pixel).covariances[0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Equations:
+    """Linear equations of new frames: misfit = shift of the axis - design @ (shift of the axis in the camera).
+
+    `misfit`, (n, 2), and `design`, (n, 2, 2), on the tangent planes; `weights`, (n, 2, 2), are the inverse of each
+    frame's covariance; `before`, (2,), and `prior`, (2, 2), say what was known of the axis in the camera.
+    """
+
+    misfit: Array
+    design: Array
+    weights: Array
+    before: Array
+    prior: Array
+
+    @classmethod
+    def of(cls, known: CameraAxis, matrices: Array, axis: Array, inner: Array, pixel: float) -> _Equations:
+        outside, inside = tangent_basis(axis), tangent_basis(inner)
+        cross = _cross(inner)
+        own = cross @ known.attitude_noise(pixel) @ cross.T
+        turned = np.einsum("nji,jk->nik", matrices, outside)  # tangent directions as each camera sees them
+        noise = np.einsum("nik,ij,njl->nkl", turned, own, turned) + _FLOOR**2 * np.eye(2)
+        prior = inside.T @ known.covariance @ inside + _FLOOR**2 * np.eye(2)
+        return cls(
+            misfit=(matrices @ inner - axis) @ outside,
+            design=np.einsum("nik,ij->nkj", turned, inside),
+            weights=np.linalg.inv(noise),
+            before=inside.T @ (known.axis - inner),
+            prior=np.asarray(np.linalg.inv(prior), dtype=np.float64),
+        )
+
+    @property
+    def information(self) -> Array:
+        """Of both shifts, shape (4, 4): of the axis, of the axis in the camera. [rad^-2]"""
+        across = -np.einsum("nij,njk->ik", self.weights, self.design)
+        within = np.einsum("nji,njk,nkl->il", self.design, self.weights, self.design) + self.prior
+        return np.block([[self.weights.sum(axis=0), across], [across.T, within]])
+
+    @property
+    def solution(self) -> tuple[Array, Array]:
+        """Both shifts. [rad]"""
+        weighed = np.einsum("nij,nj->ni", self.weights, self.misfit)
+        inward = self.prior @ self.before - np.einsum("nji,nj->i", self.design, weighed)
+        both = np.linalg.solve(self.information, np.concatenate([weighed.sum(axis=0), inward]))
+        return both[:2], both[2:]
+
+    @property
+    def covariances(self) -> tuple[Array, Array, Array]:
+        """Of the axis, the new frames' part of that, and of the axis in the camera. [rad^2]"""
+        every: Array = np.asarray(np.linalg.inv(self.information), dtype=np.float64)
+        handed_on: Array = every[:2, 2:] @ self.prior @ every[2:, :2]
+        return every[:2, :2], every[:2, :2] - handed_on, every[2:, 2:]
+
+    @property
+    def chi_square(self) -> float:
+        """Of what is left over once solved."""
+        frames = np.einsum("ni,nij,nj->", self.misfit, self.weights, self.misfit)
+        return float(frames + self.before @ self.prior @ self.before)
+
+
+def _pooled(known: CameraAxis, equations: _Equations) -> tuple[float, int]:
+    """Variance of a frame over the known one, by the noise before and the new scatter, and what is behind it."""
+    fresh = 2 * len(equations.misfit) - 2
+    if fresh == 0:
+        return 1.0, known.degrees_of_freedom
+    before = known.degrees_of_freedom or _PRIOR_DOF
+    return (before + equations.chi_square) / (before + fresh), before + fresh
 
 
 def _cross(v: Array) -> Array:

@@ -134,7 +134,21 @@ def alignment_asked(
         aim=aim,
         progress=progress_line(),
     )
-    return Asked(found, notices, rig_file)
+    return Asked(found, (*notices, *_contradictions(rig_file, found, paths, site)), rig_file)
+
+
+def _contradictions(
+    rig: Rig | None, found: Alignment, paths: Sequence[Path] | None, site: str | None
+) -> tuple[Notice, ...]:
+    """Where the rig file does not belong to the frames; what was said on the command line is no frame's."""
+    if not paths or site is not None:
+        return ()
+    from polarcheck.rig import rig_notices
+
+    sensor = found.sensor
+    if sensor is None:
+        return rig_notices(rig, found.site)
+    return rig_notices(rig, found.site, sensor.pixel_scale_arcsec, (sensor.width_px, sensor.height_px))
 
 
 def target_asked(text: str | None) -> Target:

@@ -69,6 +69,7 @@ def follow_command(
         from polarcheck.frames import read_frames
         from polarcheck.knobs import expected_move
         from polarcheck.report import followed_object, followed_text, json_text, notice_text
+        from polarcheck.rig import rig_notices
 
         before = read_alignment(result)
         rig_file = found_rig(rig, [result, *frames])
@@ -83,7 +84,14 @@ def follow_command(
         if keep_shift:
             _keep(rig_file, followed.clamp_shift)
         typer.echo(json_text(shown) if as_json else followed_text(followed))
-        for notice in followed.notices:
+        sensor = before.sensor
+        off = rig_notices(
+            rig_file,
+            before.site,
+            sensor.pixel_scale_arcsec if sensor else None,
+            (sensor.width_px, sensor.height_px) if sensor else None,
+        )
+        for notice in (*off, *followed.notices):
             typer.echo(notice_text(notice), err=True)
 
 

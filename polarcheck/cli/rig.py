@@ -103,7 +103,7 @@ def _rig(named: Path | None) -> Rig:
         )
     if named is not None and not named.exists():
         raise InputError(f"{printable(named)}: is not there; {hint} {printable(named)}")
-    rig = found_rig(named, [Path()])
+    rig = found_rig(named, [], told=False)
     if rig is None:
         raise InputError(f"no {RIG_FILE} here or in {printable(configuration_folder())}; {hint}")
     return rig

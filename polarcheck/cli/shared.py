@@ -119,20 +119,30 @@ def read_rig_option(path: Path | None) -> Rig | None:
     return read_rig(path)
 
 
-def found_rig(option: Path | None, offered: Sequence[Path]) -> Rig | None:
-    """Read the rig file that was named, else the one beside the offered frames, else the user's own, if any."""
-    if option is not None:
-        return read_rig_option(option)
-    from polarcheck.errors import InputError
+def found_rig(option: Path | None, offered: Sequence[Path], *, told: bool = True) -> Rig | None:
+    """Read the rig file in use; one that nobody named is told on stderr, with why it is the one."""
     from polarcheck.rig import find_rig
 
-    path = find_rig(None, [folder for offer in offered for folder in _folders(offer)])
+    found = find_rig(option, [folder for offer in offered for folder in _folders(offer)])
+    if found is None:
+        return None
+    from dataclasses import replace
+
+    from polarcheck.errors import InputError
+    from polarcheck.printable import printable
+    from polarcheck.rig import read_rig
+
     try:
-        return read_rig_option(path)
+        rig = read_rig(found.path)
     except InputError as error:
+        if option is not None:
+            raise
         raise InputError(
             f"{error}\nIt was found without being named; mend it, move it, or name another with --rig."
         ) from None
+    if option is None and told:
+        say(f"Rig file: {printable(found.path)}, found {found.place}.")
+    return replace(rig, place=found.place)
 
 
 def _folders(offer: Path) -> list[Path]:

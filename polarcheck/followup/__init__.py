@@ -1,6 +1,6 @@
 """Frames after a turn: the axis now, and the mark on the sensor for the next turn.
 
-From the top: last_frame, mark, axis_now, later_frames.
+From the top: last_frame, mark, axis_now, agreement, later_frames.
 """
 
 import lazy_loader

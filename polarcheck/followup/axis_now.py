@@ -12,11 +12,12 @@ from typing import Literal
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, FrameFile, Step, axis_error
-from polarcheck.axis import FollowedAxis, carry_axis, turn_about
-from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.errors import GeometryError, InputError, Notice
-from polarcheck.followup.later_frames import later_frames, require_expected, require_possible, widened
+from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
+from polarcheck.axis import FollowedAxis, turn_about
+from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
+from polarcheck.errors import InputError, Notice
+from polarcheck.followup.agreement import agreeing_frames, require_expected, widened
+from polarcheck.followup.later_frames import later_frames
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.knobs import ClampShift, clamp_shift, knob_rotation
 from polarcheck.measurement import above_horizon
@@ -53,6 +54,8 @@ class Followed:
         The frames in use.
     problems : tuple of Problem
         The files that are not.
+    early : tuple of Problem
+        Frames that the result before knows already, or that are older.
     notices : tuple of Notice
         Warnings.
     """
@@ -65,6 +68,7 @@ class Followed:
     clamp_shift: ClampShift | None
     frames: tuple[Frame, ...]
     problems: tuple[Problem, ...]
+    early: tuple[Problem, ...]
     notices: tuple[Notice, ...]
 
 
@@ -84,7 +88,7 @@ def follow_frames(
     before : Alignment
         From `measure` or an earlier `follow`.
     frame_set : FrameSet
-        Frames taken since, right ascension and declination clamped.
+        Frames taken since, declination clamped; older ones among them are not counted.
     tracking : {"on", "off"}, optional
         Whether the mount followed the sky since the last frame before; only serves to see a slip.
     turned : tuple of float, optional
@@ -107,34 +111,30 @@ def follow_frames(
     """
     if before.camera is None or before.sensor is None:
         raise InputError("the result before holds no camera to follow; start from measure --out")
-    frames = later_frames(before, frame_set)
+    frames, early = later_frames(before, frame_set)
     utc = np.array([frame.utc for frame in frames])
     sky = np.array([frame.sky for frame in frames])
     earth = earth_orientation(utc)
     above = above_horizon(unit(sky.mean(axis=1)), utc, before.site)
-    if not above.all():
-        raise GeometryError(
-            f"{frames[int(np.argmin(above))].name}: looks below the horizon; solved wrongly?", 0.0
-        )
     observed = before.sky.observed(sky, utc, earth)
-    pixel = before.sensor.pixel_scale_arcsec * ARCSEC
-    found = carry_axis(before.camera, observed, pixel)
-    require_possible(before, frames, found, pixel)
-    found, apart = widened(found, frames)
+    agreed = agreeing_frames(before, frames, observed, above)
+    used = list(agreed.used)
+    frames, utc = [frames[i] for i in used], utc[used]
+    found, apart = widened(agreed.found, frames)
     moved = _moved(before, found.axis)
     require_expected(found, moved, expected_arcmin, frames)
     slip, notices = _slip(before, found, utc, tracking, moved)
-    dof = before.camera.degrees_of_freedom
     alignment = _alignment(before, found, frames[-1], turned, loose)
     return Followed(
         alignment=alignment,
-        error=axis_error(found.axis, found.covariance, dof, before.pole),
+        error=alignment.error,
         moved_azimuth_arcmin=moved[0] / ARCMIN,
         moved_altitude_arcmin=moved[1] / ARCMIN,
         slip_arcmin=slip,
         clamp_shift=clamp_shift(alignment, found.own),
         frames=tuple(frames),
-        problems=frame_set.problems,
+        problems=(*agreed.left, *frame_set.problems),
+        early=tuple(early),
         notices=(*earth.notices, *apart, *notices),
     )
 
@@ -180,7 +180,6 @@ def _altitude(before: Alignment) -> float:
 def _alignment(
     before: Alignment, found: FollowedAxis, last: Frame, turned: tuple[float, float] | None, loose: bool
 ) -> Alignment:
-    assert before.camera is not None
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(found.axis))
     step = Step(last.utc, azimuth, altitude, found.covariance, turned, is_fresh=False, is_loose=loose)
     return Alignment(
@@ -189,8 +188,8 @@ def _alignment(
         target_aim=before.target_aim,
         axis=found.axis,
         covariance=found.covariance,
-        degrees_of_freedom=before.camera.degrees_of_freedom,
-        camera=before.camera.seen_at(found.attitudes[-1]),
+        degrees_of_freedom=found.camera.degrees_of_freedom,
+        camera=found.camera,
         sensor=before.sensor,
         last_frame=last.name,
         last_file=FrameFile((last.path,), last.clock_ahead_s),

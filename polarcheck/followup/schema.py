@@ -60,7 +60,8 @@ class FollowedSchema(KeptAlignment):
         """
         alignment, shift = followed.alignment, followed.clamp_shift
         used = [FrameTable.of(frame.name, None, frame.utc) for frame in followed.frames]
-        left = [FrameTable.of(problem.name, problem.reason, problem.utc) for problem in followed.problems]
+        not_used = (*followed.early, *followed.problems)
+        left = [FrameTable.of(problem.name, problem.reason, problem.utc) for problem in not_used]
         return cls(
             **KeptAlignment.about(alignment, kept_in),
             axis=KeptAxis(

@@ -1,14 +1,17 @@
+from .agreement import rig_notices
 from .file import Knob, Rig, check_rig_text, read_rig
-from .finding import RIG_FILE, configuration_folder, find_rig
+from .finding import RIG_FILE, FoundRig, RigPlace, configuration_folder, find_rig
 from .mechanics import arcmin_per_turn, smallest_turn
 from .schema import RigSchema
 from .summary import KnobSummary, RigSummary, summarise_rig
 
 __all__ = [
     "RIG_FILE",
+    "FoundRig",
     "Knob",
     "KnobSummary",
     "Rig",
+    "RigPlace",
     "RigSchema",
     "RigSummary",
     "arcmin_per_turn",
@@ -16,6 +19,7 @@ __all__ = [
     "configuration_folder",
     "find_rig",
     "read_rig",
+    "rig_notices",
     "smallest_turn",
     "summarise_rig",
 ]

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from polarcheck.axis import Reach
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
-from polarcheck.rig.finding import find_rig
+from polarcheck.rig.finding import RigPlace
 from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
 from polarcheck.site import Site
 
@@ -30,7 +30,6 @@ __all__ = [
     "OpticsTable",
     "Rig",
     "check_rig_text",
-    "find_rig",
     "read_rig",
 ]
 
@@ -42,19 +41,20 @@ class _Table(BaseModel):
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+OffsetDeg = Annotated[float, Field(ge=-45, le=45, allow_inf_nan=False)]
 ShiftArcmin = Annotated[float, Field(ge=-600, le=600, allow_inf_nan=False)]
 
 
 class OpticsTable(_Table):
     """The telescope or lens that the camera looks through."""
 
-    focal_length_mm: Annotated[float, Field(gt=0, le=50_000, allow_inf_nan=False)] | None = None
+    focal_length_mm: Annotated[float, Field(ge=4, le=50_000, allow_inf_nan=False)] | None = None
 
 
 class CameraTable(_Table):
     """The camera's sensor."""
 
-    pixel_size_um: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] | None = None
+    pixel_size_um: Annotated[float, Field(ge=0.5, le=100, allow_inf_nan=False)] | None = None
     width_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
     height_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
 
@@ -62,7 +62,7 @@ class CameraTable(_Table):
 class Guiding(_Table):
     """Where the guide star stands from the field's centre, east and north. [deg]"""
 
-    offset_deg: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
+    offset_deg: Annotated[list[OffsetDeg], Field(min_length=2, max_length=2)] | None = None
 
 
 _KNOB_LIMITS = {
@@ -91,7 +91,7 @@ class Knob(_Table):
     clockwise_moves: Literal["east", "west", "up", "down"] | None = None
     backlash_turns: NotNegative | None = None
     smallest_turn: Positive | None = None
-    travel_arcmin: Annotated[float, Field(gt=0, lt=10_800, allow_inf_nan=False)] | None = None
+    travel_arcmin: Annotated[float, Field(ge=5, lt=10_800, allow_inf_nan=False)] | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Knob:
@@ -112,8 +112,8 @@ class Mount(_Table):
 
     azimuth: Knob | None = None
     altitude: Knob | None = None
-    periodic_error_arcsec: NotNegative | None = None
-    worm_period_s: Positive | None = None
+    periodic_error_arcsec: Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)] | None = None
+    worm_period_s: Annotated[float, Field(ge=5, le=86_400, allow_inf_nan=False)] | None = None
     clamp_shift_arcmin: Annotated[list[ShiftArcmin], Field(min_length=2, max_length=2)] | None = None
     kind: Literal["german", "fork", "tracker"] | None = None
     limits: LimitsTable = LimitsTable()
@@ -172,6 +172,8 @@ class Rig:
         Where, if it says so.
     horizon : list of [azimuth, altitude], or None
         What hides the sky there. [deg]
+    place : {"named", "beside the frames", "in the current folder", "in the configuration folder"}
+        Why this file is the one in use.
     """
 
     path: Path
@@ -181,6 +183,7 @@ class Rig:
     mount: Mount
     site: Site | None
     horizon: list[list[float]] | None = None
+    place: RigPlace = "named"
 
     @property
     def reach(self) -> Reach:

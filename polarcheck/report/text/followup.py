@@ -22,6 +22,10 @@ def followed_text(followed: Followed) -> str:
     head = wrapped(f"Polar axis now, from {frames}, as of {iso_from_utc(alignment.steps[-1].utc)[:19]} UTC.")
     left = [wrapped(f"{p.name}: {p.reason}", "  ", "    ") for p in followed.problems if not p.is_sidecar]
     tail = ["", f"Left out: {len(left)}", *left] if left else []
+    if followed.early:
+        count = len(followed.early)
+        older = "1 older frame is" if count == 1 else f"{count} older frames are"
+        tail += ["", wrapped(f"{older} not counted: the result before knows them.")]
     return "\n".join(
         [
             head,

@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.fit import fit_axis
-from polarcheck.axis.in_camera import CameraAxis, camera_axis, carry_axis
+from polarcheck.axis.in_camera import CameraAxis, camera_axis, carry_axis, foretold_covariance
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate import Camera, camera_directions, sensor_points
 from tests.helpers import ARCSEC, DEG, Array, enu, separation_arcsec
@@ -203,3 +203,49 @@ def test_covariance_is_that_of_the_scatter_and_near_the_least_possible(north: bo
             np.linalg.eigvals(said @ np.linalg.inv(least)).real
         )  # of the worst and best direction
         assert np.all((ratio > 0.84) & (ratio < 1.3))
+
+
+@both
+def test_frames_at_several_positions_reach_the_least_possible_scatter(north: bool) -> None:
+    """The bound is of the joint problem: sweep, knobs and later frames, as `cramer_rao` differences it."""
+    rng = np.random.default_rng(7)
+    axis = axis_at(north)
+    attitudes = sweep(axis, count=5, arc_deg=40.0)
+    turn = knobs(1.5, 0.6, -0.5)
+    after = turn.apply(axis)
+    later = [westward(after, a * DEG) * turn * attitudes[-1] for a in (0.0, -35.0, -80.0)]
+    least = cramer_rao(axis, attitudes, later)
+    known = [measured(axis, seen(attitudes, rng)) for _ in range(150)]
+    found = [carry_axis(k, seen(later, rng), PIXEL) for k in known]
+    off = np.array([plane_at(after) @ f.axis for f in found])
+    # 150 pairs: the root mean square has 1/sqrt(600) = 4 % of chance
+    assert np.sqrt(np.einsum("ni,ij,nj->n", off, np.linalg.inv(least), off).mean() / 2) < 1.1
+    said = np.mean([f.covariance for f in found], axis=0)
+    assert np.all(np.abs(np.sqrt(np.linalg.eigvals(said @ np.linalg.inv(least)).real) - 1) < 0.12)
+    one = cramer_rao(axis, attitudes, later[:1])
+    assert np.sqrt(np.trace(least)) < 0.4 * np.sqrt(np.trace(one))
+
+
+def test_one_frame_gives_the_axis_that_it_carries_and_leaves_the_camera_as_it_was() -> None:
+    axis = axis_at(True)
+    rng = np.random.default_rng(5)
+    attitudes = sweep(axis)
+    known = measured(axis, seen(attitudes, rng))
+    found = carry_axis(known, seen(attitudes[-1:], rng), PIXEL)
+    assert found.axis == pytest.approx(found.attitudes[0] @ known.axis, abs=1e-12)
+    assert found.camera.axis == pytest.approx(known.axis, abs=1e-12)
+    assert found.camera.covariance == pytest.approx(known.covariance, rel=1e-6, abs=1e-18)
+    assert found.camera.noise_px == known.noise_px
+    assert found.noise_factor == 1.0
+
+
+def test_frames_to_come_are_foretold_as_they_turn_out() -> None:
+    axis = axis_at(True)
+    rng = np.random.default_rng(5)
+    attitudes = sweep(axis)
+    known = measured(axis, seen(attitudes, rng))
+    turns = np.array([0.0, -0.6, -1.1])
+    later = [about(axis, t) * attitudes[-1] for t in turns]
+    found = carry_axis(known, seen(later, rng), PIXEL)
+    foretold = foretold_covariance(known, axis, turns, PIXEL)
+    assert found.covariance / found.noise_factor == pytest.approx(foretold, rel=0.01)

@@ -21,7 +21,8 @@ from typer.testing import CliRunner, Result
 from polarcheck.cli.app import app
 from polarcheck.errors import InputError
 from polarcheck.report.text.rig_file import rig_template
-from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, Rig, find_rig, read_rig
+from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, Rig, read_rig
+from polarcheck.rig.finding import FoundRig, find_rig
 from polarcheck.rig.finding import configuration_folder as real_configuration_folder
 
 SWEEP = Path(__file__).parents[3] / "sample_frames" / "north_sweep"
@@ -344,11 +345,14 @@ def test_named_file_comes_before_the_frames_folder_before_the_users_own(tmp_path
     assert find_rig(None, [frames]) is None
     own = settings / "rig.toml"
     own.write_text("", encoding="utf-8")
-    assert find_rig(None, [frames]) == own
+    assert find_rig(None, [frames]) == FoundRig(own, "in the configuration folder")
+    current = here / "rig.toml"
+    current.write_text("", encoding="utf-8")
+    assert find_rig(None, [frames]) == FoundRig(Path("rig.toml"), "in the current folder")
     beside = frames / "rig.toml"
     beside.write_text("", encoding="utf-8")
-    assert find_rig(None, [here, frames]) == beside
-    assert find_rig(Path("named.toml"), [frames]) == Path("named.toml")
+    assert find_rig(None, [frames]) == FoundRig(beside, "beside the frames")
+    assert find_rig(Path("named.toml"), [frames]) == FoundRig(Path("named.toml"), "named")
 
 
 def test_folder_called_rig_toml_is_no_rig_file(here: Path) -> None:
@@ -361,7 +365,7 @@ def test_differing_files_beside_the_frames_are_refused_equal_ones_not(tmp_path: 
     for folder in (first, second):
         folder.mkdir()
         (folder / "rig.toml").write_text(DEMO, encoding="utf-8")
-    assert find_rig(None, [first, second, first]) == first / "rig.toml"
+    assert find_rig(None, [first, second, first]) == FoundRig(first / "rig.toml", "beside the frames")
     (second / "rig.toml").write_text(DEMO + "#", encoding="utf-8")
     with pytest.raises(InputError, match="differ; say which rig file holds with --rig"):
         find_rig(None, [first, second])

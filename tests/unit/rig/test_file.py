@@ -135,10 +135,10 @@ WRONG = {
     "[[optics]]\nfocal_length_mm = 250": "line 1: optics is a table with keys of its own",
     "[mount]\nazimuth = 5": "line 2: mount.azimuth is a table with keys of its own, not 5",
     # impossible values
-    "[optics]\nfocal_length_mm = 0": "line 2: optics.focal_length_mm must be above 0, not 0",
+    "[optics]\nfocal_length_mm = 0": "line 2: optics.focal_length_mm must be at least 4, not 0",
     "[camera]\n# binned\npixel_size_um = 600": "line 3: camera.pixel_size_um must be at most 100, not 600",
     "[camera]\nheight_px = 4": "line 2: camera.height_px must be at least 16, not 4",
-    "[mount]\nworm_period_s = 0": "line 2: mount.worm_period_s must be above 0, not 0",
+    "[mount]\nworm_period_s = 0": "line 2: mount.worm_period_s must be at least 5, not 0",
     "[mount]\nperiodic_error_arcsec = -1": "line 2: mount.periodic_error_arcsec must be at least 0, not -1",
     "[mount.azimuth]\narcmin_per_turn = -60": "line 2: mount.azimuth.arcmin_per_turn must be above 0, not -60",
     f"{KNOB}[mount.altitude]\nbacklash_turns = -1": "line 5: mount.altitude.backlash_turns must be at least 0",

@@ -1,0 +1,224 @@
+"""Which later frames show one axis that knobs can have reached; the others are left out, each with its reason.
+
+A frame that was solved elsewhere puts the axis degrees away, so it is known by itself. A frame between which and
+the others something moved is known by them alone: it takes a majority that agrees.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.alignment import Alignment
+from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis
+from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
+from polarcheck.errors import GeometryError, Notice
+from polarcheck.frames import Frame, Problem
+from polarcheck.vectors import Array, angle_between
+
+Bools = npt.NDArray[np.bool_]
+
+__all__ = ["Agreed", "agreeing_frames", "require_expected", "widened"]
+
+_FARTHEST_MOVE_DEG = 12.0  # knobs do not reach further, a frame solved elsewhere does
+_FARTHEST_FROM_POLE_DEG = 20.0
+_SHAPE_SIGMAS = 8.0
+_SHAPE_FLOOR_PX = 3.0
+_APART_SIGMAS = 6.0
+_FEW = 24  # frames of which each is tried as the one that stands out
+_ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
+
+
+@dataclass(frozen=True, slots=True)
+class Agreed:
+    """Frames that show one axis.
+
+    Attributes
+    ----------
+    found : FollowedAxis
+        What they show.
+    used : tuple of int
+        Their indices among the frames that were offered.
+    left : tuple of Problem
+        The others, with the reason.
+    """
+
+    found: FollowedAxis
+    used: tuple[int, ...]
+    left: tuple[Problem, ...]
+
+
+def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array, above: Bools) -> Agreed:
+    """Choose the frames that agree on an axis within reach, and fit it.
+
+    Parameters
+    ----------
+    before : Alignment
+        What they follow on.
+    frames : sequence of Frame, of n
+        Frames taken since.
+    observed : ndarray, shape (n, k, 3)
+        East-North-Up directions of their sensor points.
+    above : ndarray of bool, shape (n,)
+        Whether each looks above the horizon.
+
+    Returns
+    -------
+    Agreed
+
+    Raises
+    ------
+    GeometryError
+        No frame shows a possible axis, or no majority agrees.
+    """
+    assert before.camera is not None and before.sensor is not None
+    pixel = before.sensor.pixel_scale_arcsec * ARCSEC
+    reasons = {
+        i: reason
+        for i, frame in enumerate(frames)
+        if (reason := _impossible(before, observed[[i]], pixel, bool(above[i])))
+    }
+    used = [i for i in range(len(frames)) if i not in reasons]
+    if not used:
+        first = min(reasons)
+        raise GeometryError(f"{frames[first].name}: {reasons[first]}{_again(len(frames))}", 0.0)
+    least = len(used) / 2
+    found = carry_axis(before.camera, observed[used], pixel)
+    while (found.apart > _limits(found, before.camera)).any():
+        if len(used) < 3 or len(used) - 1 <= least:
+            raise GeometryError(_disagreement(found, [frames[i] for i in used]), 0.0)
+        worst = _worst(before.camera, found, observed[used], pixel)
+        reasons[used.pop(worst)] = (
+            "does not agree with the other frames: solved wrongly, or something moved between them"
+        )
+        found = carry_axis(before.camera, observed[used], pixel)
+    left = tuple(
+        Problem(frames[i].path, frames[i].name, why, utc=frames[i].utc) for i, why in reasons.items()
+    )
+    return Agreed(found, tuple(used), left)
+
+
+def _impossible(before: Alignment, observed: Array, pixel: float, above: bool) -> str | None:
+    """Why one frame cannot show the axis; None where it can."""
+    assert before.camera is not None
+    if not above:
+        return "looks below the horizon; solved wrongly?"
+    found = carry_axis(before.camera, observed, pixel)
+    far = float(angle_between(found.axis, before.axis)) / DEGREE
+    off = float(angle_between(found.axis, before.pole.direction)) / DEGREE
+    if far > _FARTHEST_MOVE_DEG or off > _FARTHEST_FROM_POLE_DEG:
+        return (
+            f"would put the axis {far:.1f} deg from where it was and {off:.1f} deg from the pole, further than knobs "
+            "reach: solved wrongly, or declination or camera moved"
+        )
+    shape = np.maximum(_SHAPE_SIGMAS * before.camera.noise_px, _SHAPE_FLOOR_PX) * pixel
+    if (found.shape_misfit > shape).any():
+        return "its sensor's shape on the sky does not fit the camera's: another camera?"
+    return None
+
+
+def _again(count: int) -> str:
+    again = "the frame" if count == 1 else "the frames"
+    return f". Take {again} again; if that does not help, measure afresh"
+
+
+def _limits(found: FollowedAxis, camera: CameraAxis) -> Array:
+    """How far from the others a frame's axis may lie, shape (n,); a lone frame has no others. [rad]"""
+    lever = float(np.sin(angle_between(camera.axis, camera.boresight)))
+    tail = _ROLL_TAIL_ARCSEC * ARCSEC * lever
+    return np.maximum(_noise_limit(found), tail) if len(found.apart) > 1 else np.full(1, np.inf)
+
+
+def _worst(camera: CameraAxis, found: FollowedAxis, observed: Array, pixel: float) -> int:
+    """Index of the frame without which the others agree best; among many, of the one farthest off."""
+    count = len(observed)
+    if count > _FEW:
+        return int(np.argmax(found.apart / found.apart_sigma))
+    rests = [carry_axis(camera, np.delete(observed, i, axis=0), pixel) for i in range(count)]
+    return int(np.argmin([rest.noise_factor for rest in rests]))
+
+
+def _disagreement(found: FollowedAxis, frames: Sequence[Frame]) -> str:
+    worst = int(np.argmax(found.apart))
+    return (
+        f"{frames[worst].name}: its axis lies {found.apart[worst] / ARCMIN:.2f} arcmin from that of the other frames, "
+        "which is more than noise: the mount, declination or camera moved between them, or it is solved wrongly. "
+        "Give only the frames after the last turn"
+    )
+
+
+def require_expected(
+    found: FollowedAxis,
+    moved: tuple[float, float],
+    expected: tuple[float, float] | None,
+    frames: Sequence[Frame],
+) -> None:
+    """Refuse a move far from what was turned; gain, backlash and a hand's noise have their share.
+
+    Parameters
+    ----------
+    found : FollowedAxis
+        What the frames show.
+    moved : tuple of float
+        Azimuth (about the vertical) and altitude move. [rad]
+    expected : tuple of float or None
+        What the turns should have given; None expects nothing. [arcmin]
+    frames : sequence of Frame
+        The frames.
+
+    Raises
+    ------
+    GeometryError
+        They part by more than that.
+    """
+    if expected is None:
+        return
+    off = np.array(moved) / ARCMIN - np.array(expected)
+    size = float(np.hypot(*expected))
+    limit = 6.0 + 0.6 * size + 6 * float(np.sqrt(np.trace(found.covariance))) / ARCMIN
+    if float(np.hypot(*off)) > limit:
+        raise GeometryError(
+            f"{frames[0].name}: the axis moved by {moved[0] / ARCMIN:+.1f} arcmin in azimuth and "
+            f"{moved[1] / ARCMIN:+.1f} in altitude, but what was turned should give {expected[0]:+.1f} and "
+            f"{expected[1]:+.1f}: declination or camera moved, the frame is solved wrongly, or --turned is not "
+            "what was turned",
+            0.0,
+        )
+
+
+def widened(found: FollowedAxis, frames: Sequence[Frame]) -> tuple[FollowedAxis, list[Notice]]:
+    """Let frames that scatter beyond their noise, as a solution off in roll makes them, say so themselves.
+
+    Parameters
+    ----------
+    found : FollowedAxis
+        What the frames show.
+    frames : sequence of Frame
+        The frames.
+
+    Returns
+    -------
+    found : FollowedAxis
+        With the noise that the scatter shows, if that is more.
+    notices : list of Notice
+        What to warn of.
+    """
+    beyond = found.apart > _noise_limit(found)
+    if len(frames) < 2 or not beyond.any():
+        return found, []
+    worst = int(np.argmax(found.apart))
+    return found.widened(), [
+        Notice(
+            "frames-disagree",
+            f"{frames[worst].name}: its axis lies {found.apart[worst] / ARCMIN:.2f} arcmin from that of all, more "
+            "than noise: its solution is off, or something moved a little between the frames. The sigma is from "
+            "this scatter; without that frame the axis may be surer.",
+        )
+    ]
+
+
+def _noise_limit(found: FollowedAxis) -> Array:
+    return np.asarray(_APART_SIGMAS * found.apart_sigma + ARCSEC)
