@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from polarcheck.frames.written_numbers import PLAIN_TEXT, number_of
 from polarcheck.printable import printable
 
 __all__ = ["Cards", "UnusableError"]
@@ -64,7 +65,7 @@ class Cards:
         return None if value is None else str(value)
 
     def number(self, keyword: str) -> float | None:
-        """Return the card's value as a finite number (also from a string), None where there is none.
+        """Return the card's value as a finite number (also from text, see `number_of`), None where there is none.
 
         Raises
         ------
@@ -74,12 +75,14 @@ class Cards:
         value = self.value(keyword)
         if value is None:
             return None
+        why = "no number"
         try:
-            number = math.nan if isinstance(value, bool) else float(value)
-        except (ValueError, OverflowError):
+            number = math.nan if isinstance(value, bool) else _as_number(value)
+        except (ValueError, OverflowError) as error:
             number = math.nan
+            why = str(error) if "ambiguous" in str(error) else why
         if not math.isfinite(number):
-            raise UnusableError(f"its header card {keyword} = '{printable(value, 40)}' is no number")
+            raise UnusableError(f"its header card {keyword} = '{printable(value, 40)}' is {why}")
         return number
 
     def comment(self, keyword: str) -> str:
@@ -93,12 +96,18 @@ class Cards:
         return ""
 
 
+def _as_number(value: str | float) -> float:
+    return number_of(value) if isinstance(value, str) else float(value)
+
+
 def _value(keyword: str, card: bytes) -> Any:
     plain = _FIXED.match(card)
     if plain is None:
         try:
             return _parsed(card).value
         except Exception as error:  # astropy raises many kinds for a broken card
+            if written := PLAIN_TEXT.match(card):
+                return written[1].decode("ascii")
             raise UnusableError(f"its header card {keyword} cannot be read: damaged") from error
     text, logical, whole, real = plain.groups()
     if text is not None:

@@ -7,19 +7,22 @@ import re
 from polarcheck import times
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.written_numbers import hours_of, seconds_of
 from polarcheck.printable import printable
 
 __all__ = ["mid_exposure"]
 
 _MEANS = ("DATE-AVG", "MJD-AVG")
-_STARTS = ("DATE-BEG", "MJD-BEG", "DATE-OBS", "MJD-OBS")
-_CLOCKS = ("TIME-OBS", "UT", "UTC", "UTSTART", "UT-START")
-# wall-clock time first: half of it is the middle also where the shutter closed in between
-_LENGTHS = ("TELAPSE", "XPOSURE", "EXPOSURE", "EXPTIME")
+# those of the Standard first; JD-OBS, JD and MJD are none of its keywords (common practice, no source)
+_STARTS = ("DATE-BEG", "MJD-BEG", "DATE-OBS", "MJD-OBS", "JD-OBS", "JD", "MJD")
+_CLOCKS = ("TIME-OBS", "UT", "UTC", "UTC-OBS", "UT-OBS", "UTSTART", "UTCSTART", "UT-START")
+_LENGTHS = ("XPOSURE", "EXPOSURE", "EXPTIME", "TELAPSE", "EXP", "EXPOINUS")
 _LONGEST_S = 86400.0
 _FIRST_JD, _LAST_JD = 2436934.5, 2488434.5  # 1960-01-01 and 2101-01-01
-_OLD_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2})", re.ASCII)
+_OLD_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2}(?:\d{2})?)(?![\d/])(.*)", re.ASCII)
+_SLASHED_DATE = re.compile(r"(\d{4})/(\d{1,2})/(\d{1,2})(?!\d)(.*)", re.ASCII)
 _DATE_ONLY = re.compile(r"\d{4}-\d{1,2}-\d{1,2}", re.ASCII)
+_OLD_FORM_BEGAN = 60  # the Standard's old form stands for 19yy; nothing before 1960 is read
 
 
 def mid_exposure(
@@ -55,7 +58,7 @@ def mid_exposure(
     length = _length(cards)
     faults: list[UnusableError] = []
     notices: tuple[Notice, ...] = ()
-    utc = _first(cards, _MEANS, scale, faults)
+    utc = _first(cards, (*_MEANS, *_middle_days(cards)), scale, faults)
     if utc is None:
         start = _first(cards, _STARTS, scale, faults)
         if start is None:
@@ -93,7 +96,7 @@ def _scale(cards: Cards, clock_ahead_s: float) -> str:
 
 
 def _length(cards: Cards) -> float | None:
-    for keyword in ("XPOSURE", "EXPOSURE", "EXPTIME", "TELAPSE"):
+    for keyword in _LENGTHS:
         if (length := _positive(cards, keyword)) is not None:
             return length
     return None
@@ -101,9 +104,12 @@ def _length(cards: Cards) -> float | None:
 
 def _positive(cards: Cards, keyword: str) -> float | None:
     try:
-        seconds = cards.number(keyword)
-    except UnusableError:
+        text = cards.text(keyword)
+        seconds = None if text is None else seconds_of(text, cards.comment(keyword))
+    except (UnusableError, ValueError, OverflowError):
         return None
+    if seconds is not None and keyword == "EXPOINUS":
+        seconds *= 1e-6
     return seconds if seconds is not None and 0 < seconds <= _LONGEST_S else None
 
 
@@ -113,6 +119,7 @@ def _half(cards: Cards, scale: str, start: tuple[float, float], length: float | 
         if not 0 <= whole <= _LONGEST_S:
             raise UnusableError("its DATE-END is not within a day after its DATE-BEG")
         return whole / 2
+    # half of the wall-clock time is the middle also where the shutter closed in between
     wall_clock = _positive(cards, "TELAPSE")
     whole_or_none = wall_clock if wall_clock is not None else length
     return None if whole_or_none is None else whole_or_none / 2
@@ -134,26 +141,70 @@ def _instant(cards: Cards, keyword: str, scale: str) -> tuple[float, float] | No
     if keyword not in cards:
         return None
     try:
-        if keyword.startswith("MJD"):
-            day = cards.number(keyword)
-            return None if day is None else times.to_utc((2400000.5, day), scale)
+        if "JD" in keyword:
+            return _from_day(cards, keyword, scale)
         text = cards.text(keyword)
         return None if text is None else times.to_utc(_date(cards, keyword, text), scale)
     except InputError as error:
         raise UnusableError(f"its {keyword}: {error}") from error
 
 
+def _middle_days(cards: Cards) -> tuple[str, ...]:
+    """Julian dates whose comment says that they are the middle of the exposure."""
+    said = ((keyword, cards.comment(keyword)) for keyword in ("JD-OBS", "JD", "MJD") if keyword in cards)
+    return tuple(keyword for keyword, comment in said if re.search(r"\bmid", comment, re.IGNORECASE))
+
+
+def _from_day(cards: Cards, keyword: str, scale: str) -> tuple[float, float] | None:
+    day = cards.number(keyword)
+    if day is None:
+        return None
+    if re.search("helioc|baryc|solar system", cards.comment(keyword), re.IGNORECASE):
+        raise UnusableError(f"its {keyword} is not the time at the site but at the Sun")
+    return times.to_utc((2400000.5, day) if keyword.startswith("MJD") else (day, 0.0), scale)
+
+
 def _date(cards: Cards, keyword: str, text: str) -> tuple[float, float]:
-    if old := _OLD_DATE.fullmatch(text):
-        # the old form stands for 19yy only (FITS Standard, section 4.4.2.1)
-        text = f"19{old[3]}-{int(old[2]):02d}-{int(old[1]):02d}"
+    text = _iso(keyword, text)
     if not _DATE_ONLY.fullmatch(text):
         return times.utc_from_iso(text)
     for clock in _CLOCKS if keyword == "DATE-OBS" else ():
         if time_of_day := cards.text(clock):
-            has_date = re.match(r"\d{4}-", time_of_day)
-            return times.utc_from_iso(time_of_day if has_date else f"{text}T{time_of_day}")
+            return _at(text, clock, time_of_day)
     nor = ", ".join(_CLOCKS)
     raise UnusableError(
         f"its {keyword} '{printable(text, 20)}' holds a date but no time of day (nor do {nor})"
+    )
+
+
+def _at(date: str, clock: str, time_of_day: str) -> tuple[float, float]:
+    if re.match(r"\d{4}[-/]", time_of_day):
+        return times.utc_from_iso(_iso(clock, time_of_day))
+    try:
+        hours = hours_of(time_of_day)
+    except ValueError:
+        return times.utc_from_iso(f"{date}T{time_of_day}")  # which says what is wrong with it
+    return times.add_seconds(times.utc_from_iso(f"{date}T00:00:00"), hours * 3600)
+
+
+def _iso(keyword: str, text: str) -> str:
+    """Write a date as ISO 8601 has it, where it can mean but one day."""
+    if slashed := _SLASHED_DATE.fullmatch(text):
+        text = f"{slashed[1]}-{slashed[2]}-{slashed[3]}{slashed[4]}"
+    elif old := _OLD_DATE.fullmatch(text):
+        text = _from_old_form(keyword, text, *old.groups())
+    return re.sub(r"(:\d{2}),(?=\d)", r"\1.", text)
+
+
+def _from_old_form(keyword: str, text: str, first: str, second: str, year: str, rest: str) -> str:
+    if len(year) == 2 and int(year) >= _OLD_FORM_BEGAN:
+        # dd/mm/yy of the 20th century (FITS Standard 4.0, section 4.4.2.1; from memory)
+        return f"19{year}-{int(second):02d}-{int(first):02d}{rest}"
+    if len(year) == 4 and (int(first) > 12 or first == second):
+        return f"{year}-{int(second):02d}-{int(first):02d}{rest}"
+    if len(year) == 4 and int(second) > 12:
+        return f"{year}-{int(first):02d}-{int(second):02d}{rest}"
+    raise UnusableError(
+        f"its {keyword} '{printable(text, 20)}' is ambiguous: which is the day, the month, the year? Have it "
+        "written as 2026-11-14T20:13:45"
     )

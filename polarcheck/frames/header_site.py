@@ -97,7 +97,8 @@ def _angle(cards: Cards, keyword: str) -> float:
     if isinstance(value, bool) or value is None:
         raise UnusableError(f"{keyword} = {value} is no angle")
     try:
-        return parse_angle(value)
+        # a comma between digits is a decimal one: in an angle nothing else is parted
+        return parse_angle(re.sub(r"(?<=\d),(?=\d)", ".", value) if isinstance(value, str) else value)
     except InputError as error:
         raise UnusableError(f"{keyword} = '{printable(value, 40)}' is no angle in degrees") from error
 

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import IO
 
 from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.written_numbers import numeric_card
 from polarcheck.printable import printable
 
 __all__ = ["MOST_CARDS", "MOST_HDUS", "Hdu", "walk"]
@@ -43,11 +44,12 @@ _WCS_CARD = re.compile(
     rb"|PV[12]_\d{1,3}|LONPOLE|LATPOLE|RADESYS|RADECSYS|EQUINOX|EPOCH"
     rb"|(?:A|B|AP|BP)_(?:ORDER|\d{1,2}_\d{1,2}))\Z"
 )
+_WORDS = re.compile(r"CTYPE|CUNIT|RADE")
 _OTHER_CARD = re.compile(
     rb"(?:SIMPLE|XTENSION|BITPIX|Z?NAXIS\d{0,3}|PCOUNT|GCOUNT|ZIMAGE|IMAGE[WH]|CTYPE[3-9]"
     rb"|CPDIS[12]|CQDIS[12]|D2IMDIS[12]|AXISCORR"
-    rb"|DATE-(?:OBS|BEG|AVG|END)|MJD-(?:OBS|BEG|AVG)|TIMESYS|TIME-OBS|UT|UTC|UTSTART|UT-START"
-    rb"|TELAPSE|XPOSURE|EXPOSURE|EXPTIME"
+    rb"|DATE-(?:OBS|BEG|AVG|END)|MJD-(?:OBS|BEG|AVG)|JD-OBS|M?JD|TIMESYS"
+    rb"|TIME-OBS|UT|UTC|UTC?-OBS|UTC?START|UT-START|TELAPSE|XPOSURE|EXPOSURE|EXPTIME|EXP|EXPOINUS"
     rb"|OBSGEO-[XYZBLH]|(?:SITE|OBS|GEO)-?(?:LAT|LON|LONG|ALT|ELE|ELEV|HEI)"
     rb"|(?:LAT|LONG|LON|ALT|ELEV)-OBS|LATITUDE|LONGITUD|ALTITUDE"
     rb"|BAYERPAT|COLORTYP|[XY]BAYROFF|XBINNING|SATURATE|DATAMAX)\Z"
@@ -199,7 +201,9 @@ def _hdu(index: int, raw: bytes) -> tuple[Hdu, int]:
         card = raw[start : start + _CARD]
         keyword = card[:8].rstrip()
         if _WCS_CARD.match(keyword):
-            wcs_header.setdefault(keyword.decode("ascii"), card.translate(_PLAIN_ASCII))
+            name = keyword.decode("ascii")
+            plain = card.translate(_PLAIN_ASCII)
+            wcs_header.setdefault(name, plain if _WORDS.match(name) else numeric_card(keyword, plain))
         elif _OTHER_CARD.match(keyword):
             header.setdefault(keyword.decode("ascii"), card)
     cards = Cards(header)

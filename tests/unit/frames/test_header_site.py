@@ -47,6 +47,12 @@ def test_every_family_is_read_decimal_and_sexagesimal(latitude: str, longitude: 
     assert site_of(**{latitude: "31:30:00 S", longitude: "20d36m00s E", height: 1200}) == expected
 
 
+def test_decimal_comma_is_read() -> None:
+    expected = (-31.5, 20.6, 1200.5)
+    assert site_of(SITELAT="-31,5", SITELONG="20,6", SITEELEV="1200,5")[:3] == expected
+    assert site_of(SITELAT="-31:30:00,0", SITELONG="20,600")[1] == 20.6
+
+
 def test_fits_example_of_site_strings_is_read() -> None:
     """SBFITSEXT 1.0, as quoted by the source of nom-tam-fits: strings such as "+25 12 34.111"."""
     latitude, longitude, *_ = site_of(SITELAT="+25 12 34.111", SITELONG="+11 12 00")

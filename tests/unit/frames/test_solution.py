@@ -167,3 +167,20 @@ def test_reading_frames_needs_none_of_the_heavy_machinery(tmp_path: Path) -> Non
         [sys.executable, "-c", code, str(tmp_path / "a.fits")], capture_output=True, text=True, check=True
     )
     assert run.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("point", [".", ","])
+@pytest.mark.parametrize("cards", [TAN, SIP])
+def test_numbers_in_quotes_and_with_a_comma_are_the_same_solution(
+    tmp_path: Path, cards: dict[str, Any], point: str
+) -> None:
+    """Real headers have them (common practice, no source); astropy.wcs reads neither."""
+    quoted = {k: v if isinstance(v, str) else repr(v).replace(".", point) for k, v in cards.items()}
+    plain = read_frame(write_image(tmp_path / "a.fits", {**TIME, **cards, "EQUINOX": 2000.0}))
+    other = read_frame(write_image(tmp_path / "b.fits", {**TIME, **quoted, "EQUINOX": "2000.0"}))
+    np.testing.assert_array_equal(other.sky, plain.sky)
+
+
+def test_equinox_with_its_letter_is_read_as_before(tmp_path: Path) -> None:
+    frame = read_frame(write_image(tmp_path / "a.fits", EQUINOX="J2000.0"))
+    assert frame.sky.shape == (9, 3)
