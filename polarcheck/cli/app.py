@@ -1,34 +1,85 @@
-"""The commands, gathered."""
+"""The commands, gathered: a table of names, of which each is loaded when it is asked for."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from importlib import import_module
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
 
 from polarcheck import __version__
-from polarcheck.cli.correct import correct_command
-from polarcheck.cli.drift import drift_command
-from polarcheck.cli.exposure import exposure_command
-from polarcheck.cli.follow import follow_command
-from polarcheck.cli.measure import measure_command
-from polarcheck.cli.rig import rig_commands
-from polarcheck.cli.shared import say, usage_error
-from polarcheck.cli.simulate import simulate_command
-from polarcheck.cli.sky_map import map_command
-from polarcheck.cli.stars import stars_command
-from polarcheck.cli.timeline import timeline_command
+from polarcheck.cli.ending import say, usage_error
+from polarcheck.cli.groups import WholeSummaries
 
-__all__ = ["app"]
+__all__ = ["SUMMARIES", "app"]
 
 _STOPPED = 130  # what shells give for the interrupt key
 
+SUMMARIES = {
+    "measure": "Measure the polar axis from solved frames.",
+    "correct": "Tell which knob to turn, which way and how far, and whether it is worth it.",
+    "follow": "See where the axis went after the knobs were turned, from one frame.",
+    "drift": "Tell how a target drifts, and how its field rotates, while the mount tracks unguided.",
+    "exposure": "Tell how long one exposure of a target may be before stars move more than you tolerate.",
+    "map": "Map the longest exposure over the sky, hour angle by declination.",
+    "timeline": "Follow a target from dusk to dawn: altitude, Moon, and the longest exposure at each time.",
+    "stars": "Measure the stars of frames: how many, how wide, how long, and whether the mount still moved.",
+    "simulate": "Write solved frames of a mount with a known axis error: practice without a sky.",
+    "rig": "Write a rig file, or show what follows from it.",
+}
+"""The commands in the order of the help; each begins its own help with this sentence."""
 
-class _Commands(TyperGroup):
+_MODULES = {"map": "sky_map"}
+"""Where a command's module does not have its name."""
+
+
+class _Table(MutableMapping[str, Any]):
+    """The commands by name; a module is imported when its command is first asked for."""
+
+    def __init__(self, names: Mapping[str, str]) -> None:
+        self._loaded: dict[str, Any] = dict.fromkeys(names)
+
+    def __getitem__(self, name: str) -> Any:
+        if self._loaded[name] is None:
+            self._loaded[name] = _load(name)
+        return self._loaded[name]
+
+    def __setitem__(self, name: str, command: Any) -> None:
+        self._loaded[name] = command
+
+    def __delitem__(self, name: str) -> None:
+        del self._loaded[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._loaded)
+
+    def __len__(self) -> int:
+        return len(self._loaded)
+
+
+def _load(name: str) -> Any:
+    """Import a command: a module `NAME` holds `NAME_command`, or `NAME_commands` where it has commands of its own."""
+    module = import_module(f"polarcheck.cli.{_MODULES.get(name, name)}")
+    group = getattr(module, f"{name}_commands", None)
+    if group is not None:
+        return typer.main.get_command(group)
+    alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+    alone.command(name)(getattr(module, f"{name}_command"))
+    return typer.main.get_command(alone)
+
+
+class _Commands(WholeSummaries):
     """The commands; a wrong command line is told printable and wrapped, as everything else is."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.commands = _Table(SUMMARIES)
+
+    def summaries(self) -> dict[str, str]:
+        """Return the summaries from the table, so that the help loads no command."""
+        return SUMMARIES
 
     def main(
         self,
@@ -77,16 +128,6 @@ app = typer.Typer(
     "folder of plate-solved frames between which the mount turned in right ascension only.\n\n"
     "Example: polarcheck measure frames/",
 )
-app.command("measure")(measure_command)
-app.command("correct")(correct_command)
-app.command("follow")(follow_command)
-app.command("drift")(drift_command)
-app.command("exposure")(exposure_command)
-app.command("map")(map_command)
-app.command("timeline")(timeline_command)
-app.command("stars")(stars_command)
-app.command("simulate")(simulate_command)
-app.add_typer(rig_commands, name="rig")
 
 
 def _version(wanted: bool) -> None:

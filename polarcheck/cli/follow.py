@@ -7,20 +7,28 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, found_rig, pair, parsed, progress_line, writable, write_text
+from polarcheck import alignment, followup, frames, knobs, report, times
+from polarcheck.cli.command import command
+from polarcheck.cli.measure import ClockAheadOption
+from polarcheck.cli.output import JsonOption, show, writable, write_text
+from polarcheck.cli.parsing import pair, parsed
+from polarcheck.cli.progress import progress_line
+from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
+from polarcheck.errors import InputError
 
 if TYPE_CHECKING:
-    from polarcheck.knobs import ClampShift
     from polarcheck.rig import Rig
 
 __all__ = ["follow_command"]
 
 
+@command
 def follow_command(
+    *,
     result: Annotated[
         Path, typer.Argument(help="Kept by measure --out or an earlier follow --out.", metavar="RESULT.json")
     ],
-    frames: Annotated[list[Path], typer.Argument(help="Solved frames taken since.", metavar="FRAME...")],
+    paths: Annotated[list[Path], typer.Argument(help="Solved frames taken since.", metavar="FRAME...")],
     tracking: Annotated[
         Literal["on", "off"] | None, typer.Option(help="Whether the mount tracked since then; shows a slip.")
     ] = None,
@@ -41,16 +49,12 @@ def follow_command(
             help="After a --loose result: write the shift that tightening made into the rig file.",
         ),
     ] = False,
-    rig: Annotated[
-        Path | None, typer.Option(help="Rig file: what these turns should have done.", metavar="FILE.toml")
-    ] = None,
-    clock_ahead: Annotated[
-        str | None, typer.Option(help="By how much the headers' clock was ahead of UTC.", metavar="DURATION")
-    ] = None,
+    rig: RigOption = None,
+    clock_ahead: ClockAheadOption = None,
     out: Annotated[
         Path | None, typer.Option(help="Keep the result; it goes on with the night.", metavar="FILE.json")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """See where the axis went after the knobs were turned, from one frame.
 
@@ -58,53 +62,32 @@ def follow_command(
 
     Example: polarcheck follow first.json after_turn.fits --turned -0.5,0.25 --out second.json
     """
-    from polarcheck.times import parse_duration
-
     turns = None if turned is None else parsed("--turned", turned, pair)
-    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, parse_duration)
-    with ending():
-        writable("--out", out, [".json"])
-        from polarcheck.alignment import kept_text, read_alignment
-        from polarcheck.followup import follow_frames
-        from polarcheck.frames import read_frames
-        from polarcheck.knobs import expected_move
-        from polarcheck.report import followed_object, followed_text, json_text, notice_text
-        from polarcheck.rig import rig_notices
-
-        before = read_alignment(result)
-        rig_file = found_rig(rig, [result, *frames])
-        expected = expected_move(before, rig_file, turns, loose)
-        frame_set = read_frames(frames, clock_ahead_s=ahead, progress=progress_line())
-        followed = follow_frames(
-            before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
-        )
-        shown = followed_object(followed, out.parent if out else None)
-        if out is not None:
-            write_text(out, kept_text(shown))
-        if keep_shift:
-            _keep(rig_file, followed.clamp_shift)
-        typer.echo(json_text(shown) if as_json else followed_text(followed))
-        sensor = before.sensor
-        off = rig_notices(
-            rig_file,
-            before.site,
-            sensor.pixel_scale_arcsec if sensor else None,
-            (sensor.width_px, sensor.height_px) if sensor else None,
-        )
-        for notice in (*off, *followed.notices):
-            typer.echo(notice_text(notice), err=True)
+    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
+    writable("--out", out, [".json"])
+    before = alignment.read_alignment(result)
+    rig_file = found_rig(rig, [result, *paths])
+    expected = knobs.expected_move(before, rig_file, turns, loose)
+    frame_set = frames.read_frames(paths, clock_ahead_s=ahead, progress=progress_line())
+    followed = followup.follow_frames(
+        before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
+    )
+    shown = report.followed_object(followed, out.parent if out else None)
+    if out is not None:
+        write_text(out, alignment.kept_text(shown))
+    if keep_shift:
+        _keep(rig_file, followed.clamp_shift)
+    notices = (*rig_contradictions(rig_file, before), *followed.notices)
+    show(as_json, lambda: shown, lambda: report.followed_text(followed), notices)
 
 
-def _keep(rig: Rig | None, shift: ClampShift | None) -> None:
+def _keep(rig: Rig | None, shift: knobs.ClampShift | None) -> None:
     """Write the shift by tightening into the rig file."""
-    from polarcheck.errors import InputError
-    from polarcheck.knobs import rig_text_with_shift
-
     if shift is None:
         raise InputError(
             "no shift by tightening was seen: follow a --loose result with a frame taken after tightening, and give "
             "--turned 0,0"
         )
     if rig is None:
-        raise InputError("--keep-shift needs a rig file to write to: name it with --rig")
-    write_text(rig.path, rig_text_with_shift(rig, shift))
+        raise InputError("--keep-shift needs a rig file to write to", ["rig"])
+    write_text(rig.path, knobs.rig_text_with_shift(rig, shift))

@@ -7,47 +7,40 @@ from typing import Annotated
 
 import typer
 
-from polarcheck.cli.asking import AimOption, AtOption, ForOption, TargetOption, aim_asked
-from polarcheck.cli.shared import ending, found_rig, parsed, progress_line, site_option, writable, write_text
+from polarcheck import alignment, measurement, report, times
+from polarcheck.cli.alignment_asking import PlaceOptions
+from polarcheck.cli.command import command
+from polarcheck.cli.output import OutputOptions, show, writable, write_text
+from polarcheck.cli.parsing import parsed
+from polarcheck.cli.progress import progress_line
+from polarcheck.cli.rig_asking import RigOption, found_rig
+from polarcheck.cli.target_asking import AimOption, SpanOptions
 from polarcheck.constants import FRAME_NOISE_PX
 
-__all__ = ["measure_command"]
+__all__ = ["ClockAheadOption", "measure_command"]
+
+ClockAheadOption = Annotated[
+    str | None,
+    typer.Option(
+        "--clock-ahead",
+        help="By how much the headers' clock was ahead of UTC: 2h, -5h, 90s.",
+        metavar="DURATION",
+    ),
+]
 
 
+@command
 def measure_command(
+    *,
     frames: Annotated[
         list[Path],
         typer.Argument(help="Folders, files or patterns of solved frames.", metavar="FOLDER|FILES..."),
     ],
-    site: Annotated[
-        str | None,
-        typer.Option(
-            help="Latitude north and longitude east positive, degrees; overrides the headers.",
-            metavar="LAT,LON[,HEIGHT]",
-        ),
-    ] = None,
-    rig: Annotated[
-        Path | None,
-        typer.Option(
-            help="Rig file; its site serves where headers have none. Unless named: rig.toml beside the frames, "
-            "else in your configuration folder.",
-            metavar="FILE.toml",
-        ),
-    ] = None,
+    place: PlaceOptions,
+    rig: RigOption = None,
     pole: AimOption = "refracted",
-    target: TargetOption = None,
-    at: AtOption = None,
-    duration: ForOption = None,
-    pressure: Annotated[
-        float | None, typer.Option(help="Air pressure at the site; 0: no refraction.", metavar="HPA")
-    ] = None,
-    temperature: Annotated[float | None, typer.Option(help="Air temperature.", metavar="DEG_C")] = None,
-    clock_ahead: Annotated[
-        str | None,
-        typer.Option(
-            help="By how much the headers' clock was ahead of UTC: 2h, -5h, 90s.", metavar="DURATION"
-        ),
-    ] = None,
+    aiming: SpanOptions,
+    clock_ahead: ClockAheadOption = None,
     noise_px: Annotated[
         float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
     ] = FRAME_NOISE_PX,
@@ -58,10 +51,7 @@ def measure_command(
     out: Annotated[
         Path | None, typer.Option(help="Keep the result for later commands.", metavar="FILE.json")
     ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    output: OutputOptions,
 ) -> None:
     """Measure the polar axis from solved frames.
 
@@ -70,60 +60,27 @@ def measure_command(
 
     Example: polarcheck measure frames/ --site 47.3,11.2 --plot axis.png
     """
-    ahead = _duration(clock_ahead)
-    kind, aim = aim_asked(pole, target, at, duration)
-    with ending():
-        _check_numbers(pressure, temperature, noise_px)
-        writable("--out", out, [".json"])
-        writable("--plot", plot, [".png", ".svg"])
-        place = site_option(site)
-        rig_file = None if place and rig is None else found_rig(rig, frames)
-        from polarcheck.alignment import kept_text
-        from polarcheck.measurement import Conditions, Reading, measure
-        from polarcheck.report import json_text, measurement_object, measurement_text, notice_text
-
-        conditions = Conditions(
-            site=place,
-            fallback_site=rig_file.site if rig_file else None,
-            pressure_hpa=pressure,
-            temperature_c=temperature,
-            noise_px=noise_px,
-            reach=rig_file.reach if rig_file else None,
-        )
-        result = measure(
-            frames,
-            pole=kind or "refracted",
-            conditions=conditions,
-            reading=Reading(ahead, recursive, stars),
-            progress=progress_line(3 if stars else 20),
-        )
-        if aim is not None:
-            result = result.aimed_at(aim(result.sky), aim.notices())
-        if out is not None:
-            write_text(out, kept_text(measurement_object(result, out.parent)))
-        if plot is not None:
-            from polarcheck.report import save_measurement_picture
-
-            save_measurement_picture(result, plot)
-        kept_in = out.parent if out else None
-        typer.echo(json_text(measurement_object(result, kept_in)) if as_json else measurement_text(result))
-        for notice in result.notices:
-            typer.echo(notice_text(notice), err=True)
-
-
-def _duration(text: str | None) -> float:
-    from polarcheck.times import parse_duration
-
-    return 0.0 if text is None else parsed("--clock-ahead", text, parse_duration)
-
-
-def _check_numbers(pressure: float | None, temperature: float | None, noise_px: float) -> None:
-    from polarcheck.errors import InputError
-    from polarcheck.sky import Atmosphere
-
-    try:
-        Atmosphere(1000.0 if pressure is None else pressure, 10.0 if temperature is None else temperature)
-    except InputError as error:
-        raise typer.BadParameter(str(error), param_hint="--pressure, --temperature") from None
-    if not 1e-4 <= noise_px <= 100:
-        raise typer.BadParameter(f"{noise_px:g} is not within 0.0001 to 100", param_hint="--noise-px")
+    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
+    kind, aim = aiming.aim(pole)
+    writable("--out", out, [".json"])
+    output.check()
+    rig_file = None if place.site and rig is None else found_rig(rig, frames)
+    result = measurement.measure(
+        frames,
+        pole=kind or "refracted",
+        conditions=place.conditions(rig_file, noise_px),
+        reading=measurement.Reading(ahead, recursive, stars),
+        progress=progress_line(3 if stars else 20),
+    )
+    if aim is not None:
+        result = result.aimed_at(aim(result.sky), aim.notices())
+    folder = out.parent if out else None
+    if out is not None:
+        write_text(out, alignment.kept_text(report.measurement_object(result, folder)))
+    output.draw(lambda path: report.save_measurement_picture(result, path))
+    show(
+        output.as_json,
+        lambda: report.measurement_object(result, folder),
+        lambda: report.measurement_text(result),
+        result.notices,
+    )

@@ -3,28 +3,34 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from polarcheck.cli.shared import ending, found_rig, write_text
+from polarcheck import report, rig
+from polarcheck.cli.command import command
+from polarcheck.cli.groups import WholeSummaries
+from polarcheck.cli.output import JsonOption, show, write_text
+from polarcheck.cli.rig_asking import found_rig
+from polarcheck.errors import InputError
+from polarcheck.printable import printable
 from polarcheck.rig import RIG_FILE
-
-if TYPE_CHECKING:
-    from polarcheck.rig import Rig
 
 __all__ = ["rig_commands"]
 
 rig_commands = typer.Typer(
+    cls=WholeSummaries,
+    add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
-    short_help="Write a rig file, or show what follows from it.",
-    help="The rig file says what your telescope, camera, mount and site are like. Write one, fill it in, and see "
-    "what follows from it.\n\nExample: polarcheck rig new",
+    help="Write a rig file, or show what follows from it.\n\n"
+    "The rig file says what your telescope, camera, mount and site are like. Write one, fill it in, and see what "
+    "follows from it.\n\nExample: polarcheck rig new",
 )
 
 
 @rig_commands.command("new")
+@command
 def new_command(
     file: Annotated[Path, typer.Argument(help="Where to write it.", metavar="FILE.toml")] = Path(RIG_FILE),
     example: Annotated[
@@ -40,21 +46,14 @@ def new_command(
 
     Example: polarcheck rig new
     """
-    with ending():
-        from polarcheck.printable import printable
-        from polarcheck.report import rig_template
-
-        _check_place(file, force)
-        write_text(file, rig_template(example))
-        name = printable(file)
-        said = "with the values of an invented rig" if example else "with every value commented out"
-        typer.echo(f"{name} written, {said}.\nPut in your own, then: polarcheck rig show {name}")
+    _check_place(file, force)
+    write_text(file, report.rig_template(example))
+    name = printable(file)
+    said = "with the values of an invented rig" if example else "with every value commented out"
+    typer.echo(f"{name} written, {said}.\nPut in your own, then: polarcheck rig show {name}")
 
 
 def _check_place(file: Path, force: bool) -> None:
-    from polarcheck.errors import InputError
-    from polarcheck.printable import printable
-
     name = printable(file)
     if file.is_dir():
         raise InputError(f"{name}: is a folder; name a file in it: {printable(file / RIG_FILE)}")
@@ -65,6 +64,7 @@ def _check_place(file: Path, force: bool) -> None:
 
 
 @rig_commands.command("show")
+@command
 def show_command(
     file: Annotated[
         Path | None,
@@ -73,7 +73,7 @@ def show_command(
             metavar="FILE.toml",
         ),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Show what follows from a rig file.
 
@@ -81,21 +81,11 @@ def show_command(
 
     Example: polarcheck rig show rig.toml
     """
-    with ending():
-        from polarcheck.report import json_text, notice_text, rig_object, rig_text
-        from polarcheck.rig import summarise_rig
-
-        summary = summarise_rig(_rig(file))
-        typer.echo(json_text(rig_object(summary)) if as_json else rig_text(summary))
-        for notice in summary.notices:
-            typer.echo(notice_text(notice), err=True)
+    summary = rig.summarise_rig(_rig(file))
+    show(as_json, lambda: report.rig_object(summary), lambda: report.rig_text(summary), summary.notices)
 
 
-def _rig(named: Path | None) -> Rig:
-    from polarcheck.errors import InputError
-    from polarcheck.printable import printable
-    from polarcheck.rig import configuration_folder
-
+def _rig(named: Path | None) -> rig.Rig:
     hint = "write one to fill in: polarcheck rig new"
     if named is not None and named.is_dir():
         raise InputError(
@@ -103,7 +93,7 @@ def _rig(named: Path | None) -> Rig:
         )
     if named is not None and not named.exists():
         raise InputError(f"{printable(named)}: is not there; {hint} {printable(named)}")
-    rig = found_rig(named, [], told=False)
-    if rig is None:
-        raise InputError(f"no {RIG_FILE} here or in {printable(configuration_folder())}; {hint}")
-    return rig
+    found = found_rig(named, [], told=False)
+    if found is None:
+        raise InputError(f"no {RIG_FILE} here or in {printable(rig.configuration_folder())}; {hint}")
+    return found

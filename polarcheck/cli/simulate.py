@@ -8,17 +8,24 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck.cli.shared import ending, pair, parsed, read_rig_option, site_option
+from polarcheck import simulate, times
+from polarcheck.cli.command import command
+from polarcheck.cli.parsing import pair, parsed
+from polarcheck.cli.rig_asking import read_rig_option
 from polarcheck.constants import FRAME_NOISE_PX
+from polarcheck.errors import InputError
+from polarcheck.printable import printable
+from polarcheck.site import parse_site
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
-    from polarcheck.simulate import Camera
 
 __all__ = ["simulate_command"]
 
 
+@command
 def simulate_command(
+    *,
     folder: Annotated[
         Path, typer.Argument(help="Where to write the frames and truth.json.", metavar="FOLDER")
     ],
@@ -58,40 +65,33 @@ def simulate_command(
 
     Example: polarcheck simulate practice/ --error 23.4,-11.8 --site 47.3,11.2 --at 2026-11-14T21:10:00
     """
-    from polarcheck.times import utc_from_iso
-
     error_arcmin = parsed("--error", error, pair)
-    utc = parsed("--at", at, utc_from_iso)
+    utc = parsed("--at", at, times.utc_from_iso)
     axis_angles = None if angles is None else parsed("--angles", angles, _angles)
-    with ending():
-        rig_file = read_rig_option(rig)
-        place = site_option(site) or (rig_file.site if rig_file else None)
-        if place is None:
-            raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
-        from polarcheck.printable import printable
-        from polarcheck.simulate import simulate_frames
-
-        paths = simulate_frames(
-            folder,
-            error_arcmin=error_arcmin,
-            site=place,
-            utc=utc,
-            pole=pole,
-            axis_angles_deg=axis_angles,
-            declination_deg=declination,
-            count=frames,
-            camera=_camera(rig_file, mirrored),
-            noise_px=noise_px,
-            tracking_only=tracked,
-            seed=seed,
-        )
-        written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
-        typer.echo(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
+    rig_file = read_rig_option(rig)
+    place = None if site is None else parsed("--site", site, parse_site)
+    place = place or (rig_file.site if rig_file else None)
+    if place is None:
+        raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
+    paths = simulate.simulate_frames(
+        folder,
+        error_arcmin=error_arcmin,
+        site=place,
+        utc=utc,
+        pole=pole,
+        axis_angles_deg=axis_angles,
+        declination_deg=declination,
+        count=frames,
+        camera=_camera(rig_file, mirrored),
+        noise_px=noise_px,
+        tracking_only=tracked,
+        seed=seed,
+    )
+    written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
+    typer.echo(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
 
 
-def _camera(rig: Rig | None, mirrored: bool) -> Camera:
-    from polarcheck.simulate import Camera
-
+def _camera(rig: Rig | None, mirrored: bool) -> simulate.Camera:
     known: dict[str, float | None] = {}
     if rig is not None:
         known = {
@@ -99,13 +99,10 @@ def _camera(rig: Rig | None, mirrored: bool) -> Camera:
             "height_px": rig.camera.height_px,
             "pixel_scale_arcsec": rig.pixel_scale_arcsec,
         }
-    return Camera(mirrored=mirrored, **{name: value for name, value in known.items() if value})  # type: ignore[arg-type]
+    return simulate.Camera(mirrored=mirrored, **{name: value for name, value in known.items() if value})  # type: ignore[arg-type]
 
 
 def _angles(text: str) -> list[float]:
-    from polarcheck.errors import InputError
-    from polarcheck.printable import printable
-
     with suppress(ValueError):
         angles = [float(part) for part in text.split(",")]
         if all(abs(angle) <= 360 for angle in angles):

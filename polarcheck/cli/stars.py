@@ -7,36 +7,34 @@ from typing import Annotated
 
 import typer
 
-from polarcheck.cli.asking import JsonOption
-from polarcheck.cli.shared import ending, progress_line, writable
+from polarcheck import report
+from polarcheck import stars as star_room
+from polarcheck.cli.command import command
+from polarcheck.cli.output import OutputOptions, show
+from polarcheck.cli.progress import progress_line
 
 __all__ = ["stars_command"]
 
 
+@command
 def stars_command(
+    *,
     frames: Annotated[
         list[Path], typer.Argument(help="Folders, files or patterns; solved or not.", metavar="FRAMES...")
     ],
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
-    plot: Annotated[
-        Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
-    ] = None,
-    as_json: JsonOption = False,
+    output: OutputOptions,
 ) -> None:
     """Measure the stars of frames: how many, how wide, how long, and whether the mount still moved.
 
     Example: polarcheck stars frames/
     """
-    with ending():
-        writable("--plot", plot, [".png", ".svg"])
-        from polarcheck.report import json_text, notice_text, stars_object, stars_text
-        from polarcheck.stars import measure_stars, star_notices
-
-        found = measure_stars(frames, recursive=recursive, progress=progress_line(3))
-        if plot is not None:
-            from polarcheck.report import save_stars_picture
-
-            save_stars_picture(found, plot)
-        typer.echo(json_text(stars_object(found)) if as_json else stars_text(found))
-        for notice in star_notices(found) if as_json else ():
-            typer.echo(notice_text(notice), err=True)
+    output.check()
+    found = star_room.measure_stars(frames, recursive=recursive, progress=progress_line(3))
+    output.draw(lambda path: report.save_stars_picture(found, path))
+    show(
+        output.as_json,
+        lambda: report.stars_object(found),
+        lambda: report.stars_text(found),
+        star_room.star_notices(found) if output.as_json else (),
+    )

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from polarcheck.axis import Reach
 from polarcheck.constants import FRAME_NOISE_PX
+from polarcheck.errors import ParameterError
 from polarcheck.site import Site
-from polarcheck.sky import Sky
+from polarcheck.sky import Sky, standard_atmosphere
 
 __all__ = ["Conditions", "Reading"]
 
@@ -28,6 +29,11 @@ class Conditions:
         Pointing noise of a frame per coordinate, assumed where the residuals cannot tell. [px]
     reach : Reach or None
         Where a next frame may lie, `polarcheck.rig.Rig.reach`; None: above 15 deg.
+
+    Raises
+    ------
+    ParameterError
+        A noise or an air that cannot be.
     """
 
     site: Site | None = None
@@ -37,6 +43,13 @@ class Conditions:
     relative_humidity: float | None = None
     noise_px: float = FRAME_NOISE_PX
     reach: Reach | None = None
+
+    def __post_init__(self) -> None:
+        standard_atmosphere(0.0, self.pressure_hpa, self.temperature_c, self.relative_humidity)
+        if not 1e-4 <= self.noise_px <= 100:
+            raise ParameterError(
+                f"the assumed noise must lie within 0.0001 to 100 px, not {self.noise_px:g}", "noise_px"
+            )
 
     @property
     def say_something(self) -> bool:

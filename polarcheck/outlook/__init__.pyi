@@ -2,7 +2,7 @@ from .drift import Drift, DriftRates, Rate, moments_over, predict_drift
 from .drift_check import DriftCheck, check_drift
 from .exposure import Exposure, exposure_limit, required_error
 from .exposure_list import TargetExposure, exposures_of
-from .optics import Optics, optics_from, parse_tolerance
+from .optics import Optics, optics_from, parse_sensor, parse_tolerance
 from .scene import LONGEST_S, Scene, set_scene
 from .schema import (
     DriftCheckSchema,
@@ -12,6 +12,7 @@ from .schema import (
     MapSchema,
     TimelineSchema,
 )
+from .seeing import measured_fwhm, seeing_notices
 from .skymap import SkyMap, exposure_map
 from .star_look import StarLook, star_looks
 from .target_axis import TargetAim, aim_for_target
@@ -42,12 +43,15 @@ __all__ = [
     "exposure_limit",
     "exposure_map",
     "exposures_of",
+    "measured_fwhm",
     "moments_over",
     "night_timeline",
     "optics_from",
+    "parse_sensor",
     "parse_tolerance",
     "predict_drift",
     "required_error",
+    "seeing_notices",
     "set_scene",
     "star_looks",
 ]

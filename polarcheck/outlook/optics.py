@@ -9,15 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.constants import ARCSEC, DEGREE
-from polarcheck.errors import InputError
+from polarcheck.errors import InputError, ParameterError
 from polarcheck.printable import printable
 from polarcheck.rig import Rig
 from polarcheck.vectors import Array
 
-__all__ = ["Optics", "optics_from", "parse_tolerance", "trail_for_elongation"]
+__all__ = ["Optics", "optics_from", "parse_sensor", "parse_tolerance", "trail_for_elongation"]
 
 _SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1], [0, 1], [1, 1]]) / 2
 _FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
+_PARAMETERS = {"focal length": "focal_length_mm", "pixel size": "pixel_size_um", "sensor": "sensor_px"}
+_SENSOR = re.compile(r"\s*(\d{1,6})\s*[x×X*]\s*(\d{1,6})\s*", re.ASCII)
 _TOLERANCE = re.compile(
     r"\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>px|arcsec|\"|elongation)\s*", re.ASCII
 )
@@ -90,17 +92,20 @@ def optics_from(
     Raises
     ------
     InputError
-        Focal length, pixel size or sensor size is not known.
+        Focal length, pixel size or sensor size is not known, or out of range.
     """
+    for parameter, value, least, most in (
+        ("focal_length_mm", focal_length_mm, 1.0, 50_000.0),
+        ("pixel_size_um", pixel_size_um, 0.1, 100.0),
+        ("camera_angle_deg", camera_angle_deg, -360.0, 360.0),
+    ):
+        if value is not None and not least <= value <= most:
+            raise ParameterError(f"{value:g} is not within {least:g} to {most:g}", parameter)
     focal = focal_length_mm or (rig.optics.focal_length_mm if rig else None)
     pixel = pixel_size_um or (rig.camera.pixel_size_um if rig else None)
     width, height = sensor_px or ((rig.camera.width_px, rig.camera.height_px) if rig else (None, None))
-    known = {"--focal-length MM": focal, "--pixel-size UM": pixel, "--sensor WxH": width and height}
-    missing = [option for option, value in known.items() if not value]
     if not (focal and pixel and width and height):
-        raise InputError(
-            f"the optics are not known: give {', '.join(missing)}, or name a rig file with them (--rig)"
-        )
+        raise _unknown({"focal length": focal, "pixel size": pixel, "sensor": width and height})
     mount = rig.mount if rig else None
     offset = (rig.guiding.offset_deg if rig else None) or (0.0, 0.0)
     return Optics(
@@ -112,6 +117,29 @@ def optics_from(
         periodic_error_arcsec=(mount.periodic_error_arcsec or 0.0) if mount else 0.0,
         worm_period_s=(mount.worm_period_s or 0.0) if mount else 0.0,
     )
+
+
+def _unknown(known: dict[str, float | None]) -> InputError:
+    missing = [name for name, value in known.items() if not value]
+    parameters = [_PARAMETERS[name] for name in missing]
+    return InputError(
+        f"the optics are not known: {', '.join(missing)}; give them, or a rig file that has them",
+        [*parameters, "rig"],
+    )
+
+
+def parse_sensor(text: str) -> tuple[int, int]:
+    """Read the size of a sensor such as ``1200x900``: width and height. [px]
+
+    Raises
+    ------
+    InputError
+        Anything else.
+    """
+    match = _SENSOR.fullmatch(text)
+    if match is None or int(match[1]) < 1 or int(match[2]) < 1:
+        raise InputError(f"'{printable(text, 40)}' is no size such as 1200x900")
+    return int(match[1]), int(match[2])
 
 
 def parse_tolerance(text: str, pixel_scale_arcsec: float, fwhm_arcsec: float | None = None) -> float:
@@ -145,7 +173,7 @@ def parse_tolerance(text: str, pixel_scale_arcsec: float, fwhm_arcsec: float | N
     if unit == "elongation":
         if fwhm_arcsec is None:
             raise InputError(
-                "a tolerance as elongation needs the stars' size: give --fwhm, such as 3.2arcsec"
+                "a tolerance as elongation needs the stars' size (FWHM), such as 3.2arcsec", ["fwhm_arcsec"]
             )
         if number <= 1:
             raise InputError("an elongation (major over minor axis) is above 1, such as 1.2elongation")

@@ -8,7 +8,7 @@ import erfa
 import numpy as np
 
 from polarcheck.constants import HUMIDITY, WAVELENGTH_UM
-from polarcheck.errors import InputError
+from polarcheck.errors import ParameterError
 
 __all__ = ["AIRLESS", "Atmosphere", "refraction", "refraction_constants", "standard_atmosphere"]
 
@@ -32,7 +32,7 @@ class Atmosphere:
 
     Raises
     ------
-    InputError
+    ParameterError
         Values that no air has.
     """
 
@@ -43,16 +43,22 @@ class Atmosphere:
 
     def __post_init__(self) -> None:
         if self.pressure_hpa != 0 and not _THINNEST_HPA <= self.pressure_hpa <= 1100:
-            raise InputError(
+            raise ParameterError(
                 f"pressure {self.pressure_hpa:g} hPa is not within {_THINNEST_HPA:g} to 1100 (nor 0: no refraction); "
-                "is it in another unit?"
+                "is it in another unit?",
+                "pressure_hpa",
             )
         if not -80 <= self.temperature_c <= 60:
-            raise InputError(f"temperature {self.temperature_c:g} deg C is not within -80 to 60")
-        if not (0 <= self.relative_humidity <= 1 and 0.1 <= self.wavelength_um <= 10):
-            raise InputError(
-                f"humidity {self.relative_humidity:g} is not within 0 to 1, "
-                f"or wavelength {self.wavelength_um:g} um not within 0.1 to 10"
+            raise ParameterError(
+                f"temperature {self.temperature_c:g} deg C is not within -80 to 60", "temperature_c"
+            )
+        if not 0 <= self.relative_humidity <= 1:
+            raise ParameterError(
+                f"humidity {self.relative_humidity:g} is not within 0 to 1", "relative_humidity"
+            )
+        if not 0.1 <= self.wavelength_um <= 10:
+            raise ParameterError(
+                f"wavelength {self.wavelength_um:g} um is not within 0.1 to 10", "wavelength_um"
             )
 
 

@@ -13,7 +13,7 @@ import pytest
 import typer
 
 from polarcheck import __version__
-from polarcheck.cli.app import app
+from polarcheck.cli.app import SUMMARIES, app
 from tests.commands import run
 
 ROOT = Path(__file__).parents[2]
@@ -30,6 +30,37 @@ def commands(command: Any, name: tuple[str, ...] = ()) -> Iterator[tuple[str, ..
 
 COMMANDS = list(commands(typer.main.get_command(app)))
 each_command = pytest.mark.parametrize("name", COMMANDS, ids=" ".join)
+
+
+def test_help_loads_no_command() -> None:
+    program = (
+        "import sys\n"
+        "from polarcheck.cli import main\n"
+        "sys.argv = ['polarcheck', '--help']\n"
+        "try:\n"
+        "    main()\n"
+        "except SystemExit:\n"
+        "    pass\n"
+        f"print('loaded', [name for name in {list(SUMMARIES)!r} if 'polarcheck.cli.' + name in sys.modules])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=60, cwd=ROOT
+    )
+    assert done.stdout.splitlines()[-1] == "loaded []"
+
+
+def test_help_gives_every_summary_whole() -> None:
+    shown = " ".join(run("--help").stdout.split())
+    for name, summary in SUMMARIES.items():
+        assert f"{name} {summary}" in shown
+    assert "…" not in shown
+    assert "..." not in shown.split("Commands:")[1]
+
+
+@pytest.mark.parametrize("name", SUMMARIES)
+def test_command_begins_its_own_help_with_its_summary(name: str) -> None:
+    command: Any = typer.main.get_command(app)
+    assert command.commands[name].help.startswith(SUMMARIES[name] + "\n\n")
 
 
 def test_the_commands_are_found() -> None:

@@ -92,6 +92,17 @@ def late_imports(path: Path) -> list[str]:
     return [ast.unparse(node) for node in found]
 
 
+def test_imports_stand_at_the_top() -> None:
+    """Late ones are heavy libraries that most runs do without; the doors load lazily by themselves."""
+    late = {name: late_imports(path) for name, path in FILES.items()}
+    assert sum(map(len, late.values())) < 40, {name: found for name, found in late.items() if found}
+
+
+def test_late_imports_would_be_counted() -> None:
+    path = ROOT / "cli" / "__init__.py"
+    assert late_imports(path) == ["from polarcheck.cli.app import app"]
+
+
 def test_the_order_lists_what_there_is_and_nothing_else() -> None:
     assert set(ROOMS) == {room_of(name) for name in MODULES}
 

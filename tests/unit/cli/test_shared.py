@@ -13,7 +13,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from polarcheck.cli import shared
+from polarcheck.cli import ending, output, parsing, progress
 from polarcheck.cli.app import app
 from polarcheck.errors import GeometryError, InputError
 from tests.commands import SAMPLES, answered, frames, refused, run, steering, strict_json, wrong
@@ -23,7 +23,7 @@ SWEEP = SAMPLES / "north_sweep"
 
 def ended(error: BaseException, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
     """Exit code and stderr of a command whose work raises an error."""
-    with pytest.raises(typer.Exit) as left, shared.ending():
+    with pytest.raises(typer.Exit) as left, ending.ending():
         raise error
     out, err = capsys.readouterr()
     assert out == ""
@@ -55,13 +55,13 @@ def test_error_ends_with_code_1_and_a_text(
 
 def test_fault_of_the_program_is_raised_for_a_report(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("POLARCHECK_TRACEBACK", "1")
-    with pytest.raises(ZeroDivisionError), shared.ending():
+    with pytest.raises(ZeroDivisionError), ending.ending():
         raise ZeroDivisionError
 
 
 @pytest.mark.parametrize("error", [typer.BadParameter("x"), typer.Exit(3), typer.Abort(), BrokenPipeError()])
 def test_endings_of_other_kinds_pass(error: Exception) -> None:
-    with pytest.raises(type(error)), shared.ending():
+    with pytest.raises(type(error)), ending.ending():
         raise error
 
 
@@ -69,7 +69,7 @@ def test_message_is_wrapped_with_its_lists_and_keeps_long_names_whole(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     path = "/night/" + "frame_" * 20 + ".fits"
-    shared.say("polarcheck: " + "word " * 30 + f"\n  {path}: no\n  " + "more " * 30)
+    ending.say("polarcheck: " + "word " * 30 + f"\n  {path}: no\n  " + "more " * 30)
     lines = capsys.readouterr().err.splitlines()
     assert f"  {path}:" in lines
     assert all(len(line) < 80 for line in lines if path not in line)
@@ -78,7 +78,7 @@ def test_message_is_wrapped_with_its_lists_and_keeps_long_names_whole(
 
 
 def test_message_of_many_lines_cannot_smuggle_a_control_character(capsys: pytest.CaptureFixture[str]) -> None:
-    shared.say("one\ntwo\r\x1b[31m\u202e\n  three\x00")
+    ending.say("one\ntwo\r\x1b[31m\u202e\n  three\x00")
     assert not steering(capsys.readouterr().err)
 
 
@@ -134,7 +134,7 @@ def test_full_disk_behind_stdout_is_said() -> None:
     ("text", "value"), [("23.4,-11.8", (23.4, -11.8)), ("-1e1, +.5", (-10.0, 0.5)), ("0,-0", (0.0, 0.0))]
 )
 def test_pair_of_numbers(text: str, value: tuple[float, float]) -> None:
-    assert shared.pair(text) == value
+    assert parsing.pair(text) == value
 
 
 @pytest.mark.parametrize(
@@ -142,13 +142,13 @@ def test_pair_of_numbers(text: str, value: tuple[float, float]) -> None:
 )
 def test_what_is_no_pair_is_refused_printable(text: str) -> None:
     with pytest.raises(InputError, match=r"two numbers|finite") as caught:
-        shared.pair(text)
+        parsing.pair(text)
     assert str(caught.value).isprintable()
 
 
 def test_unparsable_option_is_a_wrong_command_line() -> None:
     with pytest.raises(typer.BadParameter, match="two numbers"):
-        shared.parsed("--error", "x", shared.pair)
+        parsing.parsed("--error", "x", parsing.pair)
 
 
 @pytest.mark.parametrize(
@@ -231,7 +231,7 @@ def test_failed_writing_leaves_the_older_result_and_no_half_file(
 
     monkeypatch.setattr(Path, "replace", full)
     with pytest.raises(InputError, match=r"axis\.json: cannot be written \(No space left on device\)"):
-        shared.write_text(kept, "{}")
+        output.write_text(kept, "{}")
     assert kept.read_text() == "older"
     assert [path.name for path in tmp_path.iterdir()] == ["axis.json"]
 
@@ -247,9 +247,9 @@ class Terminal:
 def test_progress_is_shown_to_a_terminal_alone(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert shared.progress_line() is None
-    monkeypatch.setattr("polarcheck.cli.shared.sys.stderr", Terminal())
-    show = shared.progress_line()
+    assert progress.progress_line() is None
+    monkeypatch.setattr("polarcheck.cli.progress.sys.stderr", Terminal())
+    show = progress.progress_line()
     monkeypatch.undo()
     assert show is not None
     for done in range(1, 21):

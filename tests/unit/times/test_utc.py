@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from polarcheck.errors import InputError
-from polarcheck.times import add_seconds, iso_from_utc, parse_duration, seconds_between, to_utc, utc_from_iso
+from polarcheck.times import add_seconds, iso_from_utc, seconds_between, to_utc, utc_from_iso
 
 MILLISECOND_IN_DAYS = 0.001 / 86400
 
@@ -112,31 +112,6 @@ def test_written_time_never_shows_second_60_and_is_right_to_half_a_unit(second: 
     text = iso_from_utc(utc)
     assert re.fullmatch(r"2026-11-1[45]T\d\d:[0-5]\d:[0-5]\d\.\d\dZ", text)
     assert abs(seconds_between(utc, utc_from_iso(text))) <= 0.005 + 1e-5
-
-
-@pytest.mark.parametrize(
-    ("text", "seconds"),
-    [
-        ("90s", 90),
-        ("10min", 600),
-        ("1.5h", 5400),
-        ("-2h", -7200),
-        ("1d", 86400),
-        ("1h30min", 5400),
-        (" 5 MIN ", 300),
-        ("−30s", -30),
-        (".5h", 1800),
-    ],
-)
-def test_duration_is_read(text: str, seconds: float) -> None:
-    assert parse_duration(text) == seconds
-
-
-@pytest.mark.parametrize("text", ["", "10", "h", "ten min", "5x", "1h2", "--2h", "1e3s", "nan s", "\x1b[2Js"])
-def test_what_is_no_duration_is_refused_with_an_example(text: str) -> None:
-    with pytest.raises(InputError, match="10min") as caught:
-        parse_duration(text)
-    assert "\x1b" not in str(caught.value)
 
 
 def test_date_keeps_microseconds_in_two_parts() -> None:

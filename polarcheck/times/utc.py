@@ -14,7 +14,7 @@ import erfa
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 
-__all__ = ["add_seconds", "iso_from_utc", "parse_duration", "seconds_between", "to_utc", "utc_from_iso"]
+__all__ = ["add_seconds", "iso_from_utc", "seconds_between", "to_utc", "utc_from_iso"]
 
 _ISO = re.compile(
     r"(?P<year>[+-]?\d{4,5})-(?P<month>\d{1,2})-(?P<day>\d{1,2})"
@@ -22,10 +22,7 @@ _ISO = re.compile(
     r"\s*(?P<zone>Z|UTC|[+-]\d{2}:?\d{2})?",
     re.IGNORECASE | re.ASCII,
 )
-_EXAMPLE = "write for example 2026-11-14T20:13:45"
 _WRONG = {-1: "year", -2: "month", -3: "day", -4: "hour", -5: "minute", -6: "second"}
-_UNIT_S = {"s": 1.0, "sec": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "hr": 3600.0, "d": 86400.0}
-_PIECE = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(sec|s|min|m|hr|h|d)\s*", re.ASCII)
 _GPS_BEHIND_TAI_S = 19.0  # IS-GPS-200 (from memory)
 _SCALES = {
     **dict.fromkeys(("UTC", "UT1", "UT", "GMT"), "UTC"),
@@ -188,30 +185,3 @@ def _utc_from_tai(day: float, part: float) -> tuple[float, float]:
     if status < 0:
         raise InputError("the date is outside the calendar")
     return float(utc1), float(utc2)
-
-
-def parse_duration(text: str) -> float:
-    """Read a length of time such as ``90s``, ``10min``, ``1.5h``, ``-2h``, ``1d`` or ``1h30min``.
-
-    Parameters
-    ----------
-    text : str
-        Number and unit: s, min, h or d.
-
-    Returns
-    -------
-    float
-        The duration, negative with a leading minus. [s]
-
-    Raises
-    ------
-    InputError
-        Anything else; a number without unit too.
-    """
-    bare = text.strip().lower().replace("−", "-")
-    sign = -1.0 if bare.startswith("-") else 1.0
-    bare = bare.removeprefix("-").removeprefix("+").lstrip()
-    pieces = _PIECE.findall(bare)
-    if not pieces or _PIECE.sub("", bare):
-        raise InputError(f"'{printable(text, 40)}' is no duration; write for example 90s, 10min, 1.5h or 1d")
-    return sign * sum(float(number) * _UNIT_S[unit] for number, unit in pieces)

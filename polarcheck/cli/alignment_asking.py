@@ -1,0 +1,106 @@
+"""The options that name an alignment, and what they stand for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from polarcheck import measurement, sky
+from polarcheck.cli.parsing import pair, parsed
+from polarcheck.cli.progress import progress_line
+from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
+from polarcheck.constants import FRAME_NOISE_PX
+from polarcheck.site import Site, parse_site
+
+if TYPE_CHECKING:
+    from polarcheck.alignment import Alignment
+    from polarcheck.errors import Notice
+    from polarcheck.rig import Rig
+
+__all__ = ["AlignmentOptions", "Asked", "PlaceOptions", "PoleOption"]
+
+PoleOption = Annotated[
+    Literal["refracted", "true"] | None, typer.Option("--pole", help="What the error refers to.")
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceOptions:
+    """Where the mount stands, and the air there."""
+
+    site: Annotated[
+        str | None,
+        typer.Option(
+            help="Latitude north and longitude east positive, degrees; overrides the headers.",
+            metavar="LAT,LON[,HEIGHT]",
+        ),
+    ] = None
+    pressure: Annotated[
+        float | None,
+        typer.Option(help="Air pressure at the site; 0: no refraction.", metavar="HPA"),
+    ] = None
+    temperature: Annotated[float | None, typer.Option(help="Air temperature.", metavar="DEG_C")] = None
+    humidity: Annotated[
+        float | None, typer.Option(help="Relative humidity of the air, 0 to 1.", metavar="PART")
+    ] = None
+
+    def place(self) -> Site | None:
+        """Return the site, if it is said."""
+        return None if self.site is None else parsed("--site", self.site, parse_site)
+
+    def conditions(self, rig: Rig | None, noise_px: float = FRAME_NOISE_PX) -> measurement.Conditions:
+        """Return site, air and noise, with what the rig file knows."""
+        return measurement.Conditions(
+            site=self.place(),
+            fallback_site=rig.site if rig else None,
+            pressure_hpa=self.pressure,
+            temperature_c=self.temperature,
+            relative_humidity=self.humidity,
+            noise_px=noise_px,
+            reach=rig.reach if rig else None,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlignmentOptions:
+    """An alignment: frames, a kept result, or two numbers with a site."""
+
+    paths: Annotated[
+        list[Path] | None,
+        typer.Argument(help="A folder or files of solved frames, or a kept result.", metavar="ALIGNMENT"),
+    ] = None
+    error: Annotated[
+        str | None,
+        typer.Option(help="Instead of frames: azimuth and altitude error, arcmin.", metavar="AZ,ALT"),
+    ] = None
+    place: PlaceOptions
+    rig: RigOption = None
+
+    def read(self, pole: sky.PoleKind | None, aim: measurement.Aim | None = None) -> Asked:
+        """Return the alignment, and what came with it; `aim` goes before `pole`."""
+        error_arcmin = None if self.error is None else parsed("--error", self.error, pair)
+        paths = self.paths or []
+        rig_file = found_rig(self.rig, paths)
+        found, notices = measurement.alignment_from(
+            paths,
+            error_arcmin=error_arcmin,
+            conditions=self.place.conditions(rig_file),
+            pole=pole,
+            aim=aim,
+            progress=progress_line(),
+        )
+        # what was said on the command line is no frame's
+        off = rig_contradictions(rig_file, found) if paths and self.place.site is None else ()
+        return Asked(found, (*notices, *off), rig_file)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The alignment that a command line names, and what came with it."""
+
+    alignment: Alignment
+    notices: tuple[Notice, ...]
+    rig: Rig | None

@@ -1,0 +1,88 @@
+"""How commands end: a result, or a few lines on stderr and an exit code; nothing ends in a traceback."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+import typer
+
+from polarcheck.cli.naming import given_option, hint
+from polarcheck.errors import ParameterError, PolarcheckError
+from polarcheck.printable import printable
+
+__all__ = ["ending", "hint_of_running", "say", "usage_error"]
+
+usage_error: type[Exception] = typer.BadParameter.__mro__[1]
+"""A wrong command line, whichever library stands behind typer."""
+
+_running: ContextVar[typer.Context | None] = ContextVar("running", default=None)
+
+
+def say(message: str) -> None:
+    """Write a message on stderr: printable, wrapped to 79 columns; a name longer than that stays whole."""
+    for line in message.split("\n"):
+        body = line.lstrip(" ")
+        margin = " " * (len(line) - len(body))
+        # the program's name stays before the first word, however long that is
+        whole = printable(body, 2000).replace("polarcheck: ", "polarcheck:\0", 1)
+        filled = textwrap.fill(
+            whole,
+            79,
+            initial_indent=margin,
+            subsequent_indent=margin + "  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        typer.echo(filled.replace("\0", " "), err=True)
+
+
+@contextmanager
+def ending(context: typer.Context | None = None) -> Iterator[None]:
+    """Turn an error of the library into a few lines on stderr and exit code 1; nothing ends in a traceback.
+
+    A parameter that can never be is a wrong command line (exit code 2) where an option gave it.
+    """
+    token = _running.set(context)
+    try:
+        yield
+    except usage_error as error:
+        error.ctx = error.ctx or context  # type: ignore[attr-defined]
+        raise
+    except (typer.Exit, typer.Abort, BrokenPipeError):
+        raise
+    except (PolarcheckError, OSError) as error:
+        _refuse(error, context)
+    except MemoryError:
+        say("polarcheck: out of memory; give fewer or smaller files")
+        raise typer.Exit(1) from None
+    except Exception as error:
+        if os.environ.get("POLARCHECK_TRACEBACK"):
+            raise
+        say(
+            f"polarcheck: a fault of the program ({type(error).__name__}: {printable(error)}). Nothing was lost. "
+            "Please report it, with the output of the same command after setting POLARCHECK_TRACEBACK=1."
+        )
+        raise typer.Exit(1) from None
+    finally:
+        _running.reset(token)
+
+
+def _refuse(error: PolarcheckError | OSError, context: typer.Context | None) -> None:
+    option = given_option(context, error.parameter) if isinstance(error, ParameterError) else None
+    if option is not None:
+        wrong = typer.BadParameter(str(error), param_hint=option)
+        wrong.ctx = context
+        raise wrong from None
+    said = "polarcheck: " + (str(error).rstrip() or type(error).__name__)
+    options = hint(context, error.parameters) if isinstance(error, PolarcheckError) else ""
+    say(said + ("\n" + options if options else ""))
+    raise typer.Exit(1) from None
+
+
+def hint_of_running(parameters: tuple[str, ...]) -> str:
+    """Return which options of the running command stand for the library's parameters; empty where none does."""
+    return hint(_running.get(), parameters)

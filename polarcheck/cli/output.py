@@ -1,0 +1,89 @@
+"""Where answers go: the terminal, as text or JSON, and files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from polarcheck import report
+from polarcheck.cli.ending import hint_of_running
+from polarcheck.errors import InputError, Notice
+from polarcheck.printable import printable
+
+__all__ = ["JsonOption", "OutputOptions", "show", "warn", "writable", "write_text"]
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutputOptions:
+    """A picture beside the answer, and the answer as JSON."""
+
+    plot: Annotated[
+        Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
+    ] = None
+    as_json: JsonOption = False
+
+    def check(self) -> None:
+        """Refuse a picture that cannot be kept, before the work begins."""
+        writable("--plot", self.plot, [".png", ".svg"])
+
+    def draw(self, save: Callable[[Path], None]) -> None:
+        """Save the picture, if one was asked for."""
+        if self.plot is not None:
+            save(self.plot)
+
+
+def show(
+    as_json: bool,
+    answer: Callable[[], Any],
+    text: Callable[[], str],
+    notices: Iterable[Notice] = (),
+) -> None:
+    """Print the answer, as JSON or as text, and warnings on stderr."""
+    typer.echo(report.json_text(answer()) if as_json else text())
+    warn(notices)
+
+
+def warn(notices: Iterable[Notice]) -> None:
+    """Print warnings on stderr, with the options of the running command that would mend them."""
+    for notice in notices:
+        hint = hint_of_running(notice.parameters)
+        whole = Notice(notice.code, f"{notice.text} {hint}") if hint else notice
+        typer.echo(report.notice_text(whole), err=True)
+
+
+def writable(option: str, path: Path | None, endings: Collection[str] = ()) -> None:
+    """Refuse a name under which nothing can be kept, before the work begins.
+
+    A name without the right ending is a wrong command line (a result must not take the place of a frame), and so is
+    none; a folder that is missing or in the way is an `InputError`.
+    """
+    if path is None:
+        return
+    name = printable(path)
+    if not path.name:
+        raise typer.BadParameter("give the name of a file", param_hint=option)
+    if endings and path.suffix.lower() not in endings:
+        raise typer.BadParameter(f"'{name}' must end in {' or '.join(endings)}", param_hint=option)
+    if path.is_dir():
+        raise InputError(f"{name}: is a folder; {option} needs the name of a file in it")
+    if not path.parent.is_dir():
+        raise InputError(f"{name}: there is no folder {printable(path.parent)}; make it, or name another")
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a result whole or not at all: to a neighbour first, then into place."""
+    neighbour = path.with_name(path.name + ".part")
+    try:
+        neighbour.write_text(text + "\n", encoding="utf-8")
+        neighbour.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            neighbour.unlink(missing_ok=True)
+        raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None
