@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
@@ -83,6 +83,6 @@ def _refuse(error: PolarcheckError | OSError, context: typer.Context | None) -> 
     raise typer.Exit(1) from None
 
 
-def hint_of_running(parameters: tuple[str, ...]) -> str:
+def hint_of_running(parameters: Sequence[str]) -> str:
     """Return which options of the running command stand for the library's parameters; empty where none does."""
     return hint(_running.get(), parameters)

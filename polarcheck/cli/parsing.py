@@ -8,6 +8,7 @@ from typing import TypeVar
 
 import typer
 
+from polarcheck.cli.ending import hint_of_running
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 
@@ -21,7 +22,8 @@ def parsed(option: str, text: str, parse: Callable[[str], Value]) -> Value:
     try:
         return parse(text)
     except InputError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from None
+        said = " ".join([str(error), *filter(None, [hint_of_running(error.parameters)])])
+        raise typer.BadParameter(said, param_hint=option) from None
 
 
 def pair(text: str) -> tuple[float, float]:
