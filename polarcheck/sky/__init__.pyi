@@ -3,12 +3,23 @@ from .camera_motion import FieldFrame, field_rotation, guided_attitude, tracking
 from .catalogue import Target, find_target, read_targets
 from .earth import EarthOrientation, earth_orientation
 from .observed import Pole, PoleKind, Sky
-from .sun_and_moon import moon_altitude_deg, moon_lit_part, sun_altitude_deg
+from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
+from .sun_and_moon import (
+    lifted,
+    moon_altitude_deg,
+    moon_directions,
+    moon_lit_part,
+    sun_altitude_deg,
+    sun_directions,
+)
 from .track import Track, field_frame, field_points, star_track
 
 __all__ = [
     "AIRLESS",
+    "NEIGHBOURS",
+    "POLE_STAR",
     "Atmosphere",
+    "CatalogueStars",
     "EarthOrientation",
     "FieldFrame",
     "Pole",
@@ -22,12 +33,16 @@ __all__ = [
     "field_rotation",
     "find_target",
     "guided_attitude",
+    "lifted",
     "moon_altitude_deg",
+    "moon_directions",
     "moon_lit_part",
     "read_targets",
     "refraction_constants",
     "standard_atmosphere",
     "star_track",
+    "stars_near_pole",
     "sun_altitude_deg",
+    "sun_directions",
     "tracking_attitude",
 ]

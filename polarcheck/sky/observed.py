@@ -138,6 +138,29 @@ class Sky:
         azimuth, zenith_distance, *_ = erfa.atioq(ri, di, astrom)
         return direction_from_azalt(azimuth, np.pi / 2 - zenith_distance)
 
+    def observed_beside_earth(
+        self, directions: Array, utc: Array, earth: EarthOrientation | None = None
+    ) -> Array:
+        """Carry geocentric directions of what moves with the Earth (the Moon): as `observed`, no annual aberration."""
+        astrom = self._astrometry(utc, earth)
+        of_date = np.einsum("nij,nkj->nki", astrom["bpn"], directions)
+        azimuth, zenith_distance, *_ = erfa.atioq(*spherical_from_direction(of_date), astrom[:, None])
+        return direction_from_azalt(azimuth, np.pi / 2 - zenith_distance)
+
+    def sidereal_time(self, utc: Array) -> Array:
+        """Return the local apparent sidereal time, shape (n,), in [0, 2 pi). [rad]
+
+        References
+        ----------
+        .. [1] ERFA, ``eraGst06a``.
+        """
+        earth = earth_orientation(utc)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", erfa.ErfaWarning)
+            tt = erfa.taitt(*erfa.utctai(utc[:, 0], utc[:, 1]))
+        greenwich = erfa.gst06a(utc[:, 0], utc[:, 1] + earth.ut1_minus_utc_s / 86400, *tt)
+        return np.asarray((greenwich + self.site.longitude_deg * DEGREE) % (2 * np.pi))
+
     def icrs(self, directions: Array, utc: Array, earth: EarthOrientation | None = None) -> Array:
         """Carry observed directions, shape (n, k, 3), back to ICRS unit vectors; see `observed`."""
         astrom = self._astrometry(utc, earth)[:, None]

@@ -1,38 +1,116 @@
-"""Sun and Moon over a site: how high they stand, and how much of the Moon is lit."""
+"""Sun and Moon over a site: where they stand, and how much of the Moon is lit."""
 
 from __future__ import annotations
+
+import math
 
 import erfa
 import numpy as np
 
-from polarcheck.constants import DEGREE
+from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.site import Site
-from polarcheck.sky.air import AIRLESS
+from polarcheck.sky.air import AIRLESS, Atmosphere, refraction
 from polarcheck.sky.earth import earth_orientation
 from polarcheck.sky.observed import Sky
-from polarcheck.vectors import Array
+from polarcheck.vectors import (
+    Array,
+    azalt_from_direction,
+    direction_from_azalt,
+    direction_from_spherical,
+    unit,
+)
 
-__all__ = ["moon_altitude_deg", "moon_lit_part", "sun_altitude_deg"]
+__all__ = [
+    "lifted",
+    "moon_altitude_deg",
+    "moon_directions",
+    "moon_lit_part",
+    "sun_altitude_deg",
+    "sun_directions",
+]
 
-_EARTH_RADIUS_AU = 4.2635e-5  # 6378.1 km
+_LOW = 10 * DEGREE  # below this a formula that reaches down to the horizon
+_DOWN = -1 * DEGREE  # what stands lower is not seen
+
+
+def sun_directions(utc: Array, site: Site) -> Array:
+    """Return where the Sun's centre stands without refraction, shape (n, 3), good to 1 arcsec.
+
+    Parameters
+    ----------
+    utc : ndarray, shape (n, 2)
+        Two-part Julian dates.
+    site : Site
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        East-North-Up unit vectors.
+    """
+    heliocentric, _ = erfa.epv00(utc[:, 0], utc[:, 1])
+    sun = -heliocentric["p"]
+    distance = np.linalg.norm(sun, axis=-1, keepdims=True)
+    seen = Sky(site, AIRLESS).observed((sun / distance)[:, None], utc)[:, 0]
+    return unit(seen * distance - _from_earth_centre(site))
+
+
+def moon_directions(utc: Array, site: Site) -> Array:
+    """Return where the Moon's centre stands without refraction, shape (n, 3), good to 20 arcsec; see `sun_directions`."""
+    moon, earth = _moon(utc), earth_orientation(utc)
+    distance = np.linalg.norm(moon, axis=-1, keepdims=True)
+    seen = Sky(site, AIRLESS).observed_beside_earth((moon / distance)[:, None], utc, earth)[:, 0]
+    return unit(seen * distance - _from_earth_centre(site))
+
+
+def lifted(directions: Array, air: Atmosphere) -> Array:
+    """Return where Sun or Moon are seen, down to the horizon; what stands a degree below it stays.
+
+    Parameters
+    ----------
+    directions : ndarray, shape (n, 3)
+        Without refraction.
+    air : Atmosphere
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+
+    References
+    ----------
+    .. [1] T. Saemundsson, Sky & Telescope 72 (1986) 70 (from memory), below 10 deg; above, ERFA as for stars.
+    """
+    azimuth, altitude = azalt_from_direction(directions)
+    lift = [_lift(float(true), air) for true in np.atleast_1d(altitude)]
+    return direction_from_azalt(azimuth, altitude + np.reshape(lift, np.shape(altitude)))
+
+
+def _lift(true: float, air: Atmosphere) -> float:
+    if true >= _LOW:
+        return refraction(true, air)
+    if true < _DOWN:
+        return 0.0
+    degrees = true / DEGREE
+    density = air.pressure_hpa / 1010 * 283 / (273 + air.temperature_c)
+    return density * 1.02 * ARCMIN / math.tan((degrees + 10.3 / (degrees + 5.11)) * DEGREE)
 
 
 def sun_altitude_deg(utc: Array, site: Site) -> Array:
-    """Return the Sun's altitude without refraction, shape (n,), good to 0.02 deg. [deg]"""
-    heliocentric, _ = erfa.epv00(utc[:, 0], utc[:, 1])
-    sun = -heliocentric["p"]
-    sun /= np.linalg.norm(sun, axis=-1, keepdims=True)
-    return np.asarray(np.arcsin(Sky(site, AIRLESS).observed(sun[:, None], utc)[:, 0, 2]) / DEGREE)
+    """Return the Sun's altitude without refraction, shape (n,). [deg]"""
+    return np.asarray(np.arcsin(sun_directions(utc, site)[:, 2]) / DEGREE)
 
 
 def moon_altitude_deg(utc: Array, site: Site) -> Array:
-    """Return the Moon's altitude without refraction, its parallax counted, shape (n,), good to 0.1 deg. [deg]"""
-    moon, earth = _moon(utc), earth_orientation(utc)
-    distance = np.linalg.norm(moon, axis=-1, keepdims=True)
-    seen = Sky(site, AIRLESS).observed((moon / distance)[:, None], utc, earth)[:, 0]
-    # parallax lowers the Moon by the observer's distance from the Earth's centre, nearly along the vertical
-    lowered = seen * distance - np.array([0.0, 0.0, _EARTH_RADIUS_AU])
-    return np.asarray(np.arcsin(lowered[:, 2] / np.linalg.norm(lowered, axis=-1)) / DEGREE)
+    """Return the Moon's altitude without refraction, its parallax counted, shape (n,). [deg]"""
+    return np.asarray(np.arcsin(moon_directions(utc, site)[:, 2]) / DEGREE)
+
+
+def _from_earth_centre(site: Site) -> Array:
+    """The site as seen from the Earth's centre, East-North-Up. [au]"""
+    longitude, latitude = site.longitude_deg * DEGREE, site.latitude_deg * DEGREE
+    place = erfa.gd2gc(1, longitude, latitude, site.height_m)
+    up = direction_from_spherical(longitude, latitude)
+    east = np.array([-np.sin(longitude), np.cos(longitude), 0.0])
+    return np.asarray(np.stack([east, np.cross(up, east), up]) @ place / erfa.DAU)
 
 
 def moon_lit_part(utc: Array) -> Array:

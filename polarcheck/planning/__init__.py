@@ -1,0 +1,8 @@
+"""From an axis error to turns of the knobs, learning from each turn; whether another turn is worth it.
+
+From the top: correction, writing, goal, moves, expected, clamps, response, play, spec.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,143 @@
+"""What frames that are not yet taken would say about the axis, through the same least squares as `measure`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from polarcheck.axis import camera_attitudes, pointing_at, solve_axis
+from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
+from polarcheck.frames import SENSOR_WEIGHTS, node_pixels
+from polarcheck.rig import Rig
+from polarcheck.vectors import Array, unit
+
+__all__ = ["DEMO_CAMERA", "ExpectedSigma", "PlanCamera", "camera_of", "expected_sigma", "sigma_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCamera:
+    """The camera that is to take the frames.
+
+    Attributes
+    ----------
+    width_px, height_px : int
+        [px]
+    scale_arcsec : float
+        At the centre. [arcsec/px]
+    noise_px : float
+        Pointing noise of a frame, per coordinate. [px]
+    assumed : bool
+        Whether nobody stated it.
+    """
+
+    width_px: int
+    height_px: int
+    scale_arcsec: float
+    noise_px: float = FRAME_NOISE_PX
+    assumed: bool = False
+
+    @property
+    def noise(self) -> float:
+        """Pointing noise of a frame, per coordinate. [rad]"""
+        return self.noise_px * self.scale_arcsec * ARCSEC
+
+    @property
+    def points(self) -> Array:
+        """Directions of the sensor points in the camera, shape (9, 3); the third axis is the boresight."""
+        pixels = node_pixels(self.width_px, self.height_px)
+        centre = (np.array([self.width_px, self.height_px]) - 1) / 2
+        flat = (pixels - centre) * self.scale_arcsec * ARCSEC
+        return unit(np.column_stack([flat, np.ones(len(flat))]))
+
+    @property
+    def roll_moment(self) -> float:
+        """Mean squared sine of the stars' distance from the boresight."""
+        return float((1 - self.points[:, 2] ** 2) @ SENSOR_WEIGHTS)
+
+
+DEMO_CAMERA = PlanCamera(1200, 900, 206.265 * 6.0 / 250.0, assumed=True)
+"""That of the demo rig, where nobody says anything: 4.95 arcsec/px, 1.65 x 1.24 deg."""
+
+
+def camera_of(rig: Rig | None, noise_px: float = FRAME_NOISE_PX) -> PlanCamera:
+    """Return the camera of a rig file; that of the demo rig, said to be assumed, where it is not stated whole."""
+    scale = rig.pixel_scale_arcsec if rig else None
+    if rig is None or scale is None or rig.camera.width_px is None or rig.camera.height_px is None:
+        demo = DEMO_CAMERA
+        return PlanCamera(demo.width_px, demo.height_px, demo.scale_arcsec, noise_px, assumed=True)
+    return PlanCamera(rig.camera.width_px, rig.camera.height_px, scale, noise_px)
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedSigma:
+    """How well frames would tell the axis, one sigma of its error.
+
+    Attributes
+    ----------
+    azimuth_arcmin : float
+        About the vertical. [arcmin]
+    altitude_arcmin : float
+        [arcmin]
+    total_arcmin : float
+        Root mean square of the error on the sky. [arcmin]
+    correlation : float
+        Between azimuth and altitude.
+    """
+
+    azimuth_arcmin: float
+    altitude_arcmin: float
+    total_arcmin: float
+    correlation: float
+
+
+def expected_sigma(
+    axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera
+) -> ExpectedSigma:
+    """Return how well a sweep would tell the axis.
+
+    Parameters
+    ----------
+    axis : ndarray, shape (3,)
+        The elevated end.
+    distance : float
+        Of the boresight from the axis. [rad]
+    angles : ndarray, shape (n,)
+        Axis angles of the frames. [rad]
+    north : bool
+        Whether the axis points at the north celestial pole.
+    camera : PlanCamera
+
+    Returns
+    -------
+    ExpectedSigma
+        For noise as assumed; `measure` states a larger one for few frames, since it does not know the noise.
+    """
+    looks = pointing_at(axis, distance, angles, north)
+    observed = np.stack([_frame(look, axis, camera.points) for look in looks])
+    count = len(angles)
+    attitudes = camera_attitudes(
+        observed, SENSOR_WEIGHTS, np.zeros(count, dtype=int), np.full(count, camera.noise)
+    )
+    one = np.zeros(count, dtype=int)
+    information = solve_axis(attitudes, one, np.ones(count, dtype=bool), axis).information
+    return sigma_of(np.linalg.pinv(information, hermitian=True), axis)
+
+
+def sigma_of(covariance: Array, axis: Array) -> ExpectedSigma:
+    """Return the sigmas of a covariance on the axis' tangent plane, shape (2, 2). [rad^2]"""
+    across, up = np.sqrt(np.diag(covariance))
+    level = max(float(np.hypot(axis[0], axis[1])), 1e-12)
+    return ExpectedSigma(
+        azimuth_arcmin=float(across) / level / ARCMIN,
+        altitude_arcmin=float(up) / ARCMIN,
+        total_arcmin=float(np.sqrt(np.trace(covariance))) / ARCMIN,
+        correlation=float(covariance[0, 1] / (across * up)),
+    )
+
+
+def _frame(look: Array, axis: Array, points: Array) -> Array:
+    """Sensor points of a camera whose y axis lies towards the mount's axis."""
+    up = axis - (axis @ look) * look
+    up = unit(up)
+    return points @ np.stack([np.cross(up, look), up, look])
