@@ -1,6 +1,6 @@
-"""From an axis error to turns of the knobs, learning from each turn; whether another turn is worth it.
+"""Before dark and before the first frame: set-up numbers, the checklist, and which frames to take.
 
-From the top: correction, writing, goal, moves, expected, clamps, response, play, spec.
+From the top: sweep, tracked, rough, checklist, expected, avoided, usual_errors, pole_star, compass, bodies.
 """
 
 import lazy_loader

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pygeomag import GeoMag
+
 from polarcheck.errors import Notice
 from polarcheck.site import Site
 from polarcheck.times import iso_from_utc, utc_from_iso
@@ -67,8 +69,6 @@ def compass_at(site: Site, utc: tuple[float, float]) -> Compass:
             "declination is unknown here. Take it from a map of that year; it moves by a tenth of a degree a year or more."
         )
         return Compass(None, None, None, None, None, None, (Notice("magnetic-model-dates", text),))
-    from pygeomag import GeoMag
-
     model = GeoMag(base_year=year)
     field = model.calculate(
         glat=site.latitude_deg, glon=site.longitude_deg, alt=site.height_m / 1000, time=year
@@ -104,6 +104,9 @@ def _doubts(site: Site, horizontal_nt: float) -> tuple[Notice, ...]:
         )
     if abs(site.latitude_deg) > 89.9:
         found.append(
-            Notice("at-the-pole", "So near the Earth's pole azimuths hang on the exact place and turn by the step.")
+            Notice(
+                "at-the-pole",
+                "So near the Earth's pole azimuths hang on the exact place and turn by the step.",
+            )
         )
     return tuple(found)

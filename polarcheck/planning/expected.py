@@ -121,7 +121,7 @@ def expected_sigma(
     )
     one = np.zeros(count, dtype=int)
     information = solve_axis(attitudes, one, np.ones(count, dtype=bool), axis).information
-    return sigma_of(np.linalg.pinv(information, hermitian=True), axis)
+    return sigma_of(np.asarray(np.linalg.pinv(information, hermitian=True), dtype=float), axis)
 
 
 def sigma_of(covariance: Array, axis: Array) -> ExpectedSigma:

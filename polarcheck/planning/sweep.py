@@ -6,12 +6,13 @@ so that its gear stays on one flank and tracking begins without a pause.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
-from polarcheck.axis import MountLimits, Reach, chosen_frames, pointing_at, sweep_design
+from polarcheck.axis import MountLimits, Reach, SweepDesign, chosen_frames, pointing_at, sweep_design
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
@@ -21,6 +22,9 @@ from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction
 
 __all__ = ["Position", "SweepPlan", "SweepWish", "plan_sweep"]
+
+Ints = npt.NDArray[np.int_]
+Bools = npt.NDArray[np.bool_]
 
 _STEP_DEG = 5.0
 _APART_DEG = 10.0
@@ -51,7 +55,7 @@ class SweepWish:
 
     frames: int = 5
     declination_deg: float | None = None
-    reach: Reach = Reach()
+    reach: Reach = field(default_factory=Reach)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +200,6 @@ _ASSUMED = Notice(
     "assumed-camera",
     "Focal length, pixel size and sensor are not stated: the expected sigma is that of the demo rig (250 mm, 4.95 "
     "arcsec/px, 1200 x 900 px) and goes with the scale. The positions hardly depend on it.",
-    ("rig",),
 )
 
 
@@ -252,7 +255,7 @@ def _distances(sky: Sky, wish: SweepWish) -> list[float]:
     return [distance * DEGREE for distance in (*_DISTANCES_DEG, _NEAR_DEG)]
 
 
-def _parts(angles: Array, allowed: Array, limits: MountLimits) -> list[Array]:
+def _parts(angles: Array, allowed: Bools, limits: MountLimits) -> list[Bools]:
     """Where the open arc is longer than one sweep may be: pieces of it, 15 deg apart."""
     if not allowed.any():
         return []
@@ -264,23 +267,23 @@ def _parts(angles: Array, allowed: Array, limits: MountLimits) -> list[Array]:
 
 
 def _chosen(
-    design: object,
+    design: SweepDesign,
     angles: Array,
-    allowed: Array,
+    allowed: Bools,
     count: int,
     distance: float,
     bounds: tuple[float, float] | None,
-) -> Array:
+) -> Ints:
     apart = max(_APART_DEG, _SPACING_DEG / max(np.sin(distance), 1e-3)) * DEGREE
     worth = _worth(bounds)
     for least in (min(apart, np.pi / 3), _STEP_DEG * DEGREE):
-        chosen = chosen_frames(design, angles, allowed, count, least, worth)  # type: ignore[arg-type]
+        chosen = chosen_frames(design, angles, allowed, count, least, worth)
         if len(chosen):
             return chosen
     return np.array([], dtype=int)
 
 
-def _worth(bounds: tuple[float, float] | None):  # type: ignore[no-untyped-def]
+def _worth(bounds: tuple[float, float] | None) -> Callable[[Array], Array]:
     """A cost from information: the variance on the sky, raised where one of the two sigmas passes its bound."""
 
     def cost(information: Array) -> Array:
@@ -318,7 +321,7 @@ def _preferred(candidates: list[_Candidate], bounds: tuple[float, float] | None)
         return None
     least = min(candidate.cost for candidate in within)
     good = [candidate for candidate in within if candidate.cost <= _AS_GOOD**2 * least]
-    return max(good, key=lambda one: (min(one.lowest_deg, _HIGH_DEG), -one.arc, -one.cost))
+    return max(good, key=lambda one: (round(min(one.lowest_deg, _HIGH_DEG)), -round(one.arc, 6), -one.cost))
 
 
 def _across(sigma: ExpectedSigma, axis: Array) -> float:
@@ -377,8 +380,9 @@ def _nothing(axis: Array, sky: Sky, wish: SweepWish, reach: Reach) -> str:
             f"nothing {where}is in reach: horizon, view, lowest and highest altitude (and a bright Moon) leave no place "
             "for a frame; widen one of them, or choose another time or declination"
         )
+    declination *= 1 if sky.is_north else -1
     return (
-        f"{wish.frames} frames of one sweep are not in reach: at the best declination ({declination * (1 if sky.is_north else -1):.0f}) "
-        f"{5 * (most - 1)} deg of turn are open, and the mount's limits must allow them on one side of the pier; take fewer "
-        "frames, or widen horizon, view or limits"
+        f"{wish.frames} frames of one sweep are not in reach: at the best declination ({declination:.0f}) "
+        f"{5 * (most - 1)} deg of turn are open, and the mount's limits must allow them on one side of the pier; take "
+        "fewer frames, or widen horizon, view or limits"
     )

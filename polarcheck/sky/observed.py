@@ -20,7 +20,7 @@ from polarcheck.sky.air import Atmosphere, refraction, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
 from polarcheck.vectors import Array, direction_from_azalt, direction_from_spherical, spherical_from_direction
 
-__all__ = ["Pole", "PoleKind", "Sky"]
+__all__ = ["Pole", "PoleKind", "Sky", "terrestrial_time"]
 
 PoleKind = Literal["refracted", "true", "target"]
 """Where an error is counted from: one of the two poles, or the best axis for one target."""
@@ -46,6 +46,14 @@ class Pole:
     def direction(self) -> Array:
         """East-North-Up unit vector, shape (3,)."""
         return direction_from_azalt(self.azimuth_deg * DEGREE, self.altitude_deg * DEGREE)
+
+
+def terrestrial_time(utc: Array) -> tuple[Array, Array]:
+    """Return two-part TT, each of shape (n,), of two-part UTC, shape (n, 2)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", erfa.ErfaWarning)  # far dates only lack leap seconds
+        first, second = erfa.taitt(*erfa.utctai(utc[:, 0], utc[:, 1]))
+    return first, second
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,10 +163,8 @@ class Sky:
         .. [1] ERFA, ``eraGst06a``.
         """
         earth = earth_orientation(utc)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", erfa.ErfaWarning)
-            tt = erfa.taitt(*erfa.utctai(utc[:, 0], utc[:, 1]))
-        greenwich = erfa.gst06a(utc[:, 0], utc[:, 1] + earth.ut1_minus_utc_s / 86400, *tt)
+        ut1 = utc[:, 1] + earth.ut1_minus_utc_s / 86400
+        greenwich = erfa.gst06a(utc[:, 0], ut1, *terrestrial_time(utc))
         return np.asarray((greenwich + self.site.longitude_deg * DEGREE) % (2 * np.pi))
 
     def icrs(self, directions: Array, utc: Array, earth: EarthOrientation | None = None) -> Array:

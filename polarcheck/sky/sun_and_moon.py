@@ -11,7 +11,7 @@ from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.site import Site
 from polarcheck.sky.air import AIRLESS, Atmosphere, refraction
 from polarcheck.sky.earth import earth_orientation
-from polarcheck.sky.observed import Sky
+from polarcheck.sky.observed import Sky, terrestrial_time
 from polarcheck.vectors import (
     Array,
     azalt_from_direction,
@@ -34,7 +34,7 @@ _DOWN = -1 * DEGREE  # what stands lower is not seen
 
 
 def sun_directions(utc: Array, site: Site) -> Array:
-    """Return where the Sun's centre stands without refraction, shape (n, 3), good to 1 arcsec.
+    """Return where the Sun's centre stands without refraction, shape (n, 3), good to 5 arcsec.
 
     Parameters
     ----------
@@ -47,15 +47,14 @@ def sun_directions(utc: Array, site: Site) -> Array:
     ndarray, shape (n, 3)
         East-North-Up unit vectors.
     """
-    heliocentric, _ = erfa.epv00(utc[:, 0], utc[:, 1])
-    sun = -heliocentric["p"]
+    sun = _sun(utc)
     distance = np.linalg.norm(sun, axis=-1, keepdims=True)
     seen = Sky(site, AIRLESS).observed((sun / distance)[:, None], utc)[:, 0]
     return unit(seen * distance - _from_earth_centre(site))
 
 
 def moon_directions(utc: Array, site: Site) -> Array:
-    """Return where the Moon's centre stands without refraction, shape (n, 3), good to 20 arcsec; see `sun_directions`."""
+    """Return where the Moon's centre stands without refraction, shape (n, 3), good to 10 arcsec; see `sun_directions`."""
     moon, earth = _moon(utc), earth_orientation(utc)
     distance = np.linalg.norm(moon, axis=-1, keepdims=True)
     seen = Sky(site, AIRLESS).observed_beside_earth((moon / distance)[:, None], utc, earth)[:, 0]
@@ -115,13 +114,18 @@ def _from_earth_centre(site: Site) -> Array:
 
 def moon_lit_part(utc: Array) -> Array:
     """Return the illuminated fraction of the Moon's disc, shape (n,)."""
-    heliocentric, _ = erfa.epv00(utc[:, 0], utc[:, 1])
-    sun, moon = -heliocentric["p"], _moon(utc)
+    sun, moon = _sun(utc), _moon(utc)
     from_moon = sun - moon
     cosine = np.sum(from_moon * -moon, axis=-1) / np.linalg.norm(from_moon, axis=-1)
     return np.asarray((1 + cosine / np.linalg.norm(moon, axis=-1)) / 2)
 
 
 def _moon(utc: Array) -> Array:
-    """Geocentric place of the Moon, shape (n, 3), near enough ICRS. [au]"""
-    return np.asarray(erfa.moon98(utc[:, 0], utc[:, 1])["p"])
+    """Geocentric place of the Moon, shape (n, 3), light time counted, near enough ICRS. [au]"""
+    return np.asarray(erfa.moon98(*terrestrial_time(utc))["p"])
+
+
+def _sun(utc: Array) -> Array:
+    """Geocentric place of the Sun, shape (n, 3). [au]"""
+    heliocentric, _ = erfa.epv00(*terrestrial_time(utc))
+    return -np.asarray(heliocentric["p"])

@@ -31,6 +31,7 @@ ROOMS = (
     "knobs",
     "followup",
     "outlook",
+    "planning",
     "simulate",
     "report",
     "cli",

@@ -1,0 +1,210 @@
+"""A mount that can only track (a stuck clutch, no slewing): what the frames of one field would tell, and how soon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from polarcheck.axis import Reach, pointing_at
+from polarcheck.constants import DEGREE, SIDEREAL_RATE
+from polarcheck.errors import GeometryError
+from polarcheck.planning.avoided import kept_away
+from polarcheck.planning.expected import ExpectedSigma, PlanCamera, expected_sigma
+from polarcheck.sky import Sky
+from polarcheck.vectors import azalt_from_direction
+
+__all__ = ["TrackedPlan", "TrackedRow", "plan_tracked"]
+
+_DISTANCES_DEG = (
+    2.0,
+    5.0,
+    10.0,
+    15.0,
+    20.0,
+    30.0,
+    40.0,
+    50.0,
+    60.0,
+    70.0,
+    80.0,
+    90.0,
+    100.0,
+    110.0,
+    120.0,
+    130.0,
+)
+_MINUTES = (15, 30, 60, 90, 120, 180)
+_CADENCE_S = 60.0
+_LONGEST_S = 12 * 3600.0
+_JUDGED_MIN = 60
+
+
+@dataclass(frozen=True, slots=True)
+class TrackedRow:
+    """What is known after so long.
+
+    Attributes
+    ----------
+    minutes : int
+    frames : int
+        One a minute.
+    expected : ExpectedSigma
+    """
+
+    minutes: int
+    frames: int
+    expected: ExpectedSigma
+
+
+@dataclass(frozen=True, slots=True)
+class TrackedPlan:
+    """Where to point once, and how well the axis is known after how long.
+
+    Attributes
+    ----------
+    sky : Sky
+    utc : tuple of float
+        Start, two-part Julian date.
+    declination_deg : float
+        Of the field. [deg]
+    axis_angle_deg : float
+        At the start, west positive. [deg]
+    azimuth_deg, altitude_deg : float
+        Of the field at the start. [deg]
+    rows : tuple of TrackedRow
+        As long as the field stays in reach.
+    minutes_to_goal : float or None
+        After which the error on the sky is expected within the goal; None beyond 12 h or the reach. [min]
+    goal_arcmin : float
+        One sigma on the sky. [arcmin]
+    camera : PlanCamera
+    """
+
+    sky: Sky
+    utc: tuple[float, float]
+    declination_deg: float
+    axis_angle_deg: float
+    azimuth_deg: float
+    altitude_deg: float
+    rows: tuple[TrackedRow, ...]
+    minutes_to_goal: float | None
+    goal_arcmin: float
+    camera: PlanCamera
+
+
+@dataclass(frozen=True, slots=True)
+class _Field:
+    distance: float
+    start: float
+    seconds: float
+
+
+def plan_tracked(
+    sky: Sky,
+    utc: tuple[float, float],
+    camera: PlanCamera,
+    *,
+    reach: Reach | None = None,
+    declination_deg: float | None = None,
+    goal_arcmin: float = 1.0,
+) -> TrackedPlan:
+    """Plan a measurement by a mount that only tracks.
+
+    Parameters
+    ----------
+    sky : Sky
+    utc : tuple of float
+        Start, two-part Julian date.
+    camera : PlanCamera
+    reach : Reach, optional
+        What can be pointed at.
+    declination_deg : float, optional
+        Where the camera must look; else where it is best: near the pole a short arc goes furthest. [deg]
+    goal_arcmin : float
+        One sigma on the sky. [arcmin]
+
+    Returns
+    -------
+    TrackedPlan
+
+    Raises
+    ------
+    GeometryError
+        No field stays in reach for a quarter of an hour.
+    """
+    avoided, _ = kept_away(utc, sky)
+    reach = reach or Reach()
+    reach = replace(reach, avoided=(*reach.avoided, *avoided))
+    axis = sky.refracted_pole.direction
+    field = _best_field(sky, camera, reach, declination_deg)
+    sense = 1.0 if sky.is_north else -1.0
+    if field is None:
+        raise GeometryError(
+            "no field stays in reach for a quarter of an hour: horizon, view or altitudes leave no place; widen them, or "
+            "choose another time or declination",
+            0.0,
+        )
+    look = pointing_at(axis, field.distance, field.start, sky.is_north)
+    azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(look))
+    rows = tuple(
+        TrackedRow(minutes, minutes + 1, _after(sky, camera, field, 60.0 * minutes))
+        for minutes in _MINUTES
+        if 60 * minutes <= field.seconds
+    )
+    return TrackedPlan(
+        sky=sky,
+        utc=utc,
+        declination_deg=sense * (90 - field.distance / DEGREE),
+        axis_angle_deg=field.start / DEGREE,
+        azimuth_deg=azimuth,
+        altitude_deg=altitude,
+        rows=rows,
+        minutes_to_goal=_minutes_to(goal_arcmin, sky, camera, field),
+        goal_arcmin=goal_arcmin,
+        camera=camera,
+    )
+
+
+def _best_field(sky: Sky, camera: PlanCamera, reach: Reach, declination_deg: float | None) -> _Field | None:
+    """The field that tells most after an hour, or as long as any stays in reach."""
+    axis, fields = sky.refracted_pole.direction, []
+    for distance in _distances(sky, declination_deg):
+        starts = np.arange(-180.0, 180.0, 5.0) * DEGREE
+        turns = np.arange(0.0, _LONGEST_S + 1, 900.0) * SIDEREAL_RATE
+        looks = pointing_at(axis, distance, starts[:, None] + turns, sky.is_north)
+        clear = reach.sees(looks) & reach.limits.allows_turn(starts[:, None] + turns)
+        lasting = np.cumprod(clear, axis=1).sum(axis=1) * 900.0 - 900.0
+        best = int(np.argmax(np.minimum(lasting, 3 * 3600.0) + looks[:, 0, 2]))  # then the highest
+        if lasting[best] >= 900:
+            fields.append(_Field(distance, float(starts[best]), float(lasting[best])))
+    if not fields:
+        return None
+    seconds = min(_JUDGED_MIN * 60.0, max(field.seconds for field in fields))
+    lasting_fields = [field for field in fields if field.seconds >= seconds]
+    return min(lasting_fields, key=lambda field: _after(sky, camera, field, seconds).total_arcmin)
+
+
+def _distances(sky: Sky, declination_deg: float | None) -> list[float]:
+    if declination_deg is None:
+        return [distance * DEGREE for distance in _DISTANCES_DEG]
+    sense = 1.0 if sky.is_north else -1.0
+    return [max((90 - sense * declination_deg) * DEGREE, 0.05 * DEGREE)]
+
+
+def _after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> ExpectedSigma:
+    count = int(seconds // _CADENCE_S) + 1
+    angles = field.start + np.linspace(0.0, seconds, count) * SIDEREAL_RATE
+    return expected_sigma(sky.refracted_pole.direction, field.distance, angles, sky.is_north, camera)
+
+
+def _minutes_to(goal_arcmin: float, sky: Sky, camera: PlanCamera, field: _Field) -> float | None:
+    """By halving, to a minute."""
+    short, long = 120.0, field.seconds
+    if _after(sky, camera, field, long).total_arcmin > goal_arcmin:
+        return None
+    while long - short > 60:
+        middle = (short + long) / 2
+        enough = _after(sky, camera, field, middle).total_arcmin <= goal_arcmin
+        short, long = (short, middle) if enough else (middle, long)
+    return round(long / 60)
