@@ -10,11 +10,11 @@ import json
 from typing import Annotated, Any, ClassVar, Self
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer
 
 from polarcheck.vectors import Array
 
-__all__ = ["Grid", "Pair", "Schema", "Table", "WarningEntry", "cells"]
+__all__ = ["Grid", "Pair", "Schema", "SparseTable", "Table", "WarningEntry", "cells"]
 
 Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
 Grid = list[list[float | None]]
@@ -24,9 +24,6 @@ class Table(BaseModel):
     """A JSON object. Keys that it does not know are passed over, so that newer files can be read."""
 
     model_config = ConfigDict(extra="ignore", frozen=True, allow_inf_nan=False, from_attributes=True)
-
-    _only_if_known: ClassVar[frozenset[str]] = frozenset()
-    """Keys that are left out, not null, where nobody asked for them."""
 
     @classmethod
     def like(cls, thing: object) -> Self:
@@ -46,8 +43,7 @@ class Table(BaseModel):
 
     def to_dict(self) -> dict[str, Any]:
         """Return what `json` can write: dicts, lists, text, finite numbers, True, False and None."""
-        content = self.model_dump(mode="json", by_alias=True)
-        return {k: v for k, v in content.items() if v is not None or k not in self._only_if_known}
+        return self.model_dump(mode="json", by_alias=True)
 
     def to_json(self) -> str:
         """Return readable JSON, ASCII throughout."""
@@ -55,25 +51,24 @@ class Table(BaseModel):
 
 
 class Schema(Table):
-    """The JSON object of a whole result.
-
-    Attributes
-    ----------
-    schema_ : str
-        Its kind and version, such as ``polarcheck.measure/1``; the key is ``schema``.
-    """
+    """The JSON object of a whole result; its key ``schema`` tells kind and version."""
 
     schema_: str = Field(alias="schema", description="Kind and version of this object.")
 
 
-class WarningEntry(Table):
-    """Something doubtful that the reader must know.
+class SparseTable(Table):
+    """A JSON object with keys that are left out, not null, where nobody asked for them."""
 
-    Attributes
-    ----------
-    code, text : str
-        As in `Notice`.
-    """
+    only_if_known: ClassVar[frozenset[str]] = frozenset()
+
+    @model_serializer(mode="wrap")
+    def _known(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        content: dict[str, Any] = handler(self)
+        return {k: v for k, v in content.items() if v is not None or k not in self.only_if_known}
+
+
+class WarningEntry(Table):
+    """Something doubtful that the reader must know."""
 
     code: str = Field(description="Short stable name, lower case with hyphens, for scripts.")
     text: str = Field(description="What it is, what it costs, what to do.")

@@ -44,16 +44,15 @@ from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate import (
     Camera,
     SiteKeywords,
+    TruthSchema,
     mount_attitudes,
     mount_axis,
     sensor_points,
     site_cards,
     time_cards,
-    truth_of,
 )
 from polarcheck.site import Site
-from polarcheck.sky.air import standard_atmosphere
-from polarcheck.sky.observed import Sky
+from polarcheck.sky import Sky
 from polarcheck.vectors import Array, best_rotations, direction_from_spherical, rotation_vector, tangent_basis
 
 FOCAL_LENGTH_MM = 250.0
@@ -121,13 +120,13 @@ def make_series(series: Series, stars: tuple[Array, Array], index: Path, folder:
     folder.mkdir(parents=True)
     scale = 206.265 * PIXEL_SIZE_UM / FOCAL_LENGTH_MM
     camera = Camera(pixel_scale_arcsec=scale, camera_angle_deg=series.camera_angle_deg)
-    air = standard_atmosphere(series.site.height_m)
-    pole = Sky(series.site, air).refracted_pole
+    sky = Sky.over(series.site)
+    pole = sky.refracted_pole
     axis = mount_axis(series.error_arcmin, pole)
     about = []
     for number, (attitude, middle) in enumerate(exposures(series, axis), start=1):
         rng = np.random.default_rng([series.seed, number])
-        view = View(attitude, middle, series.site, air, camera)
+        view = View(attitude, middle, sky, camera)
         image, count = render(view, stars, rng)
         solution = solve(image, index, scale, order)
         name = f"{series.folder}_{number:02d}.fits.fz"
@@ -135,9 +134,8 @@ def make_series(series: Series, stars: tuple[Array, Array], index: Path, folder:
         angle = series.axis_angles_deg[number - 1]
         frame = {"file": name, "axis_angle_deg": round(angle, 6), "stars": count}
         about.append(frame | judge(solution, view))
-    truth = truth_of(axis, pole, series.site, air, camera, series.seed)
+    truth = TruthSchema.of(axis, pole, sky, camera, seed=series.seed, frames=about).to_dict()
     truth["rig"] |= {"focal_length_mm": FOCAL_LENGTH_MM, "pixel_size_um": PIXEL_SIZE_UM}
-    truth["frames"] = about
     (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n", encoding="utf-8")
     report(series.folder, about)
 
@@ -204,7 +202,7 @@ def write(path: Path, image: Any, header: fits.Header) -> None:
 def judge(solution: fits.Header, view: View) -> dict[str, float]:
     """How far the solution is from where the pixels really look, on the sky [arcsec]."""
     pixels = sensor_points(view.camera)
-    truth = view.sky(pixels)
+    truth = view.icrs(pixels)
     ra, dec = WCS(solution).all_pix2world(pixels, 0).T * DEGREE
     solved = direction_from_spherical(ra, dec)
     turn = rotation_vector(best_rotations(truth, solved[None], SENSOR_WEIGHTS)[0]) / ARCSEC

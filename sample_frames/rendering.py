@@ -11,8 +11,7 @@ from scipy.special import ndtr
 
 from polarcheck.constants import DEGREE
 from polarcheck.simulate import Camera, camera_directions, camera_pixels
-from polarcheck.site import Site
-from polarcheck.sky.air import Atmosphere
+from polarcheck.sky import Sky
 from polarcheck.vectors import Array, direction_from_spherical
 
 DISTORTION = -6e-10  # barrel: relative shift of a star per square of its distance from the centre [1/px^2]
@@ -33,12 +32,11 @@ def catalogue() -> tuple[Array, Array]:
 
 @dataclass(frozen=True)
 class View:
-    """What one frame looks at: attitude, mid-exposure, place, air, camera."""
+    """What one frame looks at: attitude, mid-exposure, sky, camera."""
 
     attitude: Array
     middle: Array
-    site: Site
-    air: Atmosphere
+    sky: Sky
     camera: Camera
 
     def pixels(self, icrs: Array) -> Array:
@@ -48,7 +46,7 @@ class View:
         stretch = 1 + DISTORTION * np.sum(flat**2, axis=-1, keepdims=True)
         return np.asarray(flat * stretch + self.camera.centre_px)
 
-    def sky(self, pixels: Array) -> Array:
+    def icrs(self, pixels: Array) -> Array:
         """What distorted 0-based pixels, shape (n, 2), look at: ICRS unit vectors, shape (n, 3)."""
         shifted = pixels - self.camera.centre_px
         flat = shifted.copy()
@@ -62,7 +60,7 @@ def render(view: View, stars: tuple[Array, Array], rng: np.random.Generator) -> 
     """Expose one frame; also count the catalogue stars on it."""
     directions, magnitudes = stars
     camera = view.camera
-    near = directions @ view.sky(np.array([camera.centre_px]))[0] > np.cos(1.2 * DEGREE)
+    near = directions @ view.icrs(np.array([camera.centre_px]))[0] > np.cos(1.2 * DEGREE)
     size = np.array([camera.width_px, camera.height_px])
     light = np.full(size[::-1], SKY_E)
     on_sensor = 0

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import followup, measurement, outlook, rig, stars
+from polarcheck import followup, measurement, outlook, rig, simulate, stars
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -22,6 +22,7 @@ MODELS: tuple[type[Schema], ...] = (
     outlook.MapSchema,
     outlook.TimelineSchema,
     rig.RigSchema,
+    simulate.TruthSchema,
     stars.StarsSchema,
 )
 
@@ -37,6 +38,7 @@ def json_schema(model: type[Schema]) -> dict[str, Any]:
     """The JSON Schema of a result, the same for every version of pydantic."""
     content = plain(model.model_json_schema())
     content["required"] = ["schema", *content["required"]]
+    content["properties"]["schema"].pop("default")
     kind = model.model_fields["schema_"].default
     return {"$schema": _DRAFT, "title": kind, **content}
 

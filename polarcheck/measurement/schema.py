@@ -41,7 +41,7 @@ class SagShift(Table):
 class FitTable(Table):
     """How the axis came about."""
 
-    frames_used: int
+    frames_used: int = Field(description="Frames that bear on the axis.")
     frames_left_out: int = Field(description="Frames for which another stands are not counted.")
     residual_rms_arcsec: float = Field(description="Over the points of the used frames [arcsec].")
     degrees_of_freedom: int = Field(description="Behind the sigmas; 0 for an assumed noise.")

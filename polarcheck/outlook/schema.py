@@ -16,7 +16,7 @@ from polarcheck.outlook.exposure import Exposure
 from polarcheck.outlook.exposure_list import TargetExposure
 from polarcheck.outlook.skymap import SkyMap
 from polarcheck.outlook.timeline import Timeline
-from polarcheck.schema import Grid, Pair, Schema, Table, WarningEntry, cells
+from polarcheck.schema import Grid, Pair, Schema, SparseTable, Table, WarningEntry, cells
 from polarcheck.sky import Target
 from polarcheck.times import add_seconds, iso_from_utc
 from polarcheck.vectors import Array
@@ -246,10 +246,10 @@ class RequiredTable(Table):
     )
 
 
-class ExposureSchema(TargetAnswer):
+class ExposureSchema(SparseTable, TargetAnswer):
     """The longest exposure for which no star on the sensor moves more than is tolerated."""
 
-    _only_if_known: ClassVar[frozenset[str]] = frozenset({"want_s", "required"})
+    only_if_known: ClassVar[frozenset[str]] = frozenset({"want_s", "required"})
 
     schema_: Literal["polarcheck.exposure/1"] = Field(default="polarcheck.exposure/1", alias="schema")
     guided: bool = Field(description="Whether a guider holds the guide star still.")

@@ -7,6 +7,7 @@ from typing import Literal, Self
 from pydantic import Field
 
 from polarcheck.printable import printable
+from polarcheck.rig.file import Rig
 from polarcheck.rig.summary import KnobSummary, OpenPoint, RigSummary
 from polarcheck.schema import Pair, Schema, Table, WarningEntry
 
@@ -42,8 +43,25 @@ class GuidingKeys(Table):
     distance_deg: float | None = Field(description="From the field's centre [deg].")
 
 
+class LimitsKeys(Table):
+    """How far the mount can turn and the tube can point, as stated; null where it is not."""
+
+    lowest_deg: float | None = Field(description="Altitude below which frames may not lie [deg].")
+    highest_deg: float | None = Field(description="Altitude above which frames may not lie [deg].")
+    past_meridian_deg: float | None = Field(
+        description="How far past the meridian the tube may go before the mount changes the side of the pier [deg]."
+    )
+    axis_angle_deg: Pair | None = Field(
+        description="Least and greatest turn about the axis, 0 with the camera on the meridian, west positive [deg]."
+    )
+    arc_deg: float | None = Field(description="Longest arc of one sweep [deg].")
+
+
 class MountKeys(Table):
     """The mount, its knobs aside."""
+
+    kind: Literal["german", "fork", "tracker"] | None = Field(description="How the mount is built.")
+    limits: LimitsKeys
 
     periodic_error_arcsec: float | None = Field(description="Of the drive, peak to peak [arcsec].")
     worm_period_s: float | None = Field(description="Of the periodic error [s].")
@@ -60,6 +78,7 @@ class KnobKeys(Table):
     arcmin_per_turn: float | None = Field(
         description="Move of the axis in the first turn, azimuth about the vertical [arcmin]."
     )
+    arcmin_per_turn_sigma: float | None = Field(description="Of a stated one [arcmin].")
     basis: Literal["measured", "thread and lever"] | None = Field(description="Where that comes from.")
     thread_pitch_mm: float | None = Field(description="Way of the screw in one turn [mm].")
     lever_mm: float | None = Field(description="From the screw to the pivot [mm].")
@@ -81,6 +100,7 @@ class KnobKeys(Table):
             knob=knob.name,
             kind=stated.kind,
             arcmin_per_turn=knob.arcmin_per_turn,
+            arcmin_per_turn_sigma=stated.arcmin_per_turn_sigma,
             basis=knob.basis,
             thread_pitch_mm=stated.thread_pitch_mm,
             lever_mm=stated.lever_mm,
@@ -100,6 +120,22 @@ class PlaceKeys(Table):
     latitude_deg: float = Field(description="North positive [deg].")
     longitude_deg: float = Field(description="East positive [deg].")
     height_m: float = Field(description="Above the ellipsoid [m].")
+    horizon: list[Pair] | None = Field(
+        description="What hides the sky: azimuth and altitude of its corners [deg]; null where nothing is said."
+    )
+
+    @classmethod
+    def of(cls, rig: Rig) -> Self | None:
+        """Return a rig file's site, if it names one."""
+        if rig.site is None:
+            return None
+        site = rig.site
+        return cls(
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            height_m=site.height_m,
+            horizon=rig.horizon,
+        )
 
 
 class MissingKey(Table):
@@ -144,7 +180,7 @@ class RigSchema(Schema):
             guiding=GuidingKeys(offset_deg=rig.guiding.offset_deg, distance_deg=summary.guide_distance_deg),
             mount=MountKeys.like(rig.mount),
             knobs=[KnobKeys.of(knob) for knob in summary.knobs],
-            site=None if rig.site is None else PlaceKeys.like(rig.site),
+            site=PlaceKeys.of(rig),
             missing=[MissingKey.of(point) for point in summary.open_points],
             warnings=[WarningEntry.like(notice) for notice in summary.notices],
         )

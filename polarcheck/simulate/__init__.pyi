@@ -9,11 +9,13 @@ from .mount import (
     noisy_attitudes,
     sensor_points,
 )
-from .write import simulate_frames, truth_of, write_frame
+from .schema import TruthSchema
+from .write import simulate_frames, write_frame
 
 __all__ = [
     "Camera",
     "SiteKeywords",
+    "TruthSchema",
     "camera_directions",
     "camera_pixels",
     "error_of_axis",
@@ -24,6 +26,5 @@ __all__ = [
     "simulate_frames",
     "site_cards",
     "time_cards",
-    "truth_of",
     "write_frame",
 ]

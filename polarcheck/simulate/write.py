@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -16,18 +14,18 @@ from polarcheck.simulate.cards import Cards, SiteKeywords, site_cards, time_card
 from polarcheck.simulate.mount import (
     Camera,
     camera_directions,
-    error_of_axis,
     mount_attitudes,
     mount_axis,
     noisy_attitudes,
     sensor_points,
 )
+from polarcheck.simulate.schema import TruthSchema
 from polarcheck.simulate.stars import exposed
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
-from polarcheck.vectors import Array, azalt_from_direction
+from polarcheck.sky import Atmosphere, PoleKind, Sky
+from polarcheck.vectors import Array
 
-__all__ = ["simulate_frames", "truth_of", "write_frame"]
+__all__ = ["simulate_frames", "write_frame"]
 
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
@@ -124,14 +122,12 @@ def simulate_frames(
     places = sky.icrs(seen, moments)
     paths = _fresh_paths(folder, len(angles))
     for i, (path, points, moment) in enumerate(zip(paths, places, moments, strict=True)):
-        about = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
+        cards = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
         light = exposed(attitudes[i], moment, sky, camera, [seed, i])
-        _write(path, about + wcs_cards(points, camera), light)
-    truth = truth_of(axis, sky.pole(pole), sky, camera, seed)
-    truth["noise_px"] = noise_px
-    angle_of = zip(paths, angles, strict=True)
-    truth["frames"] = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in angle_of]
-    (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n", encoding="utf-8")
+        _write(path, cards + wcs_cards(points, camera), light)
+    about = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)]
+    truth = TruthSchema.of(axis, sky.pole(pole), sky, camera, seed=seed, noise_px=noise_px, frames=about)
+    (folder / "truth.json").write_text(truth.to_json() + "\n", encoding="utf-8")
     return paths
 
 
@@ -169,28 +165,6 @@ def write_frame(
     else:
         light = exposed(attitude, moment[0], sky, camera, [seed])
     _write(path, about + wcs_cards(points, camera), light)
-
-
-def truth_of(axis: Array, pole: Pole, sky: Sky, camera: Camera, seed: int) -> dict[str, Any]:
-    """Return what a simulated mount really is, ready for JSON (schema ``polarcheck.truth/1``)."""
-    azimuth, altitude = azalt_from_direction(axis)
-    place = {k: v for k, v in asdict(sky.site).items() if k != "source"}
-    axis_deg = {"azimuth_deg": float(azimuth) / DEGREE, "altitude_deg": float(altitude) / DEGREE}
-    return {
-        "schema": "polarcheck.truth/1",
-        "site": _rounded(place),
-        "axis": _rounded(axis_deg),
-        "pole": asdict(pole),
-        "error": _rounded(error_of_axis(axis, pole)),
-        "atmosphere": asdict(sky.air),
-        "rig": asdict(camera),
-        "seed": seed,
-    }
-
-
-def _rounded(values: dict[str, float]) -> dict[str, float]:
-    """Without the last digits, which only the arithmetic made."""
-    return {name: round(value, 9) for name, value in values.items()}
 
 
 def _check(
