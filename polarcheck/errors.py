@@ -6,6 +6,7 @@
     ├── InputError       an argument or a setting is impossible (site, time, angle)
     │   └── ParameterError   one parameter's value can never be; carries ``parameter``
     ├── FrameError       one file cannot be used; carries ``path``
+    │   └── UnsolvedError    because it holds no plate solution
     ├── GeometryError    the frames cannot give the axis; carries ``arc_deg``
     └── FitError         the frames contradict each other
 
@@ -28,6 +29,7 @@ __all__ = [
     "Notice",
     "ParameterError",
     "PolarcheckError",
+    "UnsolvedError",
 ]
 
 
@@ -84,6 +86,10 @@ class FrameError(PolarcheckError):
         super().__init__(reason, parameters)
         self.path = path
         self.reason = reason
+
+
+class UnsolvedError(FrameError):
+    """One file cannot be used as a frame because it holds no plate solution."""
 
 
 class GeometryError(PolarcheckError):

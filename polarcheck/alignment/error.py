@@ -118,7 +118,7 @@ def interval_factor(probability: float, degrees_of_freedom: int) -> float:
     -------
     float
     """
-    from scipy.special import ndtri, stdtrit  # only results need it, not --help
+    from scipy.special import ndtri, stdtrit  # only results need it
 
     tail = (1 + probability) / 2
     return float(stdtrit(degrees_of_freedom, tail) if degrees_of_freedom > 0 else ndtri(tail))

@@ -1,4 +1,4 @@
-"""A result kept with ``--out``, written and read back; strictly, since files get edited, cut off and mixed up."""
+"""A kept result, written and read back; strictly, since files get edited, cut off and mixed up."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def read_alignment(path: Path) -> Alignment:
     Parameters
     ----------
     path : pathlib.Path
-        A JSON file written with ``--out``.
+        A JSON file that holds a kept result.
 
     Returns
     -------
@@ -68,16 +68,16 @@ def read_alignment(path: Path) -> Alignment:
     name = printable(path.name)
     try:
         if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(f"{name}: is too large for a result kept with --out")
+            raise InputError(f"{name}: is too large for a kept result")
         content = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
-        raise InputError(f"{name}: is no JSON; give a result kept with --out") from None
+        raise InputError(f"{name}: is no JSON; give a result that measure or follow kept") from None
     schema = content.get("schema") if isinstance(content, dict) else None
     if schema not in _SCHEMAS:
         shown = f"its schema is {printable(schema, 40)}" if schema else "it names no schema"
-        raise InputError(f"{name}: is no result of measure --out or follow --out ({shown})")
+        raise InputError(f"{name}: is no result that measure or follow kept ({shown})")
     try:
         return _alignment(content, path.parent)
     except InputError as error:

@@ -183,9 +183,10 @@ def require_expected(
         raise GeometryError(
             f"{frames[0].name}: the axis moved by {moved[0] / ARCMIN:+.1f} arcmin in azimuth and "
             f"{moved[1] / ARCMIN:+.1f} in altitude, but what was turned should give {expected[0]:+.1f} and "
-            f"{expected[1]:+.1f}: declination or camera moved, the frame is solved wrongly, or --turned is not "
-            "what was turned",
+            f"{expected[1]:+.1f}: declination or camera moved, the frame is solved wrongly, or the turns said are not "
+            "those made",
             0.0,
+            ["turned"],
         )
 
 

@@ -110,7 +110,9 @@ def follow_frames(
         A frame does not fit what was possible: another camera, a camera that moved, a wrong solution.
     """
     if before.camera is None or before.sensor is None:
-        raise InputError("the result before holds no camera to follow; start from measure --out")
+        raise InputError(
+            "the result before holds no camera to follow; start from a measurement that was kept"
+        )
     frames, early = later_frames(before, frame_set)
     utc = np.array([frame.utc for frame in frames])
     sky = np.array([frame.sky for frame in frames])

@@ -81,9 +81,7 @@ def _mark(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -
     if name is None:
         raise _NoMarkError("an error was given and no frame, so there is no star to watch")
     if alignment.last_file is None:
-        raise _NoMarkError(
-            f"the result does not say where {name} lies; keep one with --out, or give the frames"
-        )
+        raise _NoMarkError(f"the result does not say where {name} lies; keep one again, or give the frames")
     frame = _found(alignment, alignment.last_file, name)
     try:
         view = View(read_solution(frame.path, clock_ahead_s=frame.clock_ahead_s), frame.utc, alignment.sky)

@@ -1,5 +1,5 @@
 from .finding import find_frames, offers
-from .frame import Frame, FrameSet, Problem
+from .frame import Frame, FrameSet, Problem, ProblemKind
 from .frame_set import mains, read_frames
 from .pixels import Image, read_image, read_pixels
 from .reading import read_frame, read_solution
@@ -14,6 +14,7 @@ __all__ = [
     "FrameSet",
     "Image",
     "Problem",
+    "ProblemKind",
     "Sensor",
     "Solution",
     "find_frames",

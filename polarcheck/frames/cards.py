@@ -21,7 +21,22 @@ _FIXED = re.compile(
 
 
 class UnusableError(Exception):
-    """A file cannot be used as a frame; the text is printable and says why and what to do."""
+    """A file cannot be used as a frame; the text is printable and says why and what to do.
+
+    Parameters
+    ----------
+    text : str
+    parameters : tuple of str
+        The library's parameters that would mend it.
+    """
+
+    def __init__(self, text: str, parameters: tuple[str, ...] = ()) -> None:
+        super().__init__(text)
+        self.parameters = parameters
+
+
+class NotSolvedError(UnusableError):
+    """The file holds no plate solution."""
 
 
 class Cards:

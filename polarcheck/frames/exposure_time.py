@@ -90,7 +90,7 @@ def _scale(cards: Cards, clock_ahead_s: float) -> str:
         return scale
     if clock_ahead_s == 0:
         raise UnusableError(
-            "its times are local (TIMESYS LOCAL): say with --clock-ahead how far that clock is ahead of UTC"
+            "its times are local (TIMESYS LOCAL): say how far that clock is ahead of UTC", ("clock_ahead_s",)
         )
     return "UTC"
 

@@ -97,7 +97,7 @@ def _expand(path: Path, recursive: bool, alone: bool) -> Iterator[tuple[Path, Pa
     if path.is_dir():
         files = list(_frames_in(path, recursive))
         if not files and (alone or not is_frame_name(path.name)):
-            raise InputError(_nothing_in(path, recursive))
+            raise _nothing_in(path, recursive)
         # an empty folder called x.fits, which a shell's *.fits brings along, is told of like any bad file
         yield from ((path, file) for file in files) if files else [(path.parent, path)]
     elif path.exists() or path.is_symlink():
@@ -130,10 +130,10 @@ def _cannot_list(error: OSError) -> None:
     raise InputError(f"cannot list folder '{printable(error.filename)}': {error.strerror}") from error
 
 
-def _nothing_in(folder: Path, recursive: bool) -> str:
+def _nothing_in(folder: Path, recursive: bool) -> InputError:
     text = f"folder '{printable(folder)}' holds no FITS file (endings: {_ENDINGS_SAID})"
     if not recursive:
         walk = islice(os.walk(folder), _MOST_FOLDERS_LOOKED_INTO)
         if any(is_frame_name(name) for _, _, files in walk for name in files):
-            text += "; its subfolders do: add --recursive"
-    return text
+            return InputError(f"{text}; its subfolders do: let them be looked into", ["recursive"])
+    return InputError(text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy.typing as npt
 from polarcheck.errors import Notice
 from polarcheck.site import Site
 
-__all__ = ["Frame", "FrameSet", "Problem"]
+__all__ = ["Frame", "FrameSet", "Problem", "ProblemKind"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,19 @@ class Frame:
     clock_ahead_s: float = 0.0
 
 
+class ProblemKind(Enum):
+    """Why a file is not used as a frame."""
+
+    UNUSABLE = "unusable"
+    """Something is wrong with it."""
+    NOT_SOLVED = "not solved"
+    """It holds no plate solution."""
+    STANDS_BESIDE = "stands beside"
+    """It is the solution of another offered file, or the image of an offered solved copy."""
+    COPY = "copy"
+    """It is the same frame as another offered file."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """A file that was offered and is not used as a frame.
@@ -76,17 +90,25 @@ class Problem:
         Printable, as for a frame.
     reason : str
         Printable: what is wrong and what to do.
-    is_sidecar : bool
-        Whether nothing is wrong: another offered file stands for it.
+    kind : ProblemKind
+        The same for programs.
     utc : tuple of float or None
         Mid-exposure where it is known all the same. [d]
+    parameters : tuple of str
+        The library's parameters that would mend it.
     """
 
     path: Path
     name: str
     reason: str
-    is_sidecar: bool = False
+    kind: ProblemKind = ProblemKind.UNUSABLE
     utc: tuple[float, float] | None = None
+    parameters: tuple[str, ...] = ()
+
+    @property
+    def is_sidecar(self) -> bool:
+        """Whether nothing is wrong: another offered file stands for it."""
+        return self.kind in (ProblemKind.STANDS_BESIDE, ProblemKind.COPY)
 
 
 @dataclass(frozen=True, slots=True)

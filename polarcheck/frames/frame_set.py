@@ -6,11 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from polarcheck.errors import FrameError
+from polarcheck.errors import FrameError, UnsolvedError
 from polarcheck.frames.companions import common_stem, is_header_only, is_solved_copy, solved_copy_beside
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.frames.finding import Offer, natural_key, offers
-from polarcheck.frames.frame import Frame, FrameSet, Problem
+from polarcheck.frames.frame import Frame, FrameSet, Problem, ProblemKind
 from polarcheck.frames.loading import careful, image_cards
 from polarcheck.frames.reading import read_frame
 from polarcheck.printable import printable
@@ -93,7 +93,7 @@ def _sidecar(offer: Offer, main: Offer, frames: dict[Path, Frame]) -> Problem:
         reason = f"its solved copy {name} is used"
     else:
         reason = f"holds the solution of {name}, which is used"
-    return Problem(offer.path, offer.name, reason, is_sidecar=True, utc=frame.utc if frame else None)
+    return Problem(offer.path, offer.name, reason, ProblemKind.STANDS_BESIDE, frame.utc if frame else None)
 
 
 def _without_copies(frames: dict[Path, Frame], offered: Sequence[Offer]) -> tuple[list[Frame], list[Problem]]:
@@ -106,7 +106,7 @@ def _without_copies(frames: dict[Path, Frame], offered: Sequence[Offer]) -> tupl
         kept = first.setdefault((frame.utc, frame.sky.tobytes()), frame)
         if kept is not frame:
             reason = f"is the same frame as {kept.name}, which is used"
-            copies.append(Problem(offer.path, offer.name, reason, is_sidecar=True, utc=frame.utc))
+            copies.append(Problem(offer.path, offer.name, reason, ProblemKind.COPY, frame.utc))
     return list(first.values()), copies
 
 
@@ -114,17 +114,19 @@ def _read(offer: Offer, clock_ahead_s: float) -> Frame | Problem:
     try:
         frame = read_frame(offer.path, clock_ahead_s=clock_ahead_s)
     except FrameError as error:
-        reason = _helped(offer.path, error.reason)
-        return Problem(offer.path, offer.name, reason, utc=_time(offer.path, clock_ahead_s))
+        return _problem(offer, error, clock_ahead_s)
     name = offer.name.removesuffix(printable(offer.path.name)) + frame.name
     return replace(frame, name=name, folder=offer.folder)
 
 
-def _helped(path: Path, reason: str) -> str:
-    solved = solved_copy_beside(path)
-    if "is not solved" in reason and solved is not None:
-        return f"{reason} (its solved copy {printable(solved.name, 80)} lies beside it: give that)"
-    return reason
+def _problem(offer: Offer, error: FrameError, clock_ahead_s: float) -> Problem:
+    kind, reason = ProblemKind.UNUSABLE, error.reason
+    if isinstance(error, UnsolvedError):
+        kind = ProblemKind.NOT_SOLVED
+        solved = solved_copy_beside(offer.path)
+        if solved is not None:
+            reason += f" (its solved copy {printable(solved.name, 80)} lies beside it: give that)"
+    return Problem(offer.path, offer.name, reason, kind, _time(offer.path, clock_ahead_s), error.parameters)
 
 
 def _time(path: Path, clock_ahead_s: float) -> tuple[float, float] | None:

@@ -59,8 +59,8 @@ def header_site(cards: Cards) -> tuple[Site | None, tuple[Notice, ...]]:
             return found
     if not faults:
         return None, ()
-    text = f"The header's site cannot be used: {faults[0]}. Give it with --site LAT,LON,HEIGHT."
-    return None, (Notice("site-unusable", text),)
+    text = f"The header's site cannot be used: {faults[0]}. Say it instead."
+    return None, (Notice("site-unusable", text, ("site",)),)
 
 
 _Found = tuple[Site, tuple[Notice, ...]]

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from polarcheck.errors import FrameError, Notice
-from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.errors import FrameError, Notice, UnsolvedError
+from polarcheck.frames.cards import Cards, NotSolvedError, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only, is_solved_copy, solution_beside
 from polarcheck.frames.headers import Hdu, walk
 from polarcheck.frames.solution import has_solution
@@ -64,7 +64,8 @@ def careful(path: Path) -> Iterator[None]:
     except FrameError:
         raise
     except UnusableError as error:
-        raise FrameError(path, str(error)) from error
+        kind = UnsolvedError if isinstance(error, NotSolvedError) else FrameError
+        raise kind(path, str(error), error.parameters) from error
     except Exception as error:  # astropy raises nearly every kind for a damaged header
         lines = str(error).strip().splitlines() or [type(error).__name__]  # wcslib's own last line says most
         what = printable(lines[-1].strip(), 120)
@@ -106,7 +107,9 @@ def _pair(image: Path, solution: Path) -> Loaded:
     try:
         _, solved = _solved_hdu(solution)
     except UnusableError as error:
-        raise UnusableError(f"its solution {name} cannot be used: it {error} (or remove {name})") from error
+        raise type(error)(
+            f"its solution {name} cannot be used: it {error} (or remove {name})", error.parameters
+        ) from error
     primary, hdu = _image_hdu(image)
     size = _checked(hdu.shape[:2])
     said = _said_size(Cards(solved.header))
@@ -123,7 +126,7 @@ def _solved_hdu(path: Path) -> tuple[Hdu, Hdu]:
         primary = primary or hdu
         if hdu.is_image and has_solution(hdu):
             return primary, hdu
-    raise UnusableError(_NOT_SOLVED)
+    raise NotSolvedError(_NOT_SOLVED)
 
 
 def _image_hdu(path: Path) -> tuple[Hdu, Hdu]:

@@ -47,7 +47,9 @@ def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
         utc, exposure_s, time_notices = mid_exposure(loaded.cards, clock_ahead_s)
     except UnusableError as error:
         if is_header_only(loaded.path):
-            raise UnusableError(f"{error}; put the image that it solves beside it") from error
+            raise UnusableError(
+                f"{error}; put the image that it solves beside it", error.parameters
+            ) from error
         raise
     solution = _solution(loaded, utc)
     sky, scale, mirrored = solution.sampled()

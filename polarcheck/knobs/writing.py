@@ -63,7 +63,8 @@ def kept_knobs(response: Response, north: bool) -> tuple[KeptKnob, ...]:
     """
     if not response.turns_seen:
         raise InputError(
-            "nothing was learned yet: follow a turn with --turned AZ,ALT and --out, then correct its result"
+            "nothing was learned yet: follow a turn, say how many turns that was, keep the result, and correct that",
+            ["turned"],
         )
     senses = (("east", "west") if north else ("west", "east"), ("up", "down"))
     kept = []

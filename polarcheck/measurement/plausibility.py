@@ -53,7 +53,8 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
     raise InputError(
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and "
         f"the times in the headers, {np.count_nonzero(~above)} of {len(above)} frames look below the horizon; "
-        + (f"{cause}" if cause else "check --site and the clock (--clock-ahead)")
+        + (cause or "check the site and the clock"),
+        ["site", "clock_ahead_s"],
     )
 
 
@@ -74,8 +75,8 @@ def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
     ]
     if hours:
         mistakes.append(
-            f"the clock ran on local time or is off by hours (--clock-ahead {hours[0]:+d}h would do, for "
-            "example; daylight saving counts too)"
+            f"the clock ran on local time or is off by hours ({abs(hours[0])}h {'ahead of' if hours[0] > 0 else 'behind'} UTC "
+            "would do, for example; daylight saving counts too)"
         )
     return "likely " + ", or ".join(mistakes) if mistakes else None
 
@@ -89,9 +90,10 @@ def sun_notice(utc: Array, site: Site) -> Notice | None:
     return Notice(
         "sun-up",
         f"By site and clock the Sun stood at {highest:+.0f} deg of altitude during a frame. The clock or the "
-        "longitude is likely off by hours (local time? daylight saving? longitude's sign?): give --clock-ahead "
-        "or --site. The size of the error would stay, its split into azimuth and altitude turns by 15 deg an "
-        "hour.",
+        "longitude is likely off by hours (local time? daylight saving? longitude's sign?): say how far "
+        "the clock was ahead of UTC, or the site. The size of the error would stay, its split into azimuth and altitude "
+        "turns by 15 deg an hour.",
+        ("clock_ahead_s", "site"),
     )
 
 

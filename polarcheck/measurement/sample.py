@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC
 from polarcheck.errors import GeometryError, InputError, Notice
-from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, Sensor, sensor_of
+from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, ProblemKind, Sensor, sensor_of
 from polarcheck.measurement.plausibility import require_sky_above
 from polarcheck.site import Site
 from polarcheck.sky import EarthOrientation, earth_orientation
@@ -91,8 +91,9 @@ def site_of(frames: Sequence[Frame], fallback: Site | None = None) -> tuple[Site
         return fallback, []
     if not sites:
         raise InputError(
-            "no site: the headers name none that can be used. Give --site LAT,LON (north and east positive; a "
-            "degree is good enough)"
+            "no site: the headers name none that can be used. Give it (north and east positive; a degree is good "
+            "enough)",
+            ["site"],
         )
     places = np.array([(site.latitude_deg, site.longitude_deg) for site in sites])
     _, first, counts = np.unique(
@@ -107,9 +108,9 @@ def site_of(frames: Sequence[Frame], fallback: Site | None = None) -> tuple[Site
     text = (
         f"The headers disagree about the site: {others} of {len(sites)} frames name a place up to "
         f"{apart.max():.2f} deg away. Latitude {site.latitude_deg:.3f}, longitude "
-        f"{site.longitude_deg:.3f} deg, named by most, is used; --site overrides it."
+        f"{site.longitude_deg:.3f} deg, named by most, is used; a stated site overrides it."
     )
-    return site, [Notice("site-disagreement", text)]
+    return site, [Notice("site-disagreement", text, ("site",))]
 
 
 def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample, list[Problem]]:
@@ -174,13 +175,14 @@ def require_two(frame_set: FrameSet) -> None:
     bad = [problem for problem in frame_set.problems if not problem.is_sidecar]
     why = "".join(f"\n  {problem.name}: {problem.reason}" for problem in bad[:5])
     more = f"\n  and {len(bad) - 5} more" if len(bad) > 5 else ""
-    copies = sum("same frame as" in problem.reason for problem in frame_set.problems)
+    copies = sum(problem.kind is ProblemKind.COPY for problem in frame_set.problems)
     if copies and not bad:
         why = f" (the other {copies} are copies of it)"
     raise GeometryError(
         f"{count or 'no'} usable frame{'' if count == 1 else 's'}: two solved frames at different right "
         f"ascensions are the least{':' if bad else ''}{why}{more}",
         0.0,
+        sorted({parameter for problem in bad for parameter in problem.parameters}),
     )
 
 

@@ -21,8 +21,8 @@ Aim = Callable[[Sky], Pole]
 
 _KEEPS_ITS_OWN = Notice(
     "kept-site",
-    "A kept result has its own site and air: --site, --pressure and --temperature do nothing here. Measure the "
-    "frames again with them.",
+    "A kept result has its own site and air: what else is said of them does nothing here. Measure the frames again "
+    "with it.",
 )
 
 
@@ -40,7 +40,7 @@ def alignment_from(
     Parameters
     ----------
     paths : sequence of pathlib.Path
-        A folder or files of solved frames, or one result kept with ``--out``; empty with `error_arcmin`.
+        A folder or files of solved frames, or one result that was kept; empty with `error_arcmin`.
     error_arcmin : tuple of float, optional
         Azimuth and altitude error instead of frames; needs a site. [arcmin]
     conditions, progress
@@ -63,14 +63,18 @@ def alignment_from(
     conditions = conditions or Conditions()
     if error_arcmin is not None:
         if paths:
-            raise InputError("give either frames or a kept result, or --error with --site, not both")
+            raise InputError(
+                "give either frames or a kept result, or a stated error with its site, not both",
+                ["error_arcmin"],
+            )
         place = conditions.site or conditions.fallback_site
         if place is None:
-            raise InputError("--error needs a site: give --site LAT,LON")
+            raise InputError("a stated error needs a site: none is known", ["site", "rig"])
         return given_alignment(error_arcmin, conditions.sky_over(place), pole or "refracted", aim), ()
     if not paths:
         raise InputError(
-            "give a folder of solved frames, a result kept with --out, or --error AZ,ALT with --site"
+            "give a folder of solved frames, a kept result, or a stated error with its site",
+            ["error_arcmin", "site"],
         )
     if len(paths) == 1 and paths[0].suffix.lower() == ".json":
         kept = read_alignment(paths[0])

@@ -167,7 +167,8 @@ def _no_redundancy(sample: Sample, fit: AxisFit, count: int) -> Notice:
     return Notice(
         "assumed-noise",
         f"{frames} have no redundancy: the sigma rests on an assumed noise of {assumed:.2f} arcsec for a frame's "
-        "pointing (--noise-px), and a wrong frame would not show. One more position checks it.",
+        "pointing, and a wrong frame would not show. One more position checks it.",
+        ("noise_px",),
     )
 
 

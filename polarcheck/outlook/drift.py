@@ -204,7 +204,8 @@ def require_up(sight: Array) -> None:
     if altitude < _LOWEST_DEG:
         raise InputError(
             f"the target is below the horizon at that time (azimuth {azimuth:.0f} deg, altitude {altitude:.0f} deg); "
-            "check --target, --at and the site"
+            "check target, time and site",
+            ["target_deg", "utc", "site"],
         )
 
 

@@ -18,6 +18,7 @@ from polarcheck.frames import (
     SENSOR_WEIGHTS,
     Frame,
     FrameSet,
+    ProblemKind,
     Solution,
     node_pixels,
     read_image,
@@ -205,7 +206,7 @@ def _tied(
 ) -> tuple[list[tuple[str, tuple[float, float], Array]], tuple[Notice, ...]]:
     """Frames that are not solved, tied to the first solved one by their stars: name, time, sensor points."""
     others = [p for p in sequence.problems if not p.is_sidecar]
-    wanted = [p for p in others if p.utc is not None and "is not solved" in p.reason]
+    wanted = [p for p in others if p.utc is not None and p.kind is ProblemKind.NOT_SOLVED]
     notices = [Notice("frame-unused", f"{p.name}: {p.reason}.") for p in others if p not in wanted]
     if not wanted:
         return [], tuple(notices)

@@ -107,7 +107,8 @@ def night_of(utc: tuple[float, float], site: Site) -> Night:
             return Night(add_seconds(utc, found[0]), add_seconds(utc, found[1]), limit)
     raise InputError(
         "there is no night around that time at this site: the Sun stays above -12 deg, or below it all day; give "
-        "another --at"
+        "another time",
+        ["utc"],
     )
 
 
@@ -177,7 +178,8 @@ def night_timeline(
     if altitude.max() < _LOWEST_DEG:
         raise InputError(
             f"the target stays below {_LOWEST_DEG:.0f} deg all night (highest {altitude.max():.0f} deg); "
-            "check --target, --at and the site"
+            "check target, time and site",
+            ["target_deg", "utc", "site"],
         )
     limit = np.full(len(seconds), np.nan)
     for i in np.flatnonzero(altitude >= _LOWEST_DEG):

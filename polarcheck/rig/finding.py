@@ -79,6 +79,6 @@ def _agreed(paths: list[Path]) -> Path:
     for other in paths[1:]:
         if other.read_bytes() != first.read_bytes():
             raise InputError(
-                f"{printable(first)} and {printable(other)} differ; say which rig file holds with --rig"
+                f"{printable(first)} and {printable(other)} differ; say which rig file holds", ["rig"]
             )
     return first

@@ -196,10 +196,10 @@ def _open_points(rig: Rig) -> list[OpenPoint]:
     optics, camera, mount = rig.optics, rig.camera, rig.mount
     no_error = "leaves the periodic error out"
     before: list[tuple[str, object, str]] = [
-        ("optics.focal_length_mm", optics.focal_length_mm, "needs --focal-length"),
-        ("camera.pixel_size_um", camera.pixel_size_um, "needs --pixel-size"),
-        ("camera.width_px", camera.width_px, "needs --sensor"),
-        ("camera.height_px", camera.height_px, "needs --sensor"),
+        ("optics.focal_length_mm", optics.focal_length_mm, "needs it, here or said"),
+        ("camera.pixel_size_um", camera.pixel_size_um, "needs it, here or said"),
+        ("camera.width_px", camera.width_px, "needs it, here or said"),
+        ("camera.height_px", camera.height_px, "needs it, here or said"),
         ("guiding.offset_deg", rig.guiding.offset_deg, "puts the guide star at the centre"),
         ("mount.periodic_error_arcsec", mount.periodic_error_arcsec, no_error),
         ("mount.worm_period_s", mount.worm_period_s, no_error),
@@ -207,7 +207,7 @@ def _open_points(rig: Rig) -> list[OpenPoint]:
     points = [OpenPoint(key, "exposure", without) for key, value, without in before if value is None]
     points += _open_knob("azimuth", mount.azimuth) + _open_knob("altitude", mount.altitude)
     if rig.site is None:
-        points.append(OpenPoint("site", "measure", "needs it in the headers, or --site"))
+        points.append(OpenPoint("site", "measure", "needs it in the headers, or said"))
     return points
 
 

@@ -14,8 +14,9 @@ import typer
 
 from polarcheck import __version__
 from polarcheck.cli.app import SUMMARIES, app
-from tests.commands import run
+from tests.commands import refused, run
 
+M31 = ("--target", "M31", "--at", "2026-11-14T20:00:00", "--for", "10min")
 ROOT = Path(__file__).parents[2]
 # not pydantic: recent releases of typer load it themselves to read the options of a command
 HEAVY = ["numpy", "astropy", "scipy", "matplotlib", "erfa"]
@@ -118,3 +119,17 @@ def test_start_loads_nothing_heavy(arguments: list[str]) -> None:
         [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=60, cwd=ROOT
     )
     assert done.stdout.splitlines()[-1] == "loaded []"
+
+
+def test_missing_site_asks_for_it_by_the_option_of_the_command() -> None:
+    assert "See --site LAT,LON[,HEIGHT] or --rig FILE.toml." in refused("drift", "--error", "1,2", *M31)
+
+
+def test_missing_optics_are_asked_for_only_by_options_that_the_command_has() -> None:
+    place = ("--error", "1,2", "--site", "47.3,11.2")
+    assert "See --focal-length MM, --pixel-size UM, --sensor WxH or --rig FILE.toml." in refused(
+        "exposure", *place, *M31[:4]
+    )
+    said = refused("correct", *place, *M31[:4], "--want", "3min")
+    assert "See --rig FILE.toml." in said
+    assert "--focal-length" not in said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -160,6 +161,17 @@ def test_geometry_sees_numpy_and_scipy_and_nothing_of_the_world(name: str) -> No
 @pytest.mark.parametrize("name", FILES)
 def test_no_module_opens_the_network(name: str) -> None:
     assert not libraries(FILES[name]) & NETWORK
+
+
+OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]+")
+
+
+@pytest.mark.parametrize("name", [name for name in FILES if room_of(name) not in ("report", "cli")])
+def test_only_the_command_line_names_its_options(name: str) -> None:
+    """Errors and notices name parameters of the library; `cli/naming.py` says which options these are."""
+    tree = ast.parse(FILES[name].read_text(encoding="utf-8"))
+    texts = [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)]
+    assert [text for text in texts if OPTION.search(text)] == []
 
 
 TALKING = {"print", "input", "exit", "quit", "sys.exit", "os._exit", "SystemExit"}

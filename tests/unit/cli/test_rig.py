@@ -238,7 +238,7 @@ def test_what_is_missing_is_said_with_the_command_that_wants_it(here: Path) -> N
     assert value["knobs"][0]["arcmin_per_turn"] is None
     output = run("show", "shown.toml").stdout
     assert re.search(r"azimuth knob +not known", output)
-    assert re.search(r"camera\.pixel_size_um +exposure +needs --pixel-size", output)
+    assert re.search(r"camera\.pixel_size_um +exposure +needs it, here or said", output)
     assert max(len(line) for line in output.splitlines()) < 80
 
 
@@ -367,7 +367,7 @@ def test_differing_files_beside_the_frames_are_refused_equal_ones_not(tmp_path: 
         (folder / "rig.toml").write_text(DEMO, encoding="utf-8")
     assert find_rig(None, [first, second, first]) == FoundRig(first / "rig.toml", "beside the frames")
     (second / "rig.toml").write_text(DEMO + "#", encoding="utf-8")
-    with pytest.raises(InputError, match="differ; say which rig file holds with --rig"):
+    with pytest.raises(InputError, match="differ; say which rig file holds"):
         find_rig(None, [first, second])
 
 

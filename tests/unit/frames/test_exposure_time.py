@@ -155,7 +155,7 @@ def test_unknown_exposure_is_said_with_its_cost(tmp_path: Path, exposure: Any) -
         ({"DATE_OBS": "2101-01-01T00:00:00"}, "was the clock set"),
         ({"MJD_OBS": 1e300}, "was the clock set|calendar"),
         ({"MJD_OBS": "soon"}, "MJD-OBS = 'soon' is no number"),
-        ({"DATE_OBS": START, "TIMESYS": "LOCAL"}, "--clock-ahead"),
+        ({"DATE_OBS": START, "TIMESYS": "LOCAL"}, "how far that clock is ahead"),
         ({"DATE_OBS": START, "TIMESYS": "MOON"}, "time scale 'MOON'"),
         ({"DATE_BEG": START, "DATE_END": "2026-11-14T19:00:00"}, "DATE-END"),
         ({"DATE_OBS": "2026-11-14", "TIME_OBS": "25:00:00"}, "no valid hour"),

@@ -78,8 +78,9 @@ def test_folder_without_frames_says_what_it_looked_for(tmp_path: Path) -> None:
 
 def test_folder_whose_subfolders_hold_frames_says_recursive(tmp_path: Path) -> None:
     touch(tmp_path, "night/a.fits")
-    with pytest.raises(InputError, match="--recursive"):
+    with pytest.raises(InputError, match="subfolders do") as caught:
         find_frames([tmp_path])
+    assert caught.value.parameters == ("recursive",)
     with pytest.raises(InputError) as caught:
         find_frames([tmp_path / "night" / ".."] if os.name == "nt" else [tmp_path])
     assert "holds no FITS file" in str(caught.value)

@@ -109,7 +109,7 @@ def test_standard_keywords_win_and_a_broken_family_gives_way() -> None:
 def test_unusable_site_is_said_and_not_guessed(cards: dict[str, Any], why: str) -> None:
     text = notice_of(**cards)
     assert why in text
-    assert "--site" in text
+    assert "Say it instead" in text
 
 
 @pytest.mark.parametrize("cards", [{}, {"SITELAT": 47.3}, {"SITELAT": "", "SITELONG": ""}, {"OBSGEO_X": 1.0}])

@@ -84,9 +84,11 @@ def test_a_clock_off_by_hours_is_named_with_hours_that_would_do() -> None:
     ahead = NIGHT + [0.0, 11 / 24]
     with pytest.raises(InputError, match="clock") as refusal:
         require_sky_above(sky, times(3, ahead), RIDGE)
-    named = re.search(r"--clock-ahead ([+-]\d+)h", str(refusal.value))
+    assert refusal.value.parameters == ("site", "clock_ahead_s")
+    named = re.search(r"\((\d+)h (ahead of|behind) UTC", str(refusal.value))
     assert named is not None
-    mended = ahead - [0.0, int(named.group(1)) / 24]
+    hours = int(named[1]) if named[2] == "ahead of" else -int(named[1])
+    mended = ahead - [0.0, hours / 24]
     assert above_horizon(sky, times(3, mended), RIDGE).all()
     assert sun_altitude_by_astropy(mended) < 0
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from polarcheck.errors import GeometryError, InputError, Notice
-from polarcheck.frames import Frame, FrameSet, Problem
+from polarcheck.frames import Frame, FrameSet, Problem, ProblemKind
 from polarcheck.measurement.sample import sample_of, site_of
 from polarcheck.site import Site
 from tests.benchmarks.mounts import NORTH, Scene, Sweep, frames_of
@@ -53,7 +53,7 @@ def test_headers_without_a_site_take_that_of_the_rig_file_or_are_refused() -> No
     bare = changed(night(), range(4), site=None)
     assert site_of(bare, ELSEWHERE) == (ELSEWHERE, [])
     assert site_of(night(), ELSEWHERE)[0] == NORTH
-    with pytest.raises(InputError, match="--site"):
+    with pytest.raises(InputError, match="no site"):
         site_of(bare)
 
 
@@ -113,7 +113,7 @@ def test_one_frame_is_too_few_and_the_bad_files_are_named() -> None:
 
 def test_two_copies_of_one_frame_are_one_frame() -> None:
     copy = Problem(
-        Path("copy.fits"), "copy.fits", "is the same frame as a.fits, which is used", is_sidecar=True
+        Path("copy.fits"), "copy.fits", "is the same frame as a.fits, which is used", kind=ProblemKind.COPY
     )
     with pytest.raises(GeometryError, match="1 are copies"):
         sample_of(FrameSet(night(2)[:1], (copy,)), NORTH, 0.2)
