@@ -34,7 +34,8 @@ def kept_away(
             Notice(
                 "daylight",
                 f"The Sun stands {_height(sun.altitude_deg)} at that time: no frame will be solved, and optics must never "
-                "point near it. The positions keep 60 deg away from where it is then; plan again for the dark (--at).",
+                "point near it. The positions keep 60 deg away from where it is then; plan again for the dark.",
+                ("utc",),
             )
         )
     if moon.body.is_up and moon.lit > _DARK_MOON:
