@@ -44,9 +44,11 @@ def json_schema(model: type[Schema]) -> dict[str, Any]:
 
 
 def plain(value: Any) -> Any:
-    """Without generated titles, and with one way of writing a constant and a described reference."""
+    """Without generated titles, and with one way of writing a constant, a bound and a described reference."""
     if isinstance(value, list):
         return [plain(part) for part in value]
+    if isinstance(value, float) and value.is_integer():
+        return int(value)
     if not isinstance(value, dict):
         return value
     kept = {key: plain(part) for key, part in value.items() if not (key == "title" and isinstance(part, str))}

@@ -123,6 +123,15 @@ class TrackPoint(ShiftTable):
     altitude_deg: float = Field(description="Observed altitude of the target [deg].")
 
 
+class CausesTable(Table):
+    """Where a drift comes from."""
+
+    azimuth: ShiftTable = Field(description="The azimuth error.")
+    altitude: ShiftTable = Field(description="The altitude error.")
+    refraction: ShiftTable = Field(description="Refraction, as on a mount on the pole.")
+    rate: ShiftTable = Field(description="A tracking rate other than the sidereal one.")
+
+
 class DriftSchema(TargetAnswer):
     """How a target drifts in the camera while a mount with this axis tracks it."""
 
@@ -136,9 +145,7 @@ class DriftSchema(TargetAnswer):
     end_sigma: ShiftTable | None = Field(
         description="Of the last point, from the axis' covariance; null without one."
     )
-    causes: dict[Literal["azimuth", "altitude", "refraction", "rate"], ShiftTable] = Field(
-        description="Parts of the last point, which add up to it."
-    )
+    causes: CausesTable = Field(description="Parts of the last point, which add up to it.")
 
     @classmethod
     def of(
@@ -158,7 +165,7 @@ class DriftSchema(TargetAnswer):
             rates_sigma=None if drift.rates_sigma is None else RatesTable.like(drift.rates_sigma),
             track=_track(drift),
             end_sigma=None if drift.sigma_arcsec is None else ShiftTable.of(drift.sigma_arcsec[-1]),
-            causes={cause: ShiftTable.of(parts[-1]) for cause, parts in drift.causes.items()},
+            causes=CausesTable(**{cause: ShiftTable.of(parts[-1]) for cause, parts in drift.causes.items()}),
         )
 
 
