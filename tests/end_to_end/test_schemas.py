@@ -7,6 +7,8 @@ fault too; the files leave that open, since later versions add keys.
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -185,3 +187,21 @@ def test_wrong_kinds_and_unknown_keys_would_be_seen(night: Path) -> None:
     for change in ({"later": 1}, {"warnings": None}, {"epoch_utc": 5.0}):
         with pytest.raises(jsonschema.ValidationError):
             hold(answer | change, "measure")
+
+
+def loaded(*arguments: str) -> set[str]:
+    """Modules that a command loads, in an interpreter of its own."""
+    code = "import sys, atexit; sys.argv[0] = 'polarcheck'; from polarcheck.cli import main\n"
+    code += "atexit.register(lambda: print(*sys.modules, file=sys.stderr)); main()"
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True
+    )
+    return set(done.stderr.split())
+
+
+def test_schemas_load_only_for_json() -> None:
+    """Making the models takes some 80 ms; text needs none of them."""
+    sweep = str(SAMPLES / "north_sweep")
+    assert "polarcheck.schema" not in loaded("--help")
+    assert "polarcheck.schema" not in loaded("measure", sweep)
+    assert "polarcheck.measurement.schema" in loaded("measure", sweep, "--json")

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from polarcheck.alignment.saved import LARGEST_BYTES, read_alignment
-from polarcheck.alignment.state import Alignment
+from polarcheck.alignment import saved
+from polarcheck.alignment.saved import LARGEST_BYTES, kept_text, read_alignment
+from polarcheck.alignment.schema import FileTable, KeptAlignment
+from polarcheck.alignment.state import Alignment, FrameFile
 from polarcheck.errors import InputError
 from polarcheck.followup.axis_now import follow_frames
 from polarcheck.frames import read_frames
@@ -223,6 +225,42 @@ def test_missing_file_folder_and_huge_file_are_refused(tmp_path: Path) -> None:
         read_alignment(tmp_path / "none.json")
     with pytest.raises(InputError, match="cannot be read"):
         read_alignment(tmp_path)
+
+
+def test_result_as_large_as_may_be_written_is_read(
+    tmp_path: Path, kept: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = KeptAlignment.model_validate(kept)
+    path = write(tmp_path, model.to_json() + " " * 11_000_000)
+    assert isinstance(read_alignment(path), Alignment)
+    length = len(model.to_json())
+    monkeypatch.setattr(saved, "LARGEST_BYTES", length + 1)  # and a line's end
+    assert isinstance(read_alignment(write(tmp_path, kept_text(model) + "\n")), Alignment)
+    monkeypatch.setattr(saved, "LARGEST_BYTES", length)
+    with pytest.raises(InputError, match="give fewer frames"):
+        kept_text(model)
+    with pytest.raises(InputError, match="too large"):
+        read_alignment(write(tmp_path, model.to_json() + "\n"))
+
+
+def test_result_of_an_older_version_is_read(tmp_path: Path, kept: dict[str, Any]) -> None:
+    """The keys of the first version that kept results, and no others."""
+    old = json.loads(json.dumps(kept))
+    for key in ("other_pole", "fit", "frames", "site_cost", "next_frame", "warnings"):
+        del old[key]
+    del old["camera"]["last_frame_file"]
+    del old["history"][0]["is_loose"]
+    read = read_alignment(write(tmp_path, old))
+    assert read.last_file is None
+    assert not read.is_loose
+    assert read.error == read_alignment(write(tmp_path, kept)).error
+
+
+def test_place_that_is_no_text_is_not_told(tmp_path: Path) -> None:
+    """POSIX names are bytes; Python has undecodable ones as lone surrogates, which no JSON text may hold."""
+    for odd in ("n\udcff/a.fits", "a\udc80.fits"):
+        assert FileTable.of(FrameFile((tmp_path / odd,)), tmp_path) is None
+    assert FileTable.of(FrameFile((tmp_path / "ü.fits",)), tmp_path) is not None
 
 
 def test_file_cut_anywhere_is_refused(tmp_path: Path, kept: dict[str, Any]) -> None:
