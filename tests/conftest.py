@@ -40,3 +40,11 @@ def _no_settings_of_the_user(tmp_path_factory: pytest.TempPathFactory) -> Iterat
         patch.setattr("polarcheck.rig.finding.configuration_folder", configuration_folder)
         patch.setenv("XDG_CONFIG_HOME", str(nowhere))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _terminal_of_80_columns() -> Iterator[None]:
+    """Texts are as wide as most terminals, wherever the tests run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("COLUMNS", "80")
+        yield

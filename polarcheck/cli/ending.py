@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
 import typer
 
+from polarcheck import report
 from polarcheck.cli.naming import given_option, hint
 from polarcheck.errors import ParameterError, PolarcheckError
 from polarcheck.printable import printable
@@ -19,25 +19,19 @@ __all__ = ["ending", "hint_of_running", "say", "usage_error"]
 usage_error: type[Exception] = typer.BadParameter.__mro__[1]
 """A wrong command line, whichever library stands behind typer."""
 
+_HEAD = "polarcheck: "
 _running: ContextVar[typer.Context | None] = ContextVar("running", default=None)
 
 
 def say(message: str) -> None:
-    """Write a message on stderr: printable, wrapped to 79 columns; a name longer than that stays whole."""
+    """Write a message on stderr, printable and wrapped to the terminal; a name longer than a line stays whole."""
     for line in message.split("\n"):
         body = line.lstrip(" ")
         margin = " " * (len(line) - len(body))
-        # the program's name stays before the first word, however long that is
-        whole = printable(body, 2000).replace("polarcheck: ", "polarcheck:\0", 1)
-        filled = textwrap.fill(
-            whole,
-            79,
-            initial_indent=margin,
-            subsequent_indent=margin + "  ",
-            break_long_words=False,
-            break_on_hyphens=False,
+        head = _HEAD if body.startswith(_HEAD) else ""  # stays before the first word, however long that is
+        typer.echo(
+            report.wrapped(printable(body.removeprefix(head), 2000), margin + head, margin + "  "), err=True
         )
-        typer.echo(filled.replace("\0", " "), err=True)
 
 
 @contextmanager

@@ -25,7 +25,8 @@ from .text.drift_check import drift_check_text
 from .text.exposure import Wanted, exposure_text
 from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
-from .text.measurement import measurement_text, notice_text
+from .text.lines import line_width, notice_text, wrapped
+from .text.measurement import measurement_text
 from .text.rig import rig_text
 from .text.rig_file import rig_template
 from .text.sky_map import map_text
@@ -49,6 +50,7 @@ __all__ = [
     "followed_object",
     "followed_text",
     "json_text",
+    "line_width",
     "map_object",
     "map_text",
     "measurement_object",
@@ -68,4 +70,5 @@ __all__ = [
     "stars_text",
     "timeline_object",
     "timeline_text",
+    "wrapped",
 ]

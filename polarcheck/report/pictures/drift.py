@@ -9,7 +9,7 @@ import numpy as np
 
 from polarcheck.outlook import Drift
 from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
-from polarcheck.report.text.drift import after_text
+from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 
 __all__ = ["save_drift_picture"]
@@ -30,7 +30,7 @@ def save_drift_picture(drift: Drift, target: Target, path: Path) -> None:
     _draw_way(way, drift)
     _draw_growth(growth, drift)
     _draw_causes(causes, drift)
-    length = after_text(float(drift.seconds[-1]))
+    length = length_text(float(drift.seconds[-1]))
     figure.suptitle(f"Drift of {target.name} in the camera over {length}, unguided", color=INK, fontsize=12)
     save(figure, path)
 

@@ -10,7 +10,7 @@ import numpy as np
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import SkyMap
 from polarcheck.report.pictures.canvas import DIM, FILL, GROUND, INK, PALE, STRONG, dress, new_figure, save
-from polarcheck.report.text.drift import after_text, aim_text
+from polarcheck.report.text.words import length_text, pole_words
 
 __all__ = ["save_map_picture"]
 
@@ -37,7 +37,7 @@ def save_map_picture(sky: SkyMap, alignment: Alignment, path: Path) -> None:
     lines = axes.contour(
         hours, sky.declination_deg, shown, levels=bounds[1:-1], colors=GROUND, linewidths=0.8
     )
-    axes.clabel(lines, fmt={level: after_text(level) for level in bounds[1:-1]}, colors=GROUND, fontsize=9)
+    axes.clabel(lines, fmt={level: length_text(level) for level in bounds[1:-1]}, colors=GROUND, fontsize=9)
     altitudes = axes.contour(
         hours,
         sky.declination_deg,
@@ -50,7 +50,7 @@ def save_map_picture(sky: SkyMap, alignment: Alignment, path: Path) -> None:
     axes.clabel(altitudes, fmt="altitude %d°", colors=PALE, fontsize=8)
     _label(axes, sky, alignment)
     bar = figure.colorbar(filled, ax=axes, ticks=bounds)
-    bar.ax.set_yticklabels([after_text(level) for level in bounds])
+    bar.ax.set_yticklabels([length_text(level) for level in bounds])
     bar.ax.tick_params(colors=INK, labelsize=9)
     bar.outline.set_edgecolor(DIM)
     save(figure, path)
@@ -82,7 +82,7 @@ def _label(axes: Any, sky: SkyMap, alignment: Alignment) -> None:
     how = "Guided" if sky.guided else "Unguided"
     axes.set(
         title=f"{how}: longest exposure for {sky.tolerance_arcsec:.3g} arcsec of motion, axis "
-        f"{alignment.error.total_arcmin:.2f} arcmin from {aim_text(alignment)}",
+        f"{alignment.error.total_arcmin:.2f} arcmin from {pole_words(alignment.pole_kind)}",
         xlabel="hour angle, h        ← east of the meridian        west →",
         ylabel="declination, deg",
         xlim=(-12, 12),

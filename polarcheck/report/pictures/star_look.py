@@ -10,7 +10,7 @@ import numpy as np
 
 from polarcheck.outlook import StarLook
 from polarcheck.report.pictures.canvas import DIM, GROUND, INK, PALE, STRONG, new_figure, save
-from polarcheck.report.text.drift import after_text
+from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 
 __all__ = ["save_look_picture"]
@@ -36,7 +36,7 @@ def save_look_picture(
     for row, line in zip(grid, looks, strict=True):
         for axes, look in zip(row, line, strict=True):
             _draw(axes, look, fwhm_px, half, shades)
-        row[0].set_ylabel(after_text(line[0].seconds), color=PALE, fontsize=11)
+        row[0].set_ylabel(length_text(line[0].seconds), color=PALE, fontsize=11)
     for axes, look in zip(grid[0], looks[0], strict=True):
         axes.set_title(look.place, color=INK, fontsize=10)
     how = "guided" if guided else "unguided"

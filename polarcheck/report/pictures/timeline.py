@@ -9,7 +9,7 @@ import numpy as np
 
 from polarcheck.outlook import LONGEST_S, Timeline
 from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
-from polarcheck.report.text.drift import after_text
+from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 from polarcheck.times import add_seconds, iso_from_utc
 from polarcheck.vectors import Array
@@ -61,7 +61,7 @@ def _draw_limit(axes: Any, line: Timeline) -> None:
     axes.set_ylim(0, 1.15 * float(np.nanmax(shown)) / 60)
     best = int(np.nanargmax(shown))
     axes.annotate(
-        after_text(float(shown[best])),
+        length_text(float(shown[best])),
         (line.seconds[best] / 3600, shown[best] / 60),
         (0, 6),
         textcoords="offset points",

@@ -8,9 +8,10 @@ from polarcheck.alignment import Alignment, side_words
 from polarcheck.constants import DEGREE
 from polarcheck.followup import SensorMark
 from polarcheck.knobs import Correction, Move, Response
+from polarcheck.report.text.lines import wrapped
 from polarcheck.report.text.mark import mark_text
-from polarcheck.report.text.measurement import pole_words, wrapped
 from polarcheck.report.text.rounding import with_sigma
+from polarcheck.report.text.words import pole_words
 
 __all__ = ["correction_text"]
 

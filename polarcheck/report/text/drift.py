@@ -6,14 +6,21 @@ import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import Drift, Rate
-from polarcheck.report.text.measurement import pole_words, wrapped
-from polarcheck.report.text.rounding import with_sigma
+from polarcheck.report.text.lines import Column, table, wrapped
+from polarcheck.report.text.words import length_in_table, length_text, off_text, signed, target_text, utc_text
 from polarcheck.sky import Target
-from polarcheck.times import iso_from_utc
 
-__all__ = ["after_text", "aim_text", "drift_text", "target_text"]
+__all__ = ["drift_text"]
 
 _ROWS = 7
+_TRACK = (
+    Column("after"),
+    Column("east\narcsec"),
+    Column("north\narcsec"),
+    Column("total\narcsec"),
+    Column("rotation\narcsec"),
+    Column("altitude\ndeg"),
+)
 _CAUSES = {
     "azimuth": "azimuth error",
     "altitude": "altitude error",
@@ -22,61 +29,37 @@ _CAUSES = {
 }
 
 
-def target_text(target: Target) -> str:
-    """Return the target's name, with its place where that is not the name."""
-    place = f"{target.ra_deg:.4f}, {target.dec_deg:+.4f}"
-    return f"RA, Dec {place} deg" if target.name == place else f"{target.name} (RA, Dec {place} deg)"
-
-
-def after_text(seconds: float) -> str:
-    """Return a length of time: ``45 s``, ``12.5 min``, ``3.2 h``."""
-    if seconds < 99.5:
-        return f"{seconds:.3g} s"
-    if seconds < 99.5 * 60:
-        return f"{seconds / 60:.3g} min"
-    return f"{seconds / 3600:.3g} h"
-
-
 def drift_text(
     drift: Drift, alignment: Alignment, target: Target, utc: tuple[float, float], rate: Rate
 ) -> str:
     """Return the whole answer of ``polarcheck drift``."""
     head = wrapped(
-        f"Drift of {target_text(target)} in the camera from {iso_from_utc(utc)[:19]} UTC, tracked unguided at the "
-        f"{rate.title() if rate == 'king' else rate} rate, with the axis {_off(alignment)}."
+        f"Drift of {target_text(target)} in the camera from {utc_text(utc)}, tracked unguided at the "
+        f"{rate.title() if rate == 'king' else rate} rate, with the axis {off_text(alignment)}."
     )
     return "\n\n".join([head, _track(drift), _rates(drift), _parts(drift, rate)])
 
 
-def _off(alignment: Alignment) -> str:
-    error = alignment.error
-    shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
-    said = f"{shown} ± {plus}" if alignment.covariance is not None else f"{error.total_arcmin:.2f}"
-    return f"{said} arcmin from {aim_text(alignment)}"
-
-
-def aim_text(alignment: Alignment) -> str:
-    """Return what the error refers to."""
-    return pole_words(alignment.pole_kind)
-
-
 def _track(drift: Drift) -> str:
-    lines = ["     after      east     north     total  rotation   altitude"]
-    lines.append("               arcsec    arcsec    arcsec    arcsec        deg")
-    for i in np.unique(np.linspace(0, len(drift.seconds) - 1, _ROWS).round().astype(int)):
-        east, north = drift.east_arcsec[i], drift.north_arcsec[i]
-        lines.append(
-            f"{after_text(float(drift.seconds[i])):>10}{_signed(east)}{_signed(north)}{np.hypot(east, north):10.2f}"
-            f"{_signed(drift.rotation_arcsec[i])}{drift.altitude_deg[i]:11.1f}"
-        )
+    rows = [
+        _row(drift, i) for i in np.unique(np.linspace(0, len(drift.seconds) - 1, _ROWS).round().astype(int))
+    ]
     if drift.sigma_arcsec is not None:
-        east, north, rotation = drift.sigma_arcsec[-1]
-        lines.append(f"{'sigma':>10}{east:10.2f}{north:10.2f}{'':10}{rotation:10.2f}   (at the end)")
-    return "\n".join(lines)
+        east, north, rotation = (f"{value:.2f}" for value in drift.sigma_arcsec[-1])
+        rows.append(("± at the end", east, north, "", rotation))
+    return table(_TRACK, rows)
 
 
-def _signed(value: float) -> str:
-    return f"{round(float(value), 2) + 0.0:+10.2f}"
+def _row(drift: Drift, i: int) -> tuple[str, ...]:
+    east, north = drift.east_arcsec[i], drift.north_arcsec[i]
+    return (
+        length_in_table(float(drift.seconds[i])),
+        signed(east),
+        signed(north),
+        f"{np.hypot(east, north):.2f}",
+        signed(drift.rotation_arcsec[i]),
+        f"{drift.altitude_deg[i]:.1f}",
+    )
 
 
 def _rates(drift: Drift) -> str:
@@ -95,13 +78,12 @@ def _rates(drift: Drift) -> str:
 
 
 def _parts(drift: Drift, rate: Rate) -> str:
-    lines = [f"  of this after {after_text(float(drift.seconds[-1])):<12}east     north  rotation"]
-    for cause, name in _CAUSES.items():
-        if cause == "rate" and rate == "sidereal":
-            continue
-        east, north, rotation = drift.causes[cause][-1]  # type: ignore[index]
-        lines.append(f"  {name:<18}{_signed(east)}{_signed(north)}{_signed(rotation)}")
-    lines.append(
-        wrapped("Refraction is what a mount on the pole would show. Unknown here: flexure, wind, the drive.")
-    )
-    return "\n".join(lines)
+    after = length_text(float(drift.seconds[-1]))
+    rows = [
+        (name, *(signed(value) for value in drift.causes[cause][-1]))  # type: ignore[index]
+        for cause, name in _CAUSES.items()
+        if cause != "rate" or rate != "sidereal"
+    ]
+    columns = [Column(f"of this after {after}", "<"), Column("east"), Column("north"), Column("rotation")]
+    foot = "Refraction is what a mount on the pole would show. Unknown here: flexure, wind, the drive."
+    return table(columns, rows) + "\n" + wrapped(foot)

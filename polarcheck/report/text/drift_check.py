@@ -6,15 +6,25 @@ import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import DriftCheck
-from polarcheck.report.text.drift import after_text, aim_text
-from polarcheck.report.text.measurement import wrapped
+from polarcheck.report.text.lines import Column, table, wrapped
 from polarcheck.report.text.rounding import with_sigma
+from polarcheck.report.text.words import length_in_table, length_text, off_text, plain, signed
 
 __all__ = ["drift_check_text"]
 
 _MOST_ROWS = 24
 _SURE = 3.0  # standard errors
 _PARTS = ("east", "north", "rotation")
+_TABLE = (
+    Column("after"),
+    Column("seen\neast"),
+    Column("seen\nnorth"),
+    Column("predicted\neast"),
+    Column("predicted\nnorth"),
+    Column("left\neast"),
+    Column("left\nnorth"),
+    Column("left\nrotation"),
+)
 
 
 def drift_check_text(check: DriftCheck, alignment: Alignment) -> str:
@@ -22,35 +32,39 @@ def drift_check_text(check: DriftCheck, alignment: Alignment) -> str:
     tied = f", {check.unsolved} of them tied by their stars" if check.unsolved else ""
     ra, dec = check.target_deg
     head = wrapped(
-        f"{len(check.names)} frames over {after_text(float(check.seconds[-1]))}{tied}, of RA, Dec {ra:.4f}, {dec:+.4f} deg, "
-        f"against the drift predicted for an axis {alignment.error.total_arcmin:.2f} arcmin from {aim_text(alignment)}."
+        f"{len(check.names)} frames over {length_text(float(check.seconds[-1]))}{tied}, of RA, Dec {ra:.4f}, {dec:+.4f} deg, "
+        f"against the drift predicted for an axis {off_text(alignment)}."
     )
     return "\n\n".join([head, _table(check), _slopes(check), _rest(check)])
 
 
 def _table(check: DriftCheck) -> str:
     drift, left = check.predicted, check.left_arcsec
-    lines = ["     after      seen, arcsec     predicted     seen minus predicted"]
-    lines.append("              east    north    east    north     east    north  rotation")
     some = np.unique(np.linspace(0, len(check.names) - 1, min(len(check.names), _MOST_ROWS)).astype(int))
-    for i in some:
-        lines.append(
-            f"{after_text(float(check.seconds[i])):>10}{check.seen_arcsec[i, 0]:8.1f}{check.seen_arcsec[i, 1]:9.1f}"
-            f"{drift.east_arcsec[i]:8.1f}{drift.north_arcsec[i]:9.1f}"
-            f"{left[i, 0]:9.2f}{left[i, 1]:9.2f}{left[i, 2]:10.1f}"
+    rows = [
+        (
+            length_in_table(float(check.seconds[i])),
+            *(
+                plain(value, 1)
+                for value in (*check.seen_arcsec[i, :2], drift.east_arcsec[i], drift.north_arcsec[i])
+            ),
+            *(signed(value, decimals) for value, decimals in zip(left[i], (2, 2, 1), strict=True)),
         )
-    return "\n".join(lines)
+        for i in some
+    ]
+    return wrapped("In arcsec; left is seen minus predicted.") + "\n\n" + table(_TABLE, rows)
 
 
 def _slopes(check: DriftCheck) -> str:
-    lines = ["  seen minus predicted, arcsec a minute"]
+    columns = (Column("left,\narcsec a minute", "<"), Column(""), Column("", "<"), Column("", "<", "below"))
+    rows = []
     for name, slope, sigma in zip(
         _PARTS, check.rate_excess_arcsec_per_min, check.rate_excess_sigma, strict=True
     ):
         shown, plus = with_sigma(float(slope), float(sigma))
         sure = "beyond its uncertainty" if abs(slope) > _SURE * sigma else "within its uncertainty"
-        lines.append(f"  {name:<10}{shown:>9} ± {plus:<7} {sure}")
-    return "\n".join(lines)
+        rows.append((name, shown, f"± {plus}", sure))
+    return table(columns, rows)
 
 
 def _rest(check: DriftCheck) -> str:

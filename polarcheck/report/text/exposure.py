@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import Exposure, Optics
-from polarcheck.report.text.drift import after_text, aim_text, target_text
-from polarcheck.report.text.measurement import wrapped
+from polarcheck.report.text.lines import Column, table, wrapped
+from polarcheck.report.text.words import guided_word, length_text, pole_words, target_text, utc_text
 from polarcheck.sky import Target
-from polarcheck.times import iso_from_utc
 
 __all__ = ["Wanted", "exposure_text", "place_on_sensor"]
 
+_LIMIT = (Column("", "<"), Column("", "<", "below"))
 _BY = {
     "drift": "drift by the misalignment",
     "rotation": "field rotation by the misalignment",
@@ -46,9 +46,8 @@ def exposure_text(
     wanted: Wanted | None,
 ) -> str:
     """Return the whole answer of ``polarcheck exposure``."""
-    how = "guided" if exposure.guided else "unguided"
     parts = [
-        wrapped(f"Exposure of {target_text(target)}, {how}, from {iso_from_utc(utc)[:19]} UTC."),
+        wrapped(f"Exposure of {target_text(target)}, {guided_word(exposure.guided)}, from {utc_text(utc)}."),
         _limit(exposure, optics),
         _wanted(wanted, exposure, alignment) if wanted else "",
         wrapped(
@@ -62,25 +61,23 @@ def exposure_text(
 
 def _limit(exposure: Exposure, optics: Optics) -> str:
     tolerance = f"{exposure.tolerance_arcsec:.3g} arcsec ({exposure.tolerance_arcsec / optics.pixel_scale_arcsec:.3g} px)"
-    end = "6 h ahead" if exposure.limited_by == "6 h" else "until the target sets"
     if exposure.limit_s is None:
-        lines = [f"  no limit: {end} ({after_text(exposure.available_s)}) no star on the sensor"]
-        lines.append(f"  moves by {tolerance}")
+        end = "For 6 h" if exposure.limited_by == "6 h" else "Until the target sets"
+        said = f"{end} ({length_text(exposure.available_s)}) no star on the sensor moves by {tolerance}."
     else:
-        lines = [f"  longest exposure        {after_text(exposure.limit_s)}"]
+        said = (
+            f"Then a star {place_on_sensor(exposure.limited_at)} has moved by {tolerance}; the largest part of it is "
+            f"{_BY[exposure.limited_by]}."
+        )
+    longest = "no limit" if exposure.limit_s is None else length_text(exposure.limit_s)
+    rows = [("longest exposure", longest), ("with 95 % confidence", _sure(exposure))]
+    return table(_LIMIT, rows) + "\n\n" + wrapped(said)
+
+
+def _sure(exposure: Exposure) -> str:
     if exposure.limit_s_95 is not None:
-        lines.append(f"  with 95 % confidence    {after_text(exposure.limit_s_95)}")
-    elif exposure.is_endless_95:
-        lines.append("  and this with 95 % confidence")
-    else:
-        lines.append("  with 95 % confidence    unknown: the axis was given without an uncertainty")
-    if exposure.limit_s is None:
-        return "\n".join(lines)
-    where = place_on_sensor(exposure.limited_at)
-    said = (
-        f"Then a star {where} has moved by {tolerance}; the largest part of it is {_BY[exposure.limited_by]}."
-    )
-    return "\n".join(lines) + "\n\n" + wrapped(said)
+        return length_text(exposure.limit_s_95)
+    return "no limit" if exposure.is_endless_95 else "unknown: the axis was given without an uncertainty"
 
 
 def place_on_sensor(offset: tuple[float, float] | None) -> str:
@@ -98,7 +95,7 @@ def place_on_sensor(offset: tuple[float, float] | None) -> str:
 def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
     error = alignment.error
     need = wanted.total_arcmin
-    head, aim = f"Wanted: {after_text(wanted.seconds)}.", aim_text(alignment)
+    head, aim = f"Wanted: {length_text(wanted.seconds)}.", pole_words(alignment.pole_kind)
     if need is None:
         return wrapped(f"{head} Any axis within 600 arcmin of {aim} allows it.")
     if need == 0:

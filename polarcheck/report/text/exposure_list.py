@@ -6,13 +6,18 @@ from collections.abc import Sequence
 
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import TargetExposure
-from polarcheck.report.text.drift import after_text, aim_text
-from polarcheck.report.text.measurement import wrapped
-from polarcheck.times import iso_from_utc
+from polarcheck.report.text.lines import Column, named_line, table, wrapped
+from polarcheck.report.text.words import guided_word, length_in_table, off_text, utc_text
 
 __all__ = ["exposure_list_text"]
 
-_NAME = 24
+_COLUMNS = (
+    Column("target", "<", "clip"),
+    Column("altitude\ndeg", narrow="drop"),
+    Column("longest"),
+    Column("95 %"),
+    Column("limited by", "<", "below"),
+)
 
 
 def exposure_list_text(
@@ -23,23 +28,22 @@ def exposure_list_text(
     tolerance_arcsec: float,
 ) -> str:
     """Return a table, a target a line."""
-    how = "guided" if guided else "unguided"
     head = wrapped(
-        f"Longest exposures, {how}, from {iso_from_utc(utc)[:19]} UTC, with stars moving at most "
-        f"{tolerance_arcsec:.3g} arcsec and the axis {alignment.error.total_arcmin:.2f} arcmin from {aim_text(alignment)}."
+        f"Longest exposures, {guided_word(guided)}, from {utc_text(utc)}, with stars moving at most "
+        f"{tolerance_arcsec:.3g} arcsec and the axis {off_text(alignment)}."
     )
-    lines = [f"  {'target':<{_NAME}}  altitude   longest      95 %   limited by"]
-    lines += [_row(row) for row in rows]
-    return "\n".join([head, "", *lines])
+    possible = [row for row in rows if row.exposure is not None and row.altitude_deg is not None]
+    others = [named_line(row.target.name, str(row.reason)) for row in rows if row not in possible]
+    parts = [head, table(_COLUMNS, [_row(row) for row in possible]) if possible else ""]
+    parts.append("\n".join(["Not possible:", *others]) if others else "")
+    return "\n\n".join(part for part in parts if part)
 
 
-def _row(row: TargetExposure) -> str:
-    name = row.target.name if len(row.target.name) <= _NAME else row.target.name[: _NAME - 1] + "…"
+def _row(row: TargetExposure) -> tuple[str, ...]:
     exposure = row.exposure
-    if exposure is None or row.altitude_deg is None:
-        return wrapped(f"{name:<{_NAME}}  {row.reason}", "  ", " " * (_NAME + 4))
-    longest = "no limit" if exposure.limit_s is None else after_text(exposure.limit_s)
+    assert exposure is not None
+    longest = "no limit" if exposure.limit_s is None else length_in_table(exposure.limit_s)
     sure = "no limit" if exposure.is_endless_95 else "unknown"
     if exposure.limit_s_95 is not None:
-        sure = after_text(exposure.limit_s_95)
-    return f"  {name:<{_NAME}}  {row.altitude_deg:4.0f} deg {longest:>9} {sure:>9}   {exposure.limited_by}"
+        sure = length_in_table(exposure.limit_s_95)
+    return row.target.name, f"{row.altitude_deg:.0f}", longest, sure, exposure.limited_by

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from polarcheck.followup import Followed
 from polarcheck.knobs import ClampShift
-from polarcheck.report.text.measurement import error_table, wrapped
+from polarcheck.report.text.lines import named_line, wrapped
+from polarcheck.report.text.measurement import error_table
 from polarcheck.report.text.rounding import with_sigma
-from polarcheck.times import iso_from_utc
+from polarcheck.report.text.words import counted, utc_text
 
 __all__ = ["followed_text"]
 
 
 def followed_text(followed: Followed) -> str:
     """Return the whole answer of ``polarcheck follow``."""
-    alignment, count = followed.alignment, len(followed.frames)
-    frames = "1 frame" if count == 1 else f"{count} frames"
+    alignment, frames = followed.alignment, counted(len(followed.frames), "frame")
     moved = (
         f"It moved by {followed.moved_azimuth_arcmin:+.2f} arcmin in azimuth and "
         f"{followed.moved_altitude_arcmin:+.2f} in altitude since the result before."
     )
-    head = wrapped(f"Polar axis now, from {frames}, as of {iso_from_utc(alignment.steps[-1].utc)[:19]} UTC.")
-    left = [wrapped(f"{p.name}: {p.reason}", "  ", "    ") for p in followed.problems if not p.is_sidecar]
+    head = wrapped(f"Polar axis now, from {frames}, as of {utc_text(alignment.steps[-1].utc)}.")
+    left = [named_line(p.name, p.reason) for p in followed.problems if not p.is_sidecar]
     tail = ["", f"Left out: {len(left)}", *left] if left else []
     if followed.early:
         count = len(followed.early)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polarcheck.followup import SensorMark
-from polarcheck.report.text.measurement import wrapped
+from polarcheck.report.text.lines import Column, table, wrapped
 
 __all__ = ["mark_text", "shift_words"]
 
@@ -17,13 +17,15 @@ def mark_text(mark: SensorMark) -> str:
         return wrapped(f"No mark on the sensor: {mark.reason}.")
     x, y = target.from_px
     head = wrapped(f"Mark on the sensor: watch the star at {_place((x, y))} on {target.file}.")
-    lines, last = [head], target.from_px
+    rows: list[tuple[str, ...]] = []
+    last = target.from_px
     for knob, place in zip(target.knobs, (target.after_first_px, target.to_px), strict=True):
         if place is None:
-            lines.append(f"  after {knob + ':':<10}off the sensor")
+            rows.append((f"after {knob}:", "off the sensor"))
         else:
-            lines.append(f"  after {knob + ':':<10}{_place(place):<18}  {shift_words(last, place)}")
+            rows.append((f"after {knob}:", _place(place), shift_words(last, place)))
             last = place
+    lines = [head, table([Column("", "<"), Column("", "<"), Column("", "<", "below")], rows)]
     if target.reason is not None:
         lines.append(wrapped(f"But {target.reason} (x {target.part_px[0]:.0f}, y {target.part_px[1]:.0f})."))
     lines.append(

@@ -1,22 +1,31 @@
-"""The answer on a terminal: 80 columns, no colour, readable under a red lamp."""
+"""The measured axis on a terminal."""
 
 from __future__ import annotations
 
-import textwrap
-import unicodedata
-
 from polarcheck.alignment import AxisError, side_words
 from polarcheck.constants import DEGREE
-from polarcheck.errors import Notice
 from polarcheck.measurement import SAG_ARCSEC, FrameEntry, Measurement
+from polarcheck.report.text.lines import Column, more_line, named_line, some_of, table, wrapped
 from polarcheck.report.text.rounding import decimals_for, with_sigma
-from polarcheck.times import iso_from_utc
+from polarcheck.report.text.words import clock_text, pole_words, utc_text
 
-__all__ = ["error_table", "in_columns", "measurement_text", "notice_text", "pole_words", "wrapped"]
+__all__ = ["error_table", "measurement_text"]
 
-_WIDTH = 79
-_NAME = 32
 _MOST_ROWS = 30
+_ERRORS = (
+    Column("arcmin", "<"),
+    Column("off"),
+    Column("sigma"),
+    Column("95 %"),
+    Column("the axis points", "<", "below"),
+)
+_FRAMES = (
+    Column("frame", "<", "clip"),
+    Column("mid-exposure\nUTC", narrow="drop"),
+    Column("axis angle\ndeg"),
+    Column("group"),
+    Column("residual\narcsec"),
+)
 
 
 def measurement_text(result: Measurement) -> str:
@@ -32,18 +41,13 @@ def measurement_text(result: Measurement) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-def notice_text(notice: Notice) -> str:
-    """Return a warning as a wrapped paragraph."""
-    return wrapped(f"warning: {notice.text}", "", "  ")
-
-
 def _headline(result: Measurement) -> str:
     count, offered = len(result.used), len(result.used) + len(result.left_out)
     frames = f"{count} frames" if count == offered else f"{count} of {offered} frames"
     site = result.site
     return wrapped(
         f"Polar axis from {frames} over {result.fit.arc / DEGREE:.0f} deg of right ascension, as of "
-        f"{iso_from_utc(result.utc)[:19]} UTC at latitude {site.latitude_deg:.3f}, longitude "
+        f"{utc_text(result.utc)} at latitude {site.latitude_deg:.3f}, longitude "
         f"{site.longitude_deg:.3f} deg ({site.source})."
     )
 
@@ -55,20 +59,13 @@ def error_table(error: AxisError, pole_kind: str, north: bool) -> str:
         ("azimuth", error.azimuth_arcmin, error.azimuth_sigma_arcmin, error.azimuth_95_arcmin, f"far {side}"),
         ("altitude", error.altitude_arcmin, error.altitude_sigma_arcmin, error.altitude_95_arcmin, height),
     )
-    lines = ["  arcmin        off    sigma     95 %   the axis points"]
+    cells = []
     for name, value, sigma, wide, words in rows:
         shown, plus = with_sigma(abs(value), sigma)
-        lines.append(f"  {name:<9}{shown:>8}{'± ' + plus:>9}{_wide(wide, sigma):>9}   too {words}")
+        cells.append((name, shown, f"± {plus}", _wide(wide, sigma), f"too {words}"))
     shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
-    lines.append(
-        f"  {'total':<9}{shown:>8}{'± ' + plus:>9}{'':>9}   from {pole_words(pole_kind)}, on the sky"
-    )
-    return "\n".join(lines)
-
-
-def pole_words(kind: str) -> str:
-    """Return what an error refers to, in words."""
-    return "the aim for the target" if kind == "target" else f"the {kind} pole"
+    cells.append(("total", shown, f"± {plus}", "", f"from {pole_words(pole_kind)}, on the sky"))
+    return table(_ERRORS, cells)
 
 
 def _errors(result: Measurement) -> str:
@@ -114,39 +111,31 @@ def _wide(wide: float, sigma: float) -> str:
 def _frames(result: Measurement) -> str:
     used = result.used
     several = len({entry.group for entry in used}) > 1
-    lines = [f"  {'frame':<{_NAME}}  mid-exposure  axis angle  {'group  ' if several else ''}residual"]
-    for entry in used[:_MOST_ROWS]:
-        lines.append(_row(entry, several))
+    columns = [column for column in _FRAMES if several or column.title != "group"]
+    rows = [_row(entry, several) for entry in used[:_MOST_ROWS]]
+    lines = [table(columns, rows)]
     if len(used) > _MOST_ROWS:
-        lines.append(f"  and {len(used) - _MOST_ROWS} more (all of them with --json)")
-    lines.append(
-        f'  {"root mean square":<{_NAME}}{"":26}{"       " if several else ""}{result.residual_rms_arcsec:8.2f}"'
-    )
+        lines.append(more_line(len(used) - _MOST_ROWS))
+    lines.append(wrapped(f"root mean square of all: {result.residual_rms_arcsec:.2f} arcsec", "  "))
     return "\n".join(lines)
 
 
-def _row(entry: FrameEntry, several: bool) -> str:
-    clock = iso_from_utc(entry.utc)[11:19] if entry.utc else ""
-    group = f"{entry.group:>5}  " if several else ""
-    return (
-        f"  {in_columns(entry.name, _NAME)}  {clock:>12}  {entry.axis_angle_deg or 0:+6.1f} deg  {group}"
-        f'{entry.residual_arcsec or 0:7.2f}"'
-    )
+def _row(entry: FrameEntry, several: bool) -> tuple[str, ...]:
+    clock = clock_text(entry.utc, seconds=True) if entry.utc else ""
+    group = (str(entry.group),) if several else ()
+    return entry.name, clock, f"{entry.axis_angle_deg or 0:+.1f}", *group, f"{entry.residual_arcsec or 0:.2f}"
 
 
 def _left_out(result: Measurement) -> str:
     left = result.left_out
-    lines = [f"Left out: {len(left)}"] if left else []
-    for entry in left[:_MOST_ROWS]:
-        lines.append(wrapped(f"{entry.name}: {entry.reason}", "  ", "    "))
-    if len(left) > _MOST_ROWS:
-        lines.append(f"  and {len(left) - _MOST_ROWS} more (all of them with --json)")
+    said = [named_line(entry.name, str(entry.reason)) for entry in left]
+    lines = [f"Left out: {len(left)}", *some_of(said, _MOST_ROWS)] if left else []
     beside = sum(entry.is_sidecar for entry in result.entries)
     if beside:
         files = (
             "1 file holds a solution or a copy" if beside == 1 else f"{beside} files hold solutions or copies"
         )
-        lines.append(f"{files} of these frames (named with --json).")
+        lines.append(wrapped(f"{files} of these frames (named with --json)."))
     return "\n".join(lines)
 
 
@@ -226,30 +215,3 @@ def _worth_a_frame(result: Measurement) -> bool:
     return not result.fit.degrees_of_freedom or (
         step.sigma_now_arcmin > 0.1 and step.sigma_then_arcmin < 0.7 * step.sigma_now_arcmin
     )
-
-
-def in_columns(name: str, width: int) -> str:
-    """Return a name in exactly so many columns: its end if it is longer, since that tells frames apart."""
-    shown = name
-    while _columns(shown) > width:
-        shown = "…" + shown[2:] if shown.startswith("…") else "…" + shown[1:]
-    return shown + " " * (width - _columns(shown))
-
-
-def _columns(text: str) -> int:
-    """Columns that a text takes on a terminal: wide characters two, combining ones none."""
-    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
-    return len(text) + wide - sum(unicodedata.category(c) in ("Mn", "Me") for c in text)
-
-
-def wrapped(text: str, first: str = "", rest: str | None = None) -> str:
-    """Fill a paragraph to the width of the answers, on which wide characters take two columns."""
-    spaced = "".join(f"{c}\0" if unicodedata.east_asian_width(c) in "WF" else c for c in text)
-    filled = textwrap.fill(
-        spaced,
-        _WIDTH - (spaced != text),  # a line may end between a wide character and its second column
-        initial_indent=first,
-        subsequent_indent=first if rest is None else rest,
-        break_on_hyphens=False,
-    )
-    return filled.replace("\0", "")

@@ -2,38 +2,32 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from polarcheck.printable import printable
+from polarcheck.report.text.lines import Column, table, wrapped
 from polarcheck.rig import KnobSummary, RigSummary
 
 __all__ = ["rig_text"]
 
-_WIDTH = 79
+_COLUMNS = (Column("", "<"), Column("", "<"), Column("", "<", "below"))
 
 
 def rig_text(summary: RigSummary) -> str:
     """Return the whole answer of ``polarcheck rig show``."""
+    blocks = [
+        [*_camera(summary), *_guiding(summary)],
+        *(_knob(knob) for knob in summary.knobs),
+        [*_mount(summary), *_site(summary)],
+    ]
+    rows = [row for block in blocks if block for row in (None, *block)]
     parts = [
-        f"Rig file {printable(summary.rig.path)}",
-        _block([*_camera(summary), *_guiding(summary)]),
-        *(_block(_knob(knob)) for knob in summary.knobs),
-        _block([*_mount(summary), *_site(summary)]),
+        wrapped(f"Rig file {printable(summary.rig.path)}"),
+        table(_COLUMNS, rows[1:]) if rows else "",
         _open(summary),
     ]
     return "\n\n".join(part for part in parts if part)
 
 
 Row = tuple[str, str, str]
-
-
-def _block(rows: list[Row]) -> str:
-    """Name, value and formula in columns; a row too long for the line goes on below."""
-    lines: list[str] = []
-    for name, value, formula in rows:
-        line = f"  {name:<16}{value:<26}{formula}".rstrip()
-        lines += textwrap.wrap(line, _WIDTH, subsequent_indent=" " * 18)
-    return "\n".join(lines)
 
 
 def _camera(summary: RigSummary) -> list[Row]:
@@ -134,8 +128,8 @@ def _site(summary: RigSummary) -> list[Row]:
     return [
         (
             "site",
-            f"latitude {site.latitude_deg:g}, longitude {site.longitude_deg:g} deg, {site.height_m:g} m",
-            "",
+            f"{site.latitude_deg:g}, {site.longitude_deg:g} deg",
+            f"latitude, longitude; {site.height_m:g} m high",
         )
     ]
 
@@ -143,7 +137,5 @@ def _site(summary: RigSummary) -> list[Row]:
 def _open(summary: RigSummary) -> str:
     if not summary.open_points:
         return ""
-    width = max(len(point.key) for point in summary.open_points)
-    rows = [f"  {p.key:<{width}}  {p.command:<8}  {p.without}" for p in summary.open_points]
-    heading = f"  {'not in the file':<{width}}  command   without it"
-    return "\n".join([heading, *rows])
+    columns = (Column("not in the file", "<"), Column("command", "<"), Column("without it", "<", "below"))
+    return table(columns, [(point.key, point.command, point.without) for point in summary.open_points])

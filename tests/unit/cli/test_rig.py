@@ -209,7 +209,7 @@ def test_text_names_each_number_with_its_formula_within_80_columns(here: Path) -
         r"smallest turn +0\.614 arcmin +0\.01 turn x 61\.4 arcmin",
         r"clockwise +axis goes east +of the bolt on the east side",
         r"guide star +0\.316 deg off centre +0\.3 deg east, 0\.1 south",
-        r"site +latitude 47\.3, longitude 11\.2 deg, 900 m",
+        r"site +47\.3, 11\.2 deg +latitude, longitude; 900 m high",
     ):
         assert re.search(part, result.stdout), part
     assert "not in the file" not in result.stdout
