@@ -15,7 +15,7 @@ from polarcheck.cli.ending import hint_of_running
 from polarcheck.errors import InputError, Notice
 from polarcheck.printable import printable
 
-__all__ = ["JsonOption", "OutputOptions", "show", "warn", "writable", "write_text"]
+__all__ = ["JsonOption", "OutputOptions", "show", "tell", "warn", "writable", "write_text"]
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 
@@ -48,6 +48,12 @@ def show(
     """Print the answer, as JSON or as text, and warnings on stderr."""
     typer.echo(report.json_text(answer()) if as_json else text())
     warn(notices)
+
+
+def tell(text: str) -> None:
+    """Print what was done, each line wrapped to the terminal."""
+    for line in text.split("\n"):
+        typer.echo(report.wrapped(line, "", "  "))
 
 
 def warn(notices: Iterable[Notice]) -> None:

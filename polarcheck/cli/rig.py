@@ -10,7 +10,7 @@ import typer
 from polarcheck import report, rig
 from polarcheck.cli.command import command
 from polarcheck.cli.groups import WholeSummaries
-from polarcheck.cli.output import JsonOption, show, write_text
+from polarcheck.cli.output import JsonOption, show, tell, write_text
 from polarcheck.cli.rig_asking import found_rig
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
@@ -50,7 +50,7 @@ def new_command(
     write_text(file, report.rig_template(example))
     name = printable(file)
     said = "with the values of an invented rig" if example else "with every value commented out"
-    typer.echo(f"{name} written, {said}.\nPut in your own, then: polarcheck rig show {name}")
+    tell(f"{name} written, {said}.\nPut in your own, then: polarcheck rig show {name}")
 
 
 def _check_place(file: Path, force: bool) -> None:

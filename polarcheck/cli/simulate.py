@@ -10,6 +10,7 @@ import typer
 
 from polarcheck import simulate, times
 from polarcheck.cli.command import command
+from polarcheck.cli.output import tell
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.rig_asking import read_rig_option
 from polarcheck.constants import FRAME_NOISE_PX
@@ -88,7 +89,7 @@ def simulate_command(
         seed=seed,
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
-    typer.echo(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
+    tell(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
 
 
 def _camera(rig: Rig | None, mirrored: bool) -> simulate.Camera:

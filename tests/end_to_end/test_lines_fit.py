@@ -20,7 +20,7 @@ COMMANDS = {
         SAMPLES / "north_sweep",
         SAMPLES / "tracked_only",
         "--site",
-        "-31,140",
+        "47.3,14",
     ),
     "measure two frames": ("measure", *sorted((SAMPLES / "north_sweep").glob("*0[18]*.fz"))),
     "correct": ("correct", KEPT),

@@ -62,8 +62,8 @@ def exposure_text(
 def _limit(exposure: Exposure, optics: Optics) -> str:
     tolerance = f"{exposure.tolerance_arcsec:.3g} arcsec ({exposure.tolerance_arcsec / optics.pixel_scale_arcsec:.3g} px)"
     if exposure.limit_s is None:
-        end = "For 6 h" if exposure.limited_by == "6 h" else "Until the target sets"
-        said = f"{end} ({length_text(exposure.available_s)}) no star on the sensor moves by {tolerance}."
+        end = "for 6 h" if exposure.limited_by == "6 h" else "until the target sets"
+        said = f"No limit: {end} ({length_text(exposure.available_s)}) no star on the sensor moves by {tolerance}."
     else:
         said = (
             f"Then a star {place_on_sensor(exposure.limited_at)} has moved by {tolerance}; the largest part of it is "

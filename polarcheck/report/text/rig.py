@@ -64,11 +64,11 @@ def _knob(knob: KnobSummary) -> list[Row]:
         of_which = bolt[knob.name] if stated.kind == "opposed bolts" else ""
         rows.append(("  clockwise", f"axis goes {stated.clockwise_moves}", of_which))
     if stated.backlash_turns is not None:
-        lost = f"{stated.backlash_turns:g} turn" + _equal(knob.backlash_arcmin, "arcmin")
-        rows.append(("  backlash", lost, _move_formula(knob, stated.backlash_turns)))
+        rows.append(("  backlash", f"{stated.backlash_turns:g} turn", ""))
+        rows += _follows("    so", knob.backlash_arcmin, "arcmin", _move_formula(knob, stated.backlash_turns))
     if stated.travel_arcmin is not None:
-        whole = f"{stated.travel_arcmin:g} arcmin" + _equal(knob.travel_turns, "turns")
-        rows.append(("  travel", whole, _travel_formula(knob)))
+        rows.append(("  travel", f"{stated.travel_arcmin:g} arcmin", ""))
+        rows += _follows("    so", knob.travel_turns, "turns", _travel_formula(knob))
     return rows
 
 
@@ -104,8 +104,8 @@ def _travel_formula(knob: KnobSummary) -> str:
     return "2 x lever x tan(travel / 2) / pitch"
 
 
-def _equal(value: float | None, unit: str) -> str:
-    return "" if value is None else f" = {value:.3g} {unit}"
+def _follows(name: str, value: float | None, unit: str, formula: str) -> list[Row]:
+    return [] if value is None else [(name, f"{value:.3g} {unit}", formula)]
 
 
 def _mount(summary: RigSummary) -> list[Row]:
@@ -137,5 +137,5 @@ def _site(summary: RigSummary) -> list[Row]:
 def _open(summary: RigSummary) -> str:
     if not summary.open_points:
         return ""
-    columns = (Column("not in the file", "<"), Column("command", "<"), Column("without it", "<", "below"))
-    return table(columns, [(point.key, point.command, point.without) for point in summary.open_points])
+    columns = (Column("not in the file", "<"), Column("what a command does without it", "<", "below"))
+    return table(columns, [(point.key, f"{point.command}: {point.without}") for point in summary.open_points])

@@ -223,8 +223,10 @@ def test_thread_and_lever_give_the_formula_of_each_turn(here: Path) -> None:
     )
     output = run("show").stdout
     assert re.search(r"one turn +61\.38 arcmin +atan\(1\.25 mm / 70 mm\)", output)
-    assert re.search(r"backlash +0\.05 turn = 3\.07 arcmin +atan\(0\.05 turn x 1\.25 mm / 70 mm\)", output)
-    assert re.search(r"travel +600 arcmin = 9\.8 turns", output)
+    assert re.search(
+        r"backlash +0\.05 turn\n +so +3\.07 arcmin +atan\(0\.05 turn x 1\.25 mm / 70 mm\)", output
+    )
+    assert re.search(r"travel +600 arcmin\n +so +9\.8 turns", output)
 
 
 def test_what_is_missing_is_said_with_the_command_that_wants_it(here: Path) -> None:
@@ -238,7 +240,7 @@ def test_what_is_missing_is_said_with_the_command_that_wants_it(here: Path) -> N
     assert value["knobs"][0]["arcmin_per_turn"] is None
     output = run("show", "shown.toml").stdout
     assert re.search(r"azimuth knob +not known", output)
-    assert re.search(r"camera\.pixel_size_um +exposure +needs it, here or said", output)
+    assert re.search(r"camera\.pixel_size_um +exposure: needs it, here or", output)
     assert max(len(line) for line in output.splitlines()) < 80
 
 
