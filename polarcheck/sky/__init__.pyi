@@ -1,6 +1,6 @@
 from .air import AIRLESS, Atmosphere, refraction_constants, standard_atmosphere
 from .camera_motion import FieldFrame, field_rotation, guided_attitude, tracking_attitude
-from .catalogue import Target, find_target, read_targets
+from .catalogue import Target, find_target
 from .earth import EarthOrientation, earth_orientation
 from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
@@ -12,6 +12,7 @@ from .sun_and_moon import (
     sun_altitude_deg,
     sun_directions,
 )
+from .target_list import read_targets
 from .track import Track, field_frame, field_points, star_track
 
 __all__ = [
