@@ -12,6 +12,7 @@ from polarcheck.cli.alignment_asking import AlignmentOptions, PoleOption
 from polarcheck.cli.command import command
 from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, RateOption
 from polarcheck.cli.output import JsonOption, show, writable
+from polarcheck.cli.progress import progress_line
 from polarcheck.cli.target_asking import TargetOptions, duration_asked
 
 if TYPE_CHECKING:
@@ -57,15 +58,15 @@ def exposure_command(
         raise typer.BadParameter("needs --fwhm, such as 3.2arcsec", param_hint="--look")
     want_s = None if want is None else duration_asked("--want", want, 6 * 3600.0)
     writable("--look", look, [".png", ".svg"])
+    listed, unknown = sky.read_targets(targets) if targets is not None else ((), ())
     asked = alignment.read(pole)
     seen = optics.read(asked.rig)
     allowed, notices = motion.allowed(seen, alignment.paths)
-    notices = (*asked.notices, *notices)
+    notices = (*asked.notices, *notices, *unknown)
     found = asked.alignment
     if place is None:
-        assert targets is not None
         rows = outlook.exposures_of(
-            sky.read_targets(targets),
+            listed,
             found,
             moment,
             seen,
@@ -73,6 +74,7 @@ def exposure_command(
             guided=motion.guided,
             rate=rate,
             want_s=want_s,
+            progress=progress_line(few=5, doing="target"),
         )
         show(
             as_json,

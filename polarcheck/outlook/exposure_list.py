@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +53,7 @@ def exposures_of(
     guided: bool,
     rate: Rate = "sidereal",
     want_s: float | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> tuple[TargetExposure, ...]:
     """Find the longest exposure of each target; one that cannot be exposed keeps its reason.
 
@@ -68,6 +69,8 @@ def exposures_of(
     rate : {"sidereal", "king", "solar", "lunar"}
     want_s : float, optional
         An exposure that is wanted. [s]
+    progress : callable, optional
+        Called with the number of targets done and of all targets.
 
     Returns
     -------
@@ -86,4 +89,9 @@ def exposures_of(
         altitude = float(np.arcsin(scene.stars(np.zeros(1))[0, 0, 2]) / DEGREE)
         return TargetExposure(target, exposure, altitude, needed, None)
 
-    return tuple(row(target) for target in targets)
+    rows = []
+    for done, target in enumerate(targets, 1):
+        rows.append(row(target))
+        if progress is not None:
+            progress(done, len(targets))
+    return tuple(rows)

@@ -61,14 +61,22 @@ class AlignmentAnswer(Schema):
 class TargetTable(Table):
     """A place on the sky to image."""
 
-    name: str = Field(description="From the catalogue, printable; the coordinates where it has none.")
+    name: str = Field(description="As it was asked for, printable; the coordinates where it has none.")
+    catalogue_name: str | None = Field(
+        description="What the catalogue calls it: designations, then its common name; null where it gave coordinates."
+    )
     right_ascension_deg: float = Field(description="ICRS [deg].")
     declination_deg: float = Field(description="ICRS [deg].")
 
     @classmethod
     def of(cls, target: Target) -> Self:
         """Return a target."""
-        return cls(name=target.name, right_ascension_deg=target.ra_deg, declination_deg=target.dec_deg)
+        return cls(
+            name=target.name,
+            catalogue_name=target.catalogue_name,
+            right_ascension_deg=target.ra_deg,
+            declination_deg=target.dec_deg,
+        )
 
 
 class TargetAnswer(AlignmentAnswer):
@@ -321,6 +329,7 @@ class ListedExposure(TargetTable):
         exposure = row.exposure
         return cls(
             name=row.target.name,
+            catalogue_name=row.target.catalogue_name,
             right_ascension_deg=row.target.ra_deg,
             declination_deg=row.target.dec_deg,
             altitude_deg=row.altitude_deg,

@@ -39,6 +39,17 @@ class Target:
         """Right ascension and declination, ICRS. [deg]"""
         return self.ra_deg, self.dec_deg
 
+    @property
+    def full_name(self) -> str:
+        """The name, and what else the catalogue calls it: "Orion Nebula (M 42, NGC 1976)"."""
+        said = self.name.replace(" ", "").casefold()
+        others = [
+            part
+            for part in (self.catalogue_name or "").split(", ")
+            if part.replace(" ", "").casefold() != said
+        ]
+        return f"{self.name} ({', '.join(others)})" if any(others) else self.name
+
 
 def find_target(text: str) -> Target:
     """Read a target: coordinates as `polarcheck.site.parse_target` does, or a catalogue name.

@@ -25,11 +25,21 @@ __all__ = ["DeepSkyObject", "deep_sky_object"]
 _EXAMPLE = "write a name such as M31, NGC 7000 or Rosette Nebula, or RA,DEC such as 10.68,41.27"
 _KINDS = ("nebula", "galaxy", "galaxies", "cluster")
 _PREFIXES = {
-    **{"messier": "m", "caldwell": "c", "collinder": "cl", "cr": "cl", "col": "cl", "melotte": "mel"},
-    **{"barnard": "b", "hickson": "hcg", "leda": "pgc", "harvard": "h", "sharpless2": "sh2", "sharpless": "sh2"},
+    "messier": "m",
+    "caldwell": "c",
+    "collinder": "cl",
+    "cr": "cl",
+    "col": "cl",
+    "melotte": "mel",
+    "barnard": "b",
+    "hickson": "hcg",
+    "leda": "pgc",
+    "harvard": "h",
+    "sharpless2": "sh2",
+    "sharpless": "sh2",
 }
 _LAST = {"m": 110, "c": 109, "ngc": 7840, "ic": 5386}
-_DESIGNATION = re.compile(r"(?P<prefix>[a-z]+|sh ?2|sharpless ?2)[ -]*(?P<number>\d+)(?P<rest>[a-z0-9+ -]*)")
+_DESIGNATION = re.compile(r"(?P<prefix>sh ?2|sharpless ?2|[a-z]+)[ -]*(?P<number>\d+)(?P<rest>[a-z0-9+ -]*)")
 _COLUMNS = "name, type, ra, dec, messier, ngc, ic, commonnames"
 
 
@@ -138,7 +148,9 @@ def _called(words: str, text: str) -> str | None:
     if words in CONSTELLATIONS and words not in ALSO_AN_OBJECT:
         meant = f"; did you mean {_said(several)}?" if several else f"; {_EXAMPLE}"
         raise InputError(f"'{printable(text, 40)}' is a constellation, too large for a target{meant}")
-    if len(set(several.values())) > 1:  # a nebula is what one takes for granted beside a galaxy, not beside a cluster
+    if (
+        len(set(several.values())) > 1
+    ):  # a nebula is what one takes for granted beside a galaxy, not beside a cluster
         several = {name: which for name, which in several.items() if "galax" not in name} or several
     if len(set(several.values())) > 1:
         raise InputError(f"'{printable(text, 40)}' may be {_said(several)}: write which")
@@ -168,7 +180,7 @@ def _by_designation(text: str) -> DeepSkyObject | None:
     padded.add(text.replace(" ", "").upper())
     marks = ",".join("?" * len(padded))
     row = _table().execute(
-        f"SELECT {_COLUMNS} FROM objects WHERE name = "  # noqa: S608 -- the marks stand for values
+        f"SELECT {_COLUMNS} FROM objects WHERE name = "
         f"(SELECT name FROM objIdentifiers WHERE identifier IN ({marks}))",
         sorted(padded),
     )
@@ -189,7 +201,9 @@ def _padded(rest: str) -> str:
 @lru_cache(maxsize=1)
 def _places() -> dict[str, str]:
     """Return what has its place from us, and other designations of what has it from the catalogue."""
-    ours = {which: which for which in PLACES} | {name: which for which, names in NAMES.items() for name in names}
+    ours = {which: which for which in PLACES} | {
+        name: which for which, names in NAMES.items() for name in names
+    }
     return {re.sub(r"[ -]", "", name).lower(): which for name, which in ours.items() if name[-1].isalnum()}
 
 
@@ -198,7 +212,7 @@ _Row = tuple[str, str, float | None, float | None, str, str, str, str]
 
 @lru_cache(maxsize=1)
 def _messier() -> dict[int, _Row]:
-    rows = _table().execute(f"SELECT {_COLUMNS} FROM objects WHERE messier <> '' AND type <> 'Dup'")  # noqa: S608
+    rows = _table().execute(f"SELECT {_COLUMNS} FROM objects WHERE messier <> '' AND type <> 'Dup'")
     return {int(row[4]): row for row in rows}
 
 
@@ -221,9 +235,15 @@ def _made(row: _Row | None) -> DeepSkyObject | None:
         return found
     designation = re.sub(r"(?<=[A-Za-z])0*(?=\d)", " ", name, count=1)
     if ra is None or dec is None:
-        raise InputError(f"the catalogue has no place for {designation}: no such object was found again in the sky")
+        raise InputError(
+            f"the catalogue has no place for {designation}: no such object was found again in the sky"
+        )
     ours = f"M {int(messier)}" if messier and kind != "Dup" else designation
-    known = NAMES.get(ours.replace(" ", "")) or NAMES.get(designation) or tuple(common.split(",")[:1] if common else ())
+    known = (
+        NAMES.get(ours.replace(" ", ""))
+        or NAMES.get(designation)
+        or tuple(common.split(",")[:1] if common else ())
+    )
     names = dict.fromkeys((ours, designation, *known[:1]))
     return DeepSkyObject(tuple(printable(name, 60) for name in names), math.degrees(ra), math.degrees(dec))
 

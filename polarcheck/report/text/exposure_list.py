@@ -33,7 +33,7 @@ def exposure_list_text(
         f"{tolerance_arcsec:.3g} arcsec and the axis {off_text(alignment)}."
     )
     possible = [row for row in rows if row.exposure is not None and row.altitude_deg is not None]
-    others = [named_line(row.target.name, str(row.reason)) for row in rows if row not in possible]
+    others = [named_line(row.target.full_name, str(row.reason)) for row in rows if row not in possible]
     parts = [head, table(_COLUMNS, [_row(row) for row in possible]) if possible else ""]
     parts.append("\n".join(["Not possible:", *others]) if others else "")
     return "\n\n".join(part for part in parts if part)
@@ -46,4 +46,4 @@ def _row(row: TargetExposure) -> tuple[str, ...]:
     sure = "no limit" if exposure.is_endless_95 else "unknown"
     if exposure.limit_s_95 is not None:
         sure = length_in_table(exposure.limit_s_95)
-    return row.target.name, f"{row.altitude_deg:.0f}", longest, sure, exposure.limited_by
+    return row.target.full_name, f"{row.altitude_deg:.0f}", longest, sure, exposure.limited_by

@@ -39,9 +39,12 @@ def off_text(alignment: Alignment) -> str:
 
 
 def target_text(target: Target) -> str:
-    """Return the target's name, with its place where that is not the name."""
+    """Return the target's names, with its place where that is not the name."""
     place = f"{target.ra_deg:.4f}, {target.dec_deg:+.4f}"
-    return f"RA, Dec {place} deg" if target.name == place else f"{target.name} (RA, Dec {place} deg)"
+    if target.name == place:
+        return f"RA, Dec {place} deg"
+    inner = target.full_name.removeprefix(target.name).strip(" ()")
+    return f"{target.name} ({inner + '; ' if inner else ''}RA, Dec {place} deg)"
 
 
 def guided_word(guided: bool) -> str:
