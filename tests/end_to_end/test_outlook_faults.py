@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -106,7 +107,7 @@ def test_guide_star_too_far_away_is_refused() -> None:
         (("drift", *NORTH, *M31, *AT, "--for", "-5min"), "above 0"),
         (("drift", *NORTH, *M31, *AT, "--for", "30h"), "at most 24 h"),
         (("drift", *NORTH, *M31, "--at", "tonight", "--for", "1h"), "date and time"),
-        (("drift", *NORTH, "--target", "M1000", *AT, "--for", "1h"), "no catalogue object"),
+        (("drift", *NORTH, "--target", "M1000", *AT, "--for", "1h"), "not in the catalogue"),
         (("drift", *NORTH, "--target", "\x1b[31mM31", *AT, "--for", "1h"), "no catalogue object"),
         (("drift", *NORTH, "--target", "400,10", *AT, "--for", "1h"), "not within"),
         (("drift", *NORTH, "--target", "", *AT, "--for", "1h"), "no target"),
@@ -125,7 +126,7 @@ def test_incomplete_command_lines(arguments: tuple[object, ...], words: str) -> 
     [
         (b"", "no target"),
         (b"# nothing\n\n", "no target"),
-        (b"M31\nzzz\n", "line 2"),
+        (b"zzz\nSun\n", "line 2"),
         (b"\xff\xfe\x00", "UTF-8"),
         (b"M31: 10.7\n", "line 1"),
         (b"10.7,41.3\n" * 10_001, "at most 10000"),
@@ -136,6 +137,21 @@ def test_bad_lists_of_targets(tmp_path: Path, content: bytes, words: str) -> Non
     path.write_bytes(content)
     assert words in refused("exposure", *NORTH, *OPTICS, *AT, "--targets", path)
     assert "cannot be read" in refused("exposure", *NORTH, *OPTICS, *AT, "--targets", tmp_path / "none.txt")
+
+
+def test_bad_line_of_a_list_costs_that_line_only(tmp_path: Path) -> None:
+    path = tmp_path / "list.txt"
+    path.write_text("M31\nJupiter\nrosette\n", encoding="utf-8")
+    result = run("exposure", *NORTH, *OPTICS, *AT, "--targets", path, "--json")
+    said = json.loads(result.stdout)
+    assert result.exit_code == 0
+    assert [row["catalogue_name"] for row in said["targets"]] == [
+        "M 31, NGC 224, Andromeda Galaxy",
+        "NGC 2237, Rosette Nebula",
+    ]
+    assert [warning["code"] for warning in said["warnings"]] == ["target-unknown"]
+    assert "line 2" in said["warnings"][0]["text"]
+
 
 
 def test_no_alignment_or_two_are_refused() -> None:
