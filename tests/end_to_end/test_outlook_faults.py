@@ -153,7 +153,6 @@ def test_bad_line_of_a_list_costs_that_line_only(tmp_path: Path) -> None:
     assert "line 2" in said["warnings"][0]["text"]
 
 
-
 def test_no_alignment_or_two_are_refused() -> None:
     assert "--error" in refused("drift", *M31, *AT, "--for", "10min")
     assert "not both" in refused("drift", SAMPLES / "north_sweep", *NORTH, *M31, *AT, "--for", "10min")
