@@ -2,8 +2,10 @@ from .error import AxisError, axis_error, side_words
 from .saved import kept_text, read_alignment
 from .schema import AirTable, AxisTable, ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable, SiteTable
 from .state import Alignment, FrameFile, Step
+from .systematic import FLEXURE_ARCSEC, Systematic
 
 __all__ = [
+    "FLEXURE_ARCSEC",
     "AirTable",
     "Alignment",
     "AxisError",
@@ -16,6 +18,7 @@ __all__ = [
     "PoleTable",
     "SiteTable",
     "Step",
+    "Systematic",
     "axis_error",
     "kept_text",
     "read_alignment",

@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import AfterValidator, Field
 
 from polarcheck.alignment.state import Alignment, FrameFile, Step
+from polarcheck.alignment.systematic import Systematic
 from polarcheck.axis import CameraAxis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.frames import SENSOR_WEIGHTS, Sensor
@@ -269,6 +270,41 @@ class CameraTable(Table):
         )
 
 
+class SystematicTable(Table):
+    """What sag and creep of one size may do to the axis, beside the sigmas, which stay statistical."""
+
+    allowance_arcsec: float = Field(
+        ge=0, le=3600, description="Turn of the camera against the mount that is allowed for [arcsec]."
+    )
+    source: Literal["rig file", "assumed"] = Field(description="Where the allowance comes from.")
+    azimuth_arcmin: float = Field(
+        ge=0, description="By how much the azimuth error may be off, about the vertical [arcmin]."
+    )
+    altitude_arcmin: float = Field(ge=0, description="By how much the altitude error may be off [arcmin].")
+    region_arcmin2: Covariance2 = Field(
+        description="Along a unit vector u the axis may be off by the root of u region u; " + _TANGENT + "."
+    )
+
+    @classmethod
+    def of(cls, alignment: Alignment) -> Self | None:
+        """Return an alignment's allowance, if it has one."""
+        allowed = alignment.systematic
+        if allowed is None:
+            return None
+        azimuth, altitude = allowed.half_widths_arcmin(alignment.axis)
+        return cls(
+            allowance_arcsec=allowed.allowance_arcsec,
+            source=allowed.source,
+            azimuth_arcmin=azimuth,
+            altitude_arcmin=altitude,
+            region_arcmin2=(allowed.region / ARCMIN**2).tolist(),
+        )
+
+    def systematic(self) -> Systematic:
+        """Return it as it was."""
+        return Systematic(self.allowance_arcsec, self.source, np.array(self.region_arcmin2) * ARCMIN**2)
+
+
 class StepTable(Table):
     """Where the axis was found at one moment of the night."""
 
@@ -322,6 +358,9 @@ class KeptAlignment(Schema):
     aim: Literal["refracted", "true", "target"] = Field(description="As pole.kind, for later commands.")
     degrees_of_freedom: int = Field(ge=0, description="Behind the covariance; 0 for an assumed noise.")
     camera: CameraTable | None
+    systematic: SystematicTable | None = Field(
+        default=None, description="Sag and creep; null where the axis was merely given."
+    )
     history: list[StepTable] = Field(min_length=1, description="The night so far; the last one is this axis.")
 
     @staticmethod
@@ -344,6 +383,7 @@ class KeptAlignment(Schema):
             "aim": alignment.pole_kind,
             "degrees_of_freedom": alignment.degrees_of_freedom,
             "camera": CameraTable.of(alignment, kept_in),
+            "systematic": SystematicTable.of(alignment),
             "history": [StepTable.of(step) for step in alignment.steps],
         }
 
@@ -380,4 +420,5 @@ class KeptAlignment(Schema):
             target_aim=Pole("target", self.pole.azimuth_deg, self.pole.altitude_deg)
             if self.aim == "target"
             else None,
+            systematic=self.systematic.systematic() if self.systematic else Systematic.of_older_result(),
         )

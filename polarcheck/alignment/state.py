@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from polarcheck.alignment.error import AxisError, axis_error
+from polarcheck.alignment.systematic import Systematic
 from polarcheck.axis import CameraAxis
 from polarcheck.frames import Sensor
 from polarcheck.site import Site
@@ -104,6 +105,8 @@ class Alignment:
         The night so far; the last one is this alignment.
     target_aim : Pole or None
         The aim of the kind "target".
+    systematic : Systematic or None
+        What sag and creep may have done beside the covariance; None if the axis was merely given.
     """
 
     sky: Sky
@@ -118,6 +121,7 @@ class Alignment:
     is_continuous: bool = True
     steps: tuple[Step, ...] = ()
     target_aim: Pole | None = None
+    systematic: Systematic | None = None
 
     @property
     def site(self) -> Site:

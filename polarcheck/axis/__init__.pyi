@@ -1,6 +1,7 @@
 from .attitudes import camera_attitudes
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
-from .fit import AxisFit, axis_angle, fit_axis, shift_by_sag
+from .fit import AxisFit, axis_angle, fit_axis
+from .flexure import Creep, fit_creeping_axis, flexure_region
 from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_covariance
 from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
@@ -10,6 +11,7 @@ __all__ = [
     "LOWEST",
     "AxisFit",
     "CameraAxis",
+    "Creep",
     "FollowedAxis",
     "Horizon",
     "MountLimits",
@@ -23,10 +25,11 @@ __all__ = [
     "carry_axis",
     "chosen_frames",
     "fit_axis",
+    "fit_creeping_axis",
+    "flexure_region",
     "foretold_covariance",
     "pointing_at",
     "reachable_turns",
-    "shift_by_sag",
     "solve_axis",
     "sweep_design",
     "turn_about",

@@ -19,7 +19,7 @@ from polarcheck.axis.noise import distinct_stations, observation_equations, roll
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array, tangent_basis, unit, wrap
 
-__all__ = ["AxisFit", "axis_angle", "fit_axis", "shift_by_sag"]
+__all__ = ["AxisFit", "axis_angle", "fit_axis"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -170,32 +170,6 @@ def axis_angle(axis: Array, direction: Array, north: bool) -> Array:
     across = np.cross(axis, upper)
     angle = np.arctan2(direction @ across, direction @ upper)
     return np.asarray(wrap(-angle if north else angle))
-
-
-def shift_by_sag(fit: AxisFit, sag: float) -> Array:
-    """Return how far the fitted axis moves if the camera sags, shape (2,). [rad]
-
-    Parameters
-    ----------
-    fit : AxisFit
-        The fit whose geometry counts.
-    sag : float
-        Drop of the boresight when the tube lies level; it goes as the cosine of the altitude. [rad]
-
-    Returns
-    -------
-    ndarray, shape (2,)
-        Displacement along azimuth (times cos altitude) and altitude. The residuals hardly show it.
-    """
-    boresight = fit.attitudes.boresights[fit.attitudes.camera]
-    models = fit.solution.models
-    pointing = np.einsum("nij,nj->ni", models, boresight)
-    turning = sag * np.cross(pointing, np.array([0.0, 0.0, -1.0]))  # carries the boresight downwards
-    inner = np.einsum("nji,nj->ni", models, turning)
-    misfit = np.einsum("nic,ni->nc", fit.solution.planes[fit.groups], inner)
-    equations = observation_equations(fit.attitudes, fit.solution, fit.groups, fit.used, fit.station, misfit)
-    information, gradient, _ = equations.normal(fit.roll_ratio)
-    return np.asarray(np.linalg.solve(information, gradient))
 
 
 def _judged(attitudes: Attitudes) -> Attitudes:

@@ -60,6 +60,7 @@ class PlaceOptions:
             temperature_c=self.temperature,
             relative_humidity=self.humidity,
             noise_px=noise_px,
+            flexure_arcsec=rig.mount.flexure_arcsec if rig else None,
             reach=rig.reach if rig else None,
         )
 

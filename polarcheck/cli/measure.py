@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +16,10 @@ from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.target_asking import AimOption, SpanOptions
 from polarcheck.constants import FRAME_NOISE_PX
+from polarcheck.errors import InputError
+
+if TYPE_CHECKING:
+    from polarcheck.rig import Rig
 
 __all__ = ["ClockAheadOption", "measure_command"]
 
@@ -64,7 +68,7 @@ def measure_command(
     kind, aim = aiming.aim(pole)
     writable("--out", out, [".json"])
     output.check()
-    rig_file = None if place.site and rig is None else found_rig(rig, frames)
+    rig_file = _rig_file(rig, frames, is_needed=rig is not None or place.site is None)
     result = measurement.measure(
         frames,
         pole=kind or "refracted",
@@ -84,3 +88,13 @@ def measure_command(
         lambda: report.measurement_text(result),
         result.notices,
     )
+
+
+def _rig_file(named: Path | None, frames: list[Path], *, is_needed: bool) -> Rig | None:
+    """The rig file; one that nobody named and nobody needs may be at fault."""
+    try:
+        return found_rig(named, frames)
+    except InputError:
+        if is_needed:
+            raise
+        return None

@@ -188,6 +188,7 @@ def _alignment(
         sky=before.sky,
         pole_kind=before.pole_kind,
         target_aim=before.target_aim,
+        systematic=before.systematic,
         axis=found.axis,
         covariance=found.covariance,
         degrees_of_freedom=found.camera.degrees_of_freedom,

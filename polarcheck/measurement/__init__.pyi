@@ -1,12 +1,11 @@
 from .conditions import Conditions, Reading
-from .measurement import SAG_ARCSEC, Measurement, measure, measure_frames
+from .measurement import Measurement, measure, measure_frames
 from .plausibility import above_horizon
 from .schema import MeasurementSchema
 from .source import Aim, alignment_from
 from .verdicts import FrameEntry
 
 __all__ = [
-    "SAG_ARCSEC",
     "Aim",
     "Conditions",
     "FrameEntry",

@@ -27,6 +27,8 @@ class Conditions:
         Of the air at the site; else of the standard atmosphere there. Pressure 0: no refraction. [hPa], [deg C], 0 to 1
     noise_px : float
         Pointing noise of a frame per coordinate, assumed where the residuals cannot tell. [px]
+    flexure_arcsec : float or None
+        Sag and creep to allow for beside the noise; 5 unless stated. [arcsec]
     reach : Reach or None
         Where a next frame may lie, `polarcheck.rig.Rig.reach`; None: above 15 deg.
 
@@ -42,6 +44,7 @@ class Conditions:
     temperature_c: float | None = None
     relative_humidity: float | None = None
     noise_px: float = FRAME_NOISE_PX
+    flexure_arcsec: float | None = None
     reach: Reach | None = None
 
     def __post_init__(self) -> None:

@@ -13,15 +13,16 @@ from pathlib import Path
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, AxisError, FrameFile, Step
+from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, AxisError, FrameFile, Step, Systematic
 from polarcheck.axis import (
     AxisFit,
+    Creep,
     Reach,
     best_next_frame,
     camera_attitudes,
     camera_axis,
-    fit_axis,
-    shift_by_sag,
+    fit_creeping_axis,
+    flexure_region,
     solve_axis,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
@@ -36,10 +37,7 @@ from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.stars import steady_frames
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
-__all__ = ["SAG_ARCSEC", "Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
-
-SAG_ARCSEC = 10.0
-"""Sag for which the shift of the axis is told. [arcsec]"""
+__all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
 
 _NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did not know
 _COST_FRAMES = 60  # are enough to tell what a wrong site costs
@@ -102,6 +100,8 @@ class Measurement:
         Warnings.
     frame_noise_arcsec : float
         Standard error of one frame's pointing per coordinate, as used. [arcsec]
+    creep : Creep or None
+        The steady creep of the declination that was solved for, where the frames show one.
     site_cost : SiteCost
         What a wrong site or clock would do.
     next_step : NextStep or None
@@ -113,6 +113,7 @@ class Measurement:
     entries: tuple[FrameEntry, ...]
     notices: tuple[Notice, ...]
     frame_noise_arcsec: float
+    creep: Creep | None
     site_cost: SiteCost
     next_step: NextStep | None
 
@@ -183,10 +184,10 @@ class Measurement:
         return float(np.sqrt(np.mean(self.fit.residuals[self.fit.used] ** 2))) / ARCSEC
 
     @property
-    def sag_shift_arcmin(self) -> tuple[float, float]:
-        """How 10 arcsec of sag would move azimuth (about the vertical) and altitude. [arcmin]"""
-        across, up = shift_by_sag(self.fit, SAG_ARCSEC * ARCSEC) / ARCMIN
-        return float(across / max(np.cos(self.axis_altitude_deg * DEGREE), 1e-12)), float(up)
+    def systematic(self) -> Systematic:
+        """What sag and creep may have done beside the noise."""
+        assert self.alignment.systematic is not None
+        return self.alignment.systematic
 
     @property
     def used(self) -> tuple[FrameEntry, ...]:
@@ -290,10 +291,13 @@ def measure_frames(
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
     observed = sky.observed(sample.sky, sample.utc, sample.earth)
-    fit = _fit(sample, observed, target, refused)
+    fit, creep = _fit(sample, observed, target, refused)
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)
-    alignment = _alignment(sample, fit, sky, pole)
+    alignment = replace(
+        _alignment(sample, fit, sky, pole),
+        systematic=_systematic(sample, fit, creep, conditions.flexure_arcsec),
+    )
     notices += [*sample.notices, *fit_notices(sample, fit, alignment.error, observed)]
     sun = sun_notice(sample.utc[fit.used], place)
     return Measurement(
@@ -302,6 +306,7 @@ def measure_frames(
         entries=entries,
         notices=tuple([*notices, sun] if sun else notices),
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
+        creep=creep,
         site_cost=_site_cost(sample, fit, sky, pole),
         next_step=_next_step(fit, sky.is_north, conditions.reach),
     )
@@ -331,13 +336,22 @@ def _alignment(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> Alignm
     )
 
 
-def _fit(sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem]) -> AxisFit:
+def _systematic(sample: Sample, fit: AxisFit, creep: Creep | None, told: float | None) -> Systematic:
+    size = FLEXURE_ARCSEC if told is None else told
+    region = flexure_region(fit, size * ARCSEC, sample.elapsed_s, creep)
+    return Systematic(size, "assumed" if told is None else "rig file", region)
+
+
+def _fit(
+    sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem]
+) -> tuple[AxisFit, Creep | None]:
     try:
-        return fit_axis(
+        return fit_creeping_axis(
             observed,
             SENSOR_WEIGHTS,
             sample.noise,
             pole.direction,
+            elapsed=sample.elapsed_s,
             camera=sample.camera,
             station=sample.station,
         )

@@ -57,6 +57,11 @@ class Sample:
     station: Ints
     notices: tuple[Notice, ...]
 
+    @property
+    def elapsed_s(self) -> Array:
+        """Time of each frame since the first, shape (n,). [s]"""
+        return np.asarray((self.utc - self.utc[0]).sum(axis=-1) * 86400)
+
     def part(self, some: Ints) -> Sample:
         """Return the sample of some frames, by index; its cameras are counted afresh."""
         return Sample(

@@ -8,8 +8,8 @@ from typing import Literal, Self
 from pydantic import Field
 
 from polarcheck.alignment import ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable
-from polarcheck.constants import ARCMIN, DEGREE
-from polarcheck.measurement.measurement import SAG_ARCSEC, Measurement, NextStep
+from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
+from polarcheck.measurement.measurement import Measurement, NextStep
 from polarcheck.measurement.verdicts import FrameEntry
 from polarcheck.schema import Table, WarningEntry
 from polarcheck.times import iso_from_utc
@@ -30,12 +30,11 @@ class OtherPole(PoleTable):
     error: ErrorTable
 
 
-class SagShift(Table):
-    """How a sag of the optics would move the result."""
+class CreepTable(Table):
+    """A steady change of declination that a frame taken back betrayed."""
 
-    sag_arcsec: float = Field(description="The sag [arcsec].")
-    azimuth_arcmin: float = Field(description="About the vertical [arcmin].")
-    altitude_arcmin: float = Field(description="[arcmin]")
+    arcsec: float = Field(description="From the first used frame to the last, towards the pole [arcsec].")
+    sigma_arcsec: float = Field(description="Its standard error [arcsec].")
 
 
 class FitTable(Table):
@@ -52,12 +51,12 @@ class FitTable(Table):
     roll_noise_ratio: float = Field(
         description="Roll noise over that of stars spread evenly over the sensor."
     )
-    shift_by_sag: SagShift
+    creep: CreepTable | None = Field(description="What was solved for; null where the frames hide a creep.")
 
     @classmethod
     def of(cls, result: Measurement) -> Self:
         """Return how a measurement's axis came about."""
-        azimuth, altitude = result.sag_shift_arcmin
+        creep = result.creep
         return cls(
             frames_used=len(result.used),
             frames_left_out=len(result.left_out),
@@ -66,7 +65,9 @@ class FitTable(Table):
             arc_deg=result.fit.arc / DEGREE,
             frame_noise_arcsec=result.frame_noise_arcsec,
             roll_noise_ratio=result.fit.roll_ratio,
-            shift_by_sag=SagShift(sag_arcsec=SAG_ARCSEC, azimuth_arcmin=azimuth, altitude_arcmin=altitude),
+            creep=CreepTable(arcsec=creep.amount / ARCSEC, sigma_arcsec=creep.sigma / ARCSEC)
+            if creep
+            else None,
         )
 
 

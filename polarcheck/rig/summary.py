@@ -206,6 +206,8 @@ def _open_points(rig: Rig) -> list[OpenPoint]:
     ]
     points = [OpenPoint(key, "exposure", without) for key, value, without in before if value is None]
     points += _open_knob("azimuth", mount.azimuth) + _open_knob("altitude", mount.altitude)
+    if mount.flexure_arcsec is None:
+        points.append(OpenPoint("mount.flexure_arcsec", "measure", "allows for 5 arcsec"))
     if rig.site is None:
         points.append(OpenPoint("site", "measure", "needs it in the headers, or said"))
     return points

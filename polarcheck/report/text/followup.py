@@ -30,7 +30,7 @@ def followed_text(followed: Followed) -> str:
         [
             head,
             "",
-            error_table(followed.error, alignment.pole_kind, alignment.site.is_north),
+            error_table(alignment, followed.error),
             "",
             wrapped(moved),
             *([_shift_text(followed.clamp_shift)] if followed.clamp_shift else []),

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from polarcheck.alignment import AxisError, side_words
-from polarcheck.constants import DEGREE
-from polarcheck.measurement import SAG_ARCSEC, FrameEntry, Measurement
+from collections.abc import Sequence
+
+from polarcheck.alignment import Alignment, AxisError, side_words
+from polarcheck.constants import ARCSEC, DEGREE
+from polarcheck.measurement import FrameEntry, Measurement
 from polarcheck.report.text.lines import Column, more_line, named_line, some_of, table, wrapped
 from polarcheck.report.text.rounding import decimals_for, with_sigma
 from polarcheck.report.text.words import clock_text, pole_words, utc_text
 
-__all__ = ["error_table", "measurement_text"]
+__all__ = ["allowances", "error_table", "measurement_text"]
 
 _MOST_ROWS = 30
 _ERRORS = (
     Column("arcmin", "<"),
     Column("off"),
-    Column("sigma"),
+    Column("", "<"),
+    Column("noise"),
     Column("95 %"),
+    Column("sag"),
     Column("the axis points", "<", "below"),
 )
 _FRAMES = (
@@ -52,28 +56,55 @@ def _headline(result: Measurement) -> str:
     )
 
 
-def error_table(error: AxisError, pole_kind: str, north: bool) -> str:
-    """Return the two errors and the total with their sigmas, and in words."""
-    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, north)
-    rows = (
-        ("azimuth", error.azimuth_arcmin, error.azimuth_sigma_arcmin, error.azimuth_95_arcmin, f"far {side}"),
-        ("altitude", error.altitude_arcmin, error.altitude_sigma_arcmin, error.altitude_95_arcmin, height),
+def error_table(alignment: Alignment, error: AxisError) -> str:
+    """Return the two errors and the total with what makes them unsure, and in words.
+
+    Digits and the number after the sign stop where the larger of noise and allowance does.
+    """
+    side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, alignment.site.is_north)
+    azimuth, altitude, total = allowances(alignment)
+    wide = (error.azimuth_95_arcmin, error.altitude_95_arcmin)
+    sigma = (error.azimuth_sigma_arcmin, error.altitude_sigma_arcmin, error.total_sigma_arcmin)
+    return table(
+        _ERRORS,
+        [
+            _error_row("azimuth", error.azimuth_arcmin, (sigma[0], wide[0], azimuth), f"too far {side}"),
+            _error_row("altitude", error.altitude_arcmin, (sigma[1], wide[1], altitude), f"too {height}"),
+            _error_row(
+                "total",
+                error.total_arcmin,
+                (sigma[2], None, total),
+                f"from {pole_words(alignment.pole_kind)}",
+            ),
+        ],
     )
-    cells = []
-    for name, value, sigma, wide, words in rows:
-        shown, plus = with_sigma(abs(value), sigma)
-        cells.append((name, shown, f"± {plus}", _wide(wide, sigma), f"too {words}"))
-    shown, plus = with_sigma(error.total_arcmin, error.total_sigma_arcmin)
-    cells.append(("total", shown, f"± {plus}", "", f"from {pole_words(pole_kind)}, on the sky"))
-    return table(_ERRORS, cells)
+
+
+def _error_row(
+    name: str, value: float, unsure: tuple[float, float | None, float], words: str
+) -> Sequence[str]:
+    sigma, wide, allowed = unsure
+    shown, plus = with_sigma(abs(value), max(sigma, allowed))
+    noise = with_sigma(0.0, sigma)[1]
+    wider = "" if wide is None else f"{wide:.{decimals_for(sigma)}f}"
+    return name, shown, f"± {plus}", noise, wider, with_sigma(0.0, allowed)[1], words
+
+
+def allowances(alignment: Alignment) -> tuple[float, float, float]:
+    """Return what sag and creep are allowed to do to azimuth, altitude and the total error. [arcmin]"""
+    allowed = alignment.systematic
+    if allowed is None:
+        return 0.0, 0.0, 0.0
+    along = allowed.along_arcmin(alignment.axis, alignment.pole.direction)
+    return *allowed.half_widths_arcmin(alignment.axis), along
 
 
 def _errors(result: Measurement) -> str:
-    error = result.error
-    sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(error.azimuth_sigma_arcmin)}f}"
+    error, allowed = result.error, allowances(result.alignment)
+    sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(max(error.azimuth_sigma_arcmin, allowed[0]))}f}"
     return "\n".join(
         [
-            error_table(error, result.pole.kind, result.site.is_north),
+            error_table(result.alignment, error),
             "",
             wrapped(
                 f"Azimuth is counted about the vertical, as the knob turns it (on the sky {sky} arcmin). Left so, "
@@ -88,8 +119,9 @@ def _errors(result: Measurement) -> str:
 def _other_pole(result: Measurement) -> str:
     other = result.other_error
     side, height = side_words(other.azimuth_arcmin, other.altitude_arcmin, result.site.is_north)
-    azimuth, _ = with_sigma(abs(other.azimuth_arcmin), other.azimuth_sigma_arcmin)
-    altitude, _ = with_sigma(abs(other.altitude_arcmin), other.altitude_sigma_arcmin)
+    allowed = allowances(result.alignment)
+    azimuth, _ = with_sigma(abs(other.azimuth_arcmin), max(other.azimuth_sigma_arcmin, allowed[0]))
+    altitude, _ = with_sigma(abs(other.altitude_arcmin), max(other.altitude_sigma_arcmin, allowed[1]))
     return f"From the {result.other_pole.kind} pole: {azimuth} arcmin {side}, {altitude} too {height}."
 
 
@@ -102,10 +134,6 @@ def _place(result: Measurement) -> str:
     ra = f"{seconds // 3600:02d}h{seconds // 60 % 60:02d}m{seconds % 60:02d}s"
     dec = f"{sign}{arcsec // 3600:02d}d{arcsec // 60 % 60:02d}'{arcsec % 60:02d}\""
     return f"The axis stands at RA {ra}, Dec {dec} (ICRS)."
-
-
-def _wide(wide: float, sigma: float) -> str:
-    return f"± {wide:.{decimals_for(sigma)}f}"
 
 
 def _frames(result: Measurement) -> str:
@@ -140,7 +168,6 @@ def _left_out(result: Measurement) -> str:
 
 
 def _limits(result: Measurement) -> str:
-    azimuth, altitude = result.sag_shift_arcmin
     cost = result.site_cost
     basis = (
         f"from the residuals, {result.fit.degrees_of_freedom} degrees of freedom"
@@ -149,10 +176,7 @@ def _limits(result: Measurement) -> str:
     )
     return "\n".join(
         [
-            wrapped(
-                f"The sigma ({basis}) holds the noise of the solutions, not flexure: {SAG_ARCSEC:.0f} arcsec of sag "
-                f"would shift azimuth by {abs(azimuth):.2f} and altitude by {abs(altitude):.2f} arcmin unseen."
-            ),
+            wrapped(f"Noise is that of the solutions ({basis}). {_flexure(result)}"),
             wrapped(
                 f"A longitude off by 1 deg (or a clock by 4 min) would turn the result by "
                 f"{cost.longitude_arcmin_per_deg:.2f} arcmin, a latitude off by 1 deg by "
@@ -162,6 +186,25 @@ def _limits(result: Measurement) -> str:
     )
 
 
+def _flexure(result: Measurement) -> str:
+    """What is allowed for beside the noise, and the creep that was found."""
+    allowed, creep = result.systematic, result.creep
+    size = f"{allowed.allowance_arcsec:g} arcsec ({_SOURCES[allowed.source]})"
+    if creep is None:
+        return (
+            f"Sag is what {size} of sag, and of creep during the sweep, may do: neither shows in the residuals. One "
+            "more frame back at the first position measures the creep."
+        )
+    return (
+        f"Sag is what {size} of it may do: it does not show in the residuals. Creep does, since a frame was taken "
+        f"back: the declination crept by {creep.amount / ARCSEC:+.1f} ± {creep.sigma / ARCSEC:.1f} arcsec towards "
+        "the pole from first frame to last, and the answer is free of it."
+    )
+
+
+_SOURCES = {"rig file": "from the rig file", "assumed": "assumed; rig file: flexure_arcsec"}
+
+
 def _next(result: Measurement) -> str:
     swing = _swing(result)
     tilt = _tilt(result, "it" if swing else "the axis")
@@ -169,9 +212,11 @@ def _next(result: Measurement) -> str:
     if moves:
         text = f"Next: {moves}, hold the load while a bolt is loose, clamp, and measure again."
     else:
-        text = "Next: nothing to turn by this answer: both errors lie within their 95 % intervals."
+        text = "Next: nothing to turn by this answer: both errors lie within what noise (95 %) and sag allow."
     if moves and not (swing and tilt):
-        text += f" The error in {'altitude' if swing else 'azimuth'} lies within its 95 % interval."
+        text += (
+            f" The error in {'altitude' if swing else 'azimuth'} lies within what noise (95 %) and sag allow."
+        )
     step = result.next_step
     if step and _worth_a_frame(result):
         side = "west" if step.turn_deg > 0 else "east"
@@ -187,20 +232,22 @@ def _next(result: Measurement) -> str:
 def _swing(result: Measurement) -> str:
     """What to do in azimuth, where the error stands clear of its uncertainty."""
     error, north = result.error, result.site.is_north
-    if abs(error.azimuth_arcmin) <= error.azimuth_95_arcmin:
+    allowed, _, _ = allowances(result.alignment)
+    if abs(error.azimuth_arcmin) <= error.azimuth_95_arcmin + allowed:
         return ""
     side, _ = side_words(-error.azimuth_arcmin, 0.0, north)
     hand = "right" if (side == "east") == north else "left"
-    move = _by_hand(error.azimuth_arcmin, error.azimuth_sigma_arcmin)
+    move = _by_hand(error.azimuth_arcmin, max(error.azimuth_sigma_arcmin, allowed))
     return f"swing the axis {move} arcmin {side} ({hand}, facing the pole)"
 
 
 def _tilt(result: Measurement, what: str) -> str:
     """What to do in altitude, likewise."""
     error = result.error
-    if abs(error.altitude_arcmin) <= error.altitude_95_arcmin:
+    _, allowed, _ = allowances(result.alignment)
+    if abs(error.altitude_arcmin) <= error.altitude_95_arcmin + allowed:
         return ""
-    move = _by_hand(error.altitude_arcmin, error.altitude_sigma_arcmin)
+    move = _by_hand(error.altitude_arcmin, max(error.altitude_sigma_arcmin, allowed))
     return f"{'lower' if error.altitude_arcmin > 0 else 'raise'} {what} by {move} arcmin"
 
 

@@ -115,6 +115,8 @@ def _mount(summary: RigSummary) -> list[Row]:
         rows.append(("periodic error", f"{mount.periodic_error_arcsec:g} arcsec", "peak to peak"))
     if mount.worm_period_s is not None:
         rows.append(("worm", f"{mount.worm_period_s:g} s a turn", ""))
+    if mount.flexure_arcsec is not None:
+        rows.append(("sag and creep", f"{mount.flexure_arcsec:g} arcsec", "allowed for by measure"))
     if mount.clamp_shift_arcmin is not None:
         azimuth, altitude = mount.clamp_shift_arcmin
         rows.append(("clamps", f"{azimuth:+g}, {altitude:+g} arcmin", "azimuth, altitude, by tightening"))

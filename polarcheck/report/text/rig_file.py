@@ -50,6 +50,10 @@ _TEMPLATE = """\
 # For: unguided exposures.
 #periodic_error_arcsec = 20.0
 #worm_period_s = 480.0
+# How far telescope and camera may sag, or creep during a sweep, in arcsec. To
+# measure: sweep, go back to the first position, take one more frame; measure
+# says what crept. For: what the answer is good for beside its noise.
+#flexure_arcsec = 5.0
 # How the axis shifts when you tighten the clamps of the base, in arcmin:
 # [azimuth about the vertical, altitude], after minus before. Azimuth is
 # positive clockwise seen from above, altitude upwards. Measure the axis with

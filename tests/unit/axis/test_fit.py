@@ -1,4 +1,4 @@
-"""The fitted axis: its sigma, its angles, what sag does, and which frame helps; against refits and ERFA."""
+"""The fitted axis: its sigma, its angles, and which frame helps; against refits and ERFA."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.axis.fit import AxisFit, axis_angle, fit_axis, shift_by_sag
+from polarcheck.axis.fit import AxisFit, axis_angle, fit_axis
 from tests.benchmarks.cramer_rao import axis_bound, even_grid, rightward_and_upward
-from tests.helpers import ARCSEC, DEG, altitude_of, enu, separation_arcsec
+from tests.helpers import ARCSEC, DEG, enu, separation_arcsec
 from tests.rigid_mount import (
     AXIS,
     HEIGHT_DEG,
@@ -139,20 +139,3 @@ def test_residual_is_the_scatter_of_the_sensors_points() -> None:
     looks = np.einsum("nij,nkj->nki", found.solution.models, found.attitudes.templates[[0] * 4])
     apart = np.linalg.norm(looks - seen_by(noisy(rotations, 3)), axis=-1)
     assert found.residuals == pytest.approx(np.sqrt(apart**2 @ WEIGHTS), rel=1e-6)
-
-
-@pytest.mark.parametrize("angles", [[-40.0, 0.0, 40.0], [-80.0, -40.0, -10.0, 5.0]])
-def test_sag_moves_the_axis_as_a_refit_of_sagged_frames_does(angles: list[float]) -> None:
-    # each camera drops by the sag times the cosine of its altitude, about a level axis; 1 % of the shift
-    rotations, sag = turned(AXIS, angles, CAMERA), 10 * ARCSEC
-    level = fitted(rotations)
-    look = rotations.apply([0.0, 0.0, 1.0])
-    down = np.cross(look, [0.0, 0.0, -1.0])
-    down /= np.linalg.norm(down, axis=-1, keepdims=True)
-    drop = sag * np.cos(altitude_of(look))
-    sagged = Rotation.from_rotvec(down * drop[:, None]) * rotations
-    assert np.all(altitude_of(sagged.apply([0.0, 0.0, 1.0])) < altitude_of(look))
-    moved = rightward_and_upward(AXIS) @ fitted(sagged).axis
-    told = shift_by_sag(level, sag)
-    assert told == pytest.approx(moved, abs=0.01 * np.linalg.norm(moved))
-    assert np.linalg.norm(moved) > ARCSEC

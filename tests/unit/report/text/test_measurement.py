@@ -87,7 +87,7 @@ def test_digits_stop_where_sigma_does(sweep: Measurement, monkeypatch: pytest.Mo
     )
     monkeypatch.setattr(Measurement, "error", error)
     text = shown(sweep)
-    assert re.search(r"azimuth +23\.40 +± 0\.28 +± 0\.61 +too far west", text)
+    assert re.search(r"azimuth +23\.40 +± 0\.28 +0\.28 +0\.61 +0\.15 +too far west", text)
     assert re.search(r"altitude .*too high", text)
     assert "swing the axis 23.4 arcmin east (right, facing the pole) and lower it by 9.0" in flat(text)
 
@@ -102,7 +102,7 @@ def test_digits_stop_where_sigma_does(sweep: Measurement, monkeypatch: pytest.Mo
         ),
         (5.0, -1.0, "swing the axis 5.0 arcmin west (left, facing the pole), hold"),
         (-1.0, 5.0, "Next: lower the axis by 5.0 arcmin, hold"),
-        (1.0, 1.0, "nothing to turn by this answer: both errors lie within their 95 % intervals"),
+        (1.0, 1.0, "nothing to turn by this answer: both errors lie within what noise (95 %) and sag allow"),
     ],
 )
 def test_no_knob_is_turned_for_an_error_within_its_uncertainty(
