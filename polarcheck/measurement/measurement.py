@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -28,6 +27,7 @@ from polarcheck.axis import (
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
+from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
@@ -201,9 +201,9 @@ class Measurement:
 
 
 def measure(
-    paths: str | Path | Sequence[str | Path],
+    paths: PathLike | Sequence[PathLike],
     *,
-    site: Site | None = None,
+    site: SiteLike | None = None,
     pole: PoleKind = "refracted",
     conditions: Conditions | None = None,
     reading: Reading | None = None,
@@ -215,8 +215,8 @@ def measure(
     ----------
     paths : path or sequence of paths
         Folders, files or patterns.
-    site : Site, optional
-        Overrides what the headers say; short for `conditions` that say nothing else.
+    site : Site, or what `polarcheck.given.as_site` takes, optional
+        Overrides what the headers say, for example ``(47.3, 11.2)``; short for `conditions` that say nothing else.
     pole : {"refracted", "true"}
         What the error refers to.
     conditions : Conditions, optional
@@ -244,10 +244,9 @@ def measure(
     >>> f"{result.error.total_arcmin:.0f} arcmin off"
     '20 arcmin off'
     """
-    offered = [paths] if isinstance(paths, str | Path) else list(paths)
     reading = reading or Reading()
     frame_set = read_frames(
-        [Path(path) for path in offered],
+        as_paths(paths),
         recursive=reading.recursive,
         clock_ahead_s=reading.clock_ahead_s,
         progress=progress,
@@ -255,7 +254,8 @@ def measure(
     notices: tuple[Notice, ...] = ()
     if reading.look_at_stars:
         frame_set, notices = steady_frames(frame_set, progress)
-    result = measure_frames(frame_set, site=site, pole=pole, conditions=conditions)
+    place = None if site is None else as_site(site)
+    result = measure_frames(frame_set, site=place, pole=pole, conditions=conditions)
     return replace(result, notices=(*result.notices, *notices)) if notices else result
 
 

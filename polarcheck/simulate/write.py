@@ -10,6 +10,7 @@ import numpy as np
 
 from polarcheck.constants import DEGREE, FRAME_NOISE_PX, SIDEREAL_RATE
 from polarcheck.errors import InputError
+from polarcheck.given import PathLike, SiteLike, UtcLike, as_path, as_site, as_utc
 from polarcheck.simulate.cards import Cards, SiteKeywords, site_cards, time_cards, wcs_cards
 from polarcheck.simulate.mount import (
     Camera,
@@ -21,7 +22,6 @@ from polarcheck.simulate.mount import (
 )
 from polarcheck.simulate.schema import TruthSchema
 from polarcheck.simulate.stars import exposed
-from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, PoleKind, Sky
 from polarcheck.vectors import Array
 
@@ -34,11 +34,11 @@ _MOST_PIXELS = 200_000_000  # of an image; larger than any camera's
 
 
 def simulate_frames(
-    folder: Path,
+    folder: PathLike,
     *,
     error_arcmin: tuple[float, float],
-    site: Site,
-    utc: tuple[float, float],
+    site: SiteLike,
+    utc: UtcLike,
     pole: PoleKind = "refracted",
     axis_angles_deg: Sequence[float] | None = None,
     declination_deg: float | None = None,
@@ -56,14 +56,14 @@ def simulate_frames(
 
     Parameters
     ----------
-    folder : pathlib.Path
+    folder : path
         Made if missing. Frames of an earlier simulation in it are replaced.
     error_arcmin : tuple of float
         Azimuth and altitude error, axis minus pole. [arcmin]
-    site : Site
-        Where.
-    utc : tuple of float
-        Two-part UTC Julian date of the first mid-exposure, kept to a millisecond.
+    site : Site, or what `polarcheck.given.as_site` takes
+        Where: also ``(47.3, 11.2)`` or ``"47.3,11.2,900"``.
+    utc : tuple of float, or what `polarcheck.given.as_utc` takes
+        First mid-exposure, kept to a millisecond: also ``"2026-11-14T21:10:00"`` or an astropy `Time`.
     pole : {"refracted", "true"}
         What the error refers to.
     axis_angles_deg : sequence of float, optional
@@ -98,6 +98,7 @@ def simulate_frames(
     InputError
         A frame would look below 10 deg of altitude, or an argument is impossible.
     """
+    folder, site, utc = as_path(folder, "folder"), as_site(site), as_utc(utc)
     camera = Camera() if camera is None else camera
     sky = Sky.over(site) if atmosphere is None else Sky(site, atmosphere)
     declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg

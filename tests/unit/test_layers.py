@@ -22,6 +22,7 @@ ROOMS = (
     "schema",
     "site",
     "times",
+    "given",
     "sky",
     "frames",
     "stars",
