@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Protocol, TypeAlias
 
@@ -139,7 +139,7 @@ def as_path(given: PathLike, name: str = "path") -> Path:
     raise InputError(f"{name} = {_shown(given)} is no path: give text or a pathlib.Path")
 
 
-def as_paths(given: PathLike | Sequence[PathLike], name: str = "paths") -> list[Path]:
+def as_paths(given: PathLike | Iterable[PathLike], name: str = "paths") -> list[Path]:
     """Return one path or several as a list; what is none raises as in `as_path`.
 
     Parameters
@@ -153,8 +153,9 @@ def as_paths(given: PathLike | Sequence[PathLike], name: str = "paths") -> list[
     -------
     list of pathlib.Path
     """
-    several = isinstance(given, Sequence) and not isinstance(given, str | bytes)
-    return [as_path(path, name) for path in (given if several else [given])]
+    if isinstance(given, str | os.PathLike) or not isinstance(given, Iterable):
+        return [as_path(given, name)]
+    return [as_path(path, name) for path in given]
 
 
 def _numbers(given: Any) -> list[float] | None:
