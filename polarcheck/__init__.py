@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from polarcheck.errors import FitError, FrameError, GeometryError, InputError, Notice, PolarcheckError
     from polarcheck.frames import Frame, read_frame, read_frames
     from polarcheck.measurement import Measurement, measure, measure_frames
-    from polarcheck.outlook import Optics, exposure_limit, predict_drift, set_scene
+    from polarcheck.outlook import Optics, Outlook, exposure_limit, predict_drift, set_scene
     from polarcheck.simulate import simulate_frames
     from polarcheck.site import Site
     from polarcheck.sky import find_target
@@ -36,6 +36,7 @@ __all__ = [
     "Measurement",
     "Notice",
     "Optics",
+    "Outlook",
     "PolarcheckError",
     "Site",
     "axis_error",
@@ -66,6 +67,7 @@ _ROOMS = {
     "simulate_frames": "simulate",
     "Site": "site",
     "Optics": "outlook.optics",
+    "Outlook": "outlook.outlook",
     "predict_drift": "outlook.drift",
     "set_scene": "outlook.scene",
     "exposure_limit": "outlook.exposure",

@@ -7,17 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from polarcheck import followup, knobs, outlook, report
-from polarcheck.cli.alignment_asking import AlignmentOptions
+from polarcheck import followup, knobs, report
+from polarcheck.cli.alignment_asking import AlignmentOptions, Asked
 from polarcheck.cli.command import command
 from polarcheck.cli.ending import say
-from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions
+from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, OutlookOptions
 from polarcheck.cli.output import JsonOption, show, writable, write_text
 from polarcheck.cli.target_asking import AimOption, SpanOptions, duration_asked
 from polarcheck.errors import InputError
 
 if TYPE_CHECKING:
-    from polarcheck.alignment import Alignment
     from polarcheck.rig import Rig
 
 __all__ = ["correct_command"]
@@ -58,7 +57,7 @@ def correct_command(
     writable("--mark", mark, [".png", ".svg"])
     asked = alignment.read(kind, aim)
     found = asked.alignment
-    allowed = None if wants is None else _allowed(found, asked.rig, *wants, motion)
+    allowed = None if wants is None else _allowed(asked, *wants, motion)
     specs = knobs.knob_specs(asked.rig, found.site.is_north)
     shift = knobs.stated_shift(asked.rig)
     correction = knobs.correct(found, *specs, found.site.is_north, allowed, shift)
@@ -83,20 +82,15 @@ def _draw(seen: followup.SensorMark, path: Path) -> None:
 
 
 def _allowed(
-    found: Alignment,
-    rig: Rig | None,
+    asked: Asked,
     want_s: float,
     place: tuple[float, float],
     moment: tuple[float, float],
     motion: MotionOptions,
 ) -> float:
     """Largest total error that allows the wanted exposure, at most 600 arcmin. [arcmin]"""
-    optics = OpticsOptions().read(rig)
-    tolerance, _ = motion.allowed(optics)
-    scene = outlook.set_scene(
-        found.site, found.sky.air, found.pole, place, moment, optics, guided=motion.guided
-    )
-    needed = outlook.required_error(scene, found.pole, tolerance, want_s)
+    ahead, _ = OutlookOptions(motion=motion, optics=OpticsOptions()).read(asked, None)
+    needed = ahead.required(place, moment, want_s)
     return 600.0 if needed is None else needed
 
 

@@ -45,17 +45,7 @@ def drift_command(
     place, moment, seconds = span.place(), span.moment(), span.seconds()
     asked = alignment.read(pole)
     found = asked.alignment
-    drift = outlook.predict_drift(
-        found.axis,
-        found.pole,
-        found.site,
-        found.sky.air,
-        place.place,
-        moment,
-        outlook.moments_over(seconds),
-        rate,
-        found.covariance,
-    )
+    drift = outlook.predict_drift(found, place.place, moment, outlook.moments_over(seconds), rate)
     output.draw(lambda path: report.save_drift_picture(drift, place, path))
     show(
         output.as_json,

@@ -14,10 +14,11 @@ from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
 
 if TYPE_CHECKING:
+    from polarcheck.cli.alignment_asking import Asked
     from polarcheck.errors import Notice
     from polarcheck.rig import Rig
 
-__all__ = ["MotionOptions", "OpticsOptions", "RateOption"]
+__all__ = ["MotionOptions", "OpticsOptions", "OutlookOptions", "RateOption"]
 
 RateOption = Annotated[
     Literal["sidereal", "king", "solar", "lunar"],
@@ -92,3 +93,20 @@ class MotionOptions:
             "--tolerance", self.tolerance, lambda text: outlook.parse_tolerance(text, scale, size)
         )
         return allowed, outlook.seeing_notices(allowed, size)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlookOptions:
+    """What moves, and what sees it."""
+
+    motion: MotionOptions
+    optics: OpticsOptions
+
+    def read(
+        self, asked: Asked, frames: Sequence[Path] | None, rate: outlook.Rate = "sidereal"
+    ) -> tuple[outlook.Outlook, tuple[Notice, ...]]:
+        """Return the outlook of an alignment, and what to warn of."""
+        optics = self.optics.read(asked.rig)
+        tolerance, notices = self.motion.allowed(optics, frames)
+        found = outlook.Outlook(asked.alignment, optics, tolerance, self.motion.guided, rate)
+        return found, (*asked.notices, *notices)

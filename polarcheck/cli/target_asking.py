@@ -94,7 +94,7 @@ class AskedAim:
 
     def __call__(self, over: sky.Sky) -> sky.Pole:
         """Find the aim, keep it, and return it as a pole."""
-        self.found = outlook.aim_for_target(over.site, over.air, self.place, self.moment, self.seconds)
+        self.found = outlook.aim_for_target(over, self.place, self.moment, self.seconds)
         return self.found.pole
 
     def notices(self) -> tuple[Notice, ...]:

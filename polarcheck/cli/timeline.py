@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from polarcheck import outlook, report
+from polarcheck import report
 from polarcheck.cli.alignment_asking import AlignmentOptions, PoleOption
 from polarcheck.cli.command import command
-from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, RateOption
+from polarcheck.cli.optics_asking import OutlookOptions, RateOption
 from polarcheck.cli.output import OutputOptions, show
 from polarcheck.cli.target_asking import TargetOptions
 
@@ -18,8 +18,7 @@ def timeline_command(
     alignment: AlignmentOptions,
     pole: PoleOption = None,
     target: TargetOptions,
-    motion: MotionOptions,
-    optics: OpticsOptions,
+    seen: OutlookOptions,
     rate: RateOption = "sidereal",
     output: OutputOptions,
 ) -> None:
@@ -31,11 +30,8 @@ def timeline_command(
     """
     place, moment = target.place(), target.moment()
     output.check()
-    asked = alignment.read(pole)
-    seen = optics.read(asked.rig)
-    allowed, notices = motion.allowed(seen, alignment.paths)
-    found, notices = asked.alignment, (*asked.notices, *notices)
-    line = outlook.night_timeline(found, place.place, moment, seen, allowed, guided=motion.guided, rate=rate)
+    ahead, notices = seen.read(alignment.read(pole), alignment.paths, rate)
+    found, line = ahead.alignment, ahead.timeline(place.place, moment)
     output.draw(lambda path: report.save_timeline_picture(line, place, path))
     show(
         output.as_json,

@@ -1,6 +1,6 @@
 """What the axis error does to a target: drift, field rotation, the longest exposure, all over the sky and all night.
 
-From the top: drift_check, timeline, skymap, star_look, exposure_list, target_axis, exposure, scene, drift, optics,
+From the top: outlook, drift_check, timeline, skymap, star_look, exposure_list, target_axis, exposure, scene, drift, optics,
 seeing.
 """
 

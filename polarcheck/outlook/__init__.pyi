@@ -1,8 +1,9 @@
 from .drift import Drift, DriftRates, Rate, moments_over, predict_drift
 from .drift_check import DriftCheck, check_drift
 from .exposure import Exposure, exposure_limit, required_error
-from .exposure_list import TargetExposure, exposures_of
+from .exposure_list import TargetExposure
 from .optics import Optics, optics_from, parse_sensor, parse_tolerance
+from .outlook import Outlook
 from .scene import LONGEST_S, Scene, set_scene
 from .schema import (
     DriftCheckSchema,
@@ -30,6 +31,7 @@ __all__ = [
     "ExposureSchema",
     "MapSchema",
     "Optics",
+    "Outlook",
     "Rate",
     "Scene",
     "SkyMap",
@@ -42,7 +44,6 @@ __all__ = [
     "check_drift",
     "exposure_limit",
     "exposure_map",
-    "exposures_of",
     "measured_fwhm",
     "moments_over",
     "night_timeline",

@@ -14,11 +14,10 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.alignment import Alignment
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.errors import InputError
-from polarcheck.site import Site
 from polarcheck.sky import (
-    Atmosphere,
     Pole,
     Track,
     field_frame,
@@ -107,26 +106,18 @@ class Drift:
 
 
 def predict_drift(
-    axis: Array,
-    pole: Pole,
-    site: Site,
-    atmosphere: Atmosphere,
+    alignment: Alignment,
     target_deg: tuple[float, float],
     utc: tuple[float, float],
     seconds: npt.ArrayLike,
     rate: Rate = "sidereal",
-    covariance: Array | None = None,
 ) -> Drift:
     """Predict how a target drifts while the mount tracks it unguided.
 
     Parameters
     ----------
-    axis : ndarray, shape (3,)
-        The mount's elevated end, East-North-Up.
-    pole : Pole
-        What its error refers to; the causes are parted from here.
-    site, atmosphere
-        Where, and the air there.
+    alignment : Alignment
+        Sky and axis, whose covariance gives the standard errors; the causes are parted from its pole.
     target_deg : tuple of float
         ICRS right ascension and declination. [deg]
     utc : tuple of float
@@ -135,8 +126,6 @@ def predict_drift(
         Moments since the start, not negative. [s]
     rate : {"sidereal", "king", "solar", "lunar"}
         At which the mount turns; see `tracking_rate`.
-    covariance : ndarray, shape (2, 2), optional
-        Of the axis on its tangent plane (azimuth times cos altitude, altitude). [rad^2]
 
     Returns
     -------
@@ -147,25 +136,26 @@ def predict_drift(
     InputError
         The target is below the horizon at the start.
     """
+    axis, pole, sky = alignment.axis, alignment.pole, alignment.sky
     times = np.asarray(seconds, dtype=float)
     begin = add_seconds(utc, -_ASIDE_S)
     track = star_track(
-        field_points(target_deg, np.zeros((0, 2))), begin, float(times.max()) + 2 * _ASIDE_S, site, atmosphere
+        field_points(target_deg, np.zeros((0, 2))), begin, float(times.max()) + 2 * _ASIDE_S, sky
     )
     start = track.at(np.array([_ASIDE_S]))[0]
     require_up(start[0])
     points = track.at(times + _ASIDE_S)
-    turn = tracking_rate(rate, track, pole.direction, site.is_north, _ASIDE_S)
+    turn = tracking_rate(rate, track, pole.direction, sky.is_north, _ASIDE_S)
     around = np.array([-_ASIDE_S, _ASIDE_S])
     beside = track.at(around + _ASIDE_S)
 
     def drift_of(a: Array) -> tuple[Array, Array]:
-        ends = drift_in_camera(beside, start, a, turn * around, site.is_north)
+        ends = drift_in_camera(beside, start, a, turn * around, sky.is_north)
         slopes = (ends[1] - ends[0]) / (2 * _ASIDE_S) * 60
-        return drift_in_camera(points, start, a, turn * times, site.is_north), slopes
+        return drift_in_camera(points, start, a, turn * times, sky.is_north), slopes
 
     whole, slopes = drift_of(axis)
-    spread, slope_spread = _spread(drift_of, axis, covariance)
+    spread, slope_spread = _spread(drift_of, axis, alignment.covariance)
     return Drift(
         seconds=times,
         east_arcsec=whole[:, 0],
@@ -173,7 +163,7 @@ def predict_drift(
         rotation_arcsec=whole[:, 2],
         altitude_deg=np.arcsin(points[:, 0, 2]) / DEGREE,
         rates=DriftRates(*(float(slope) for slope in slopes)),
-        causes=_causes(points, start, axis, pole, turn, times, site.is_north),
+        causes=_causes(points, start, axis, pole, turn, times, sky.is_north),
         sigma_arcsec=spread,
         rates_sigma=None if slope_spread is None else DriftRates(*(float(sigma) for sigma in slope_spread)),
     )

@@ -128,17 +128,7 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
     target = unit(SENSOR_WEIGHTS @ nodes[0])
     place = tuple(float(angle) / DEGREE for angle in spherical_from_direction(target))
     seen = _seen(nodes, target)
-    predicted = predict_drift(
-        alignment.axis,
-        alignment.pole,
-        alignment.site,
-        alignment.sky.air,
-        (place[0], place[1]),
-        start[1],
-        seconds,
-        rate,
-        alignment.covariance,
-    )
+    predicted = predict_drift(alignment, (place[0], place[1]), start[1], seconds, rate)
     slope, sigma, scatter, left = _compared(seconds, seen, predicted)
     return DriftCheck(
         names=tuple(row[0] for row in rows),

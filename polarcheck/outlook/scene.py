@@ -11,10 +11,9 @@ from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.errors import InputError
 from polarcheck.outlook.drift import Rate, require_up, tracking_rate
 from polarcheck.outlook.optics import Optics
-from polarcheck.site import Site
 from polarcheck.sky import (
-    Atmosphere,
     Pole,
+    Sky,
     Track,
     field_frame,
     field_points,
@@ -76,8 +75,7 @@ class Scene:
 
 
 def set_scene(
-    site: Site,
-    atmosphere: Atmosphere,
+    sky: Sky,
     pole: Pole,
     target_deg: tuple[float, float],
     utc: tuple[float, float],
@@ -90,7 +88,7 @@ def set_scene(
 
     Parameters
     ----------
-    site, atmosphere
+    sky : Sky
         Where, and the air there.
     pole : Pole
         Elevated pole that King's rate refers to.
@@ -113,7 +111,7 @@ def set_scene(
     InputError
         The target is below the horizon.
     """
-    track = star_track(scene_points(target_deg, optics), utc, LONGEST_S + 40.0, site, atmosphere)
+    track = star_track(scene_points(target_deg, optics), utc, LONGEST_S + 40.0, sky)
     require_up(track.at(np.zeros(1))[0, 0])
     return scene_from(track, 0.0, pole, optics, guided=guided, rate=rate)
 

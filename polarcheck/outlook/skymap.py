@@ -15,7 +15,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.optics import Optics
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, guided_attitude, refraction_constants, tracking_attitude
+from polarcheck.sky import Sky, guided_attitude, refraction_constants, tracking_attitude
 from polarcheck.vectors import Array
 
 __all__ = ["SkyMap", "exposure_map"]
@@ -57,8 +57,7 @@ class SkyMap:
 
 def exposure_map(
     axis: Array,
-    site: Site,
-    atmosphere: Atmosphere,
+    sky: Sky,
     optics: Optics,
     tolerance_arcsec: float,
     *,
@@ -72,7 +71,7 @@ def exposure_map(
     ----------
     axis : ndarray, shape (3,)
         The mount's elevated end, East-North-Up.
-    site, atmosphere
+    sky : Sky
         Where, and the air there.
     optics : Optics
         A guide star stands where its `guide_offset_deg` says; periodic error does not count here.
@@ -89,15 +88,15 @@ def exposure_map(
         See docs/exposure.md for how near it comes to `exposure_limit`.
     """
     hours = np.arange(-177.0, 180.0, 3.0) if hour_angle_deg is None else np.asarray(hour_angle_deg)
-    rows = _declinations(site) if declination_deg is None else np.asarray(declination_deg)
+    rows = _declinations(sky.site) if declination_deg is None else np.asarray(declination_deg)
     h, d = (grid.ravel() * DEGREE for grid in np.meshgrid(hours, rows))
-    cells = _Cells(h, d, site, atmosphere)
+    cells = _Cells(h, d, sky)
     start = cells.at(0.0)
     up = start[0][:, 2] > _LOWEST
     cells = cells.part(up)
     start = cells.at(0.0)
     limit, available = np.full((2, len(h)), np.nan)
-    limit[up], available[up] = _limits(cells, start, axis, optics, tolerance_arcsec, guided, site.is_north)
+    limit[up], available[up] = _limits(cells, start, axis, optics, tolerance_arcsec, guided, sky.is_north)
     altitude = np.full(len(h), np.nan)
     altitude[up] = np.arcsin(start[0][:, 2]) / DEGREE
     shape = (len(rows), len(hours))
@@ -121,11 +120,11 @@ def _declinations(site: Site) -> Array:
 class _Cells:
     """Stars at hour angles and declinations of date, with one a little east and one a little north of each."""
 
-    def __init__(self, hour_angle: Array, declination: Array, site: Site, atmosphere: Atmosphere) -> None:
-        phi = site.latitude_deg * DEGREE
+    def __init__(self, hour_angle: Array, declination: Array, sky: Sky) -> None:
+        phi = sky.site.latitude_deg * DEGREE
         self.pole = np.array([0.0, np.cos(phi), np.sin(phi)])
         self.level = np.array([0.0, -np.sin(phi), np.cos(phi)])
-        self.constants = refraction_constants(atmosphere)
+        self.constants = refraction_constants(sky.air)
         self.hour_angle, self.declination = hour_angle, declination
         self.cosine, self.sine = np.cos(declination), np.sin(declination)
 

@@ -13,9 +13,7 @@ import numpy as np
 
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.drift import require_up
-from polarcheck.site import Site
 from polarcheck.sky import (
-    Atmosphere,
     FieldFrame,
     Pole,
     Sky,
@@ -61,8 +59,7 @@ class TargetAim:
 
 
 def aim_for_target(
-    site: Site,
-    atmosphere: Atmosphere,
+    sky: Sky,
     target_deg: tuple[float, float],
     utc: tuple[float, float],
     duration_s: float,
@@ -71,7 +68,7 @@ def aim_for_target(
 
     Parameters
     ----------
-    site, atmosphere
+    sky : Sky
         Where, and the air there.
     target_deg : tuple of float
         ICRS right ascension and declination. [deg]
@@ -89,17 +86,17 @@ def aim_for_target(
     InputError
         The target is below the horizon at the start.
     """
-    track = star_track(field_points(target_deg, np.zeros((0, 2))), utc, duration_s, site, atmosphere)
+    track = star_track(field_points(target_deg, np.zeros((0, 2))), utc, duration_s, sky)
     start = track.at(np.zeros(1))[0]
     require_up(start[0])
     seconds = np.linspace(0.0, duration_s, max(13, int(duration_s // 300) + 2))
     stars = track.at(seconds)[:, 0]
-    refracted = Sky(site, atmosphere).refracted_pole
+    refracted = sky.refracted_pole
     frame = field_frame(start)
 
     def worst(offsets: Array) -> Array:
         axes = _axes(refracted.direction, offsets)
-        return _largest_drift(stars, seconds, frame, axes, site.is_north)
+        return _largest_drift(stars, seconds, frame, axes, sky.is_north)
 
     best = _searched(worst)
     axis = _axes(refracted.direction, best[None])[0]

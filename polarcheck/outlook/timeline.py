@@ -24,6 +24,7 @@ _DARK_SUN_DEG = -18.0  # end of astronomical twilight
 _DIM_SUN_DEG = -12.0  # of nautical twilight, where the sky never gets darker
 _STEP_S = 300.0
 _LOWEST_DEG = 5.0
+_ROW_S = 900.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,6 @@ def night_timeline(
     *,
     guided: bool,
     rate: Rate = "sidereal",
-    step_s: float = 900.0,
 ) -> Timeline:
     """Follow a target from dusk to dawn.
 
@@ -154,8 +154,6 @@ def night_timeline(
         [arcsec]
     guided : bool
     rate : {"sidereal", "king", "solar", "lunar"}
-    step_s : float
-        Between the rows. [s]
 
     Returns
     -------
@@ -169,10 +167,8 @@ def night_timeline(
     site, pole = alignment.site, alignment.pole
     night = night_of(utc, site)
     length = float(((night.dawn[0] - night.dusk[0]) + (night.dawn[1] - night.dusk[1])) * 86400.0)
-    seconds = np.linspace(0.0, length, max(2, round(length / step_s) + 1))
-    track = star_track(
-        scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, site, alignment.sky.air
-    )
+    seconds = np.linspace(0.0, length, max(2, round(length / _ROW_S) + 1))
+    track = star_track(scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, alignment.sky)
     sight = track.at(seconds)[:, 0]
     altitude = np.arcsin(sight[:, 2]) / DEGREE
     if altitude.max() < _LOWEST_DEG:

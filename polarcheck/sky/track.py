@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.constants import DEGREE, SIDEREAL_RATE
-from polarcheck.site import Site
-from polarcheck.sky.air import Atmosphere
 from polarcheck.sky.camera_motion import FieldFrame, tracking_attitude
 from polarcheck.sky.earth import earth_orientation
 from polarcheck.sky.observed import Sky
@@ -58,9 +56,7 @@ class Track:
         return tracking_attitude(self.pole, SIDEREAL_RATE * seconds, self.north)
 
 
-def star_track(
-    stars: Array, utc: tuple[float, float], duration_s: float, site: Site, atmosphere: Atmosphere
-) -> Track:
+def star_track(stars: Array, utc: tuple[float, float], duration_s: float, sky: Sky) -> Track:
     """Follow stars over the sky.
 
     Parameters
@@ -71,7 +67,7 @@ def star_track(
         Start, two-part Julian date.
     duration_s : float
         How long. [s]
-    site, atmosphere
+    sky : Sky
         Where, and the air there.
 
     Returns
@@ -81,11 +77,11 @@ def star_track(
     count = max(2, int(np.ceil(duration_s / _STEP_S)) + 1)
     seconds = np.linspace(0.0, max(duration_s, 1.0), count)
     dates = np.array([add_seconds(utc, float(s)) for s in seconds])
-    sky = np.broadcast_to(stars, (count, *stars.shape))
-    observed = Sky(site, atmosphere).observed(sky, dates, earth_orientation(dates))
-    pole = Sky.over(site).true_pole.direction
-    turns = tracking_attitude(pole, SIDEREAL_RATE * seconds, site.is_north)
-    return Track(seconds, observed @ turns, pole, site.is_north)
+    directions = np.broadcast_to(stars, (count, *stars.shape))
+    observed = sky.observed(directions, dates, earth_orientation(dates))
+    pole = sky.true_pole.direction
+    turns = tracking_attitude(pole, SIDEREAL_RATE * seconds, sky.is_north)
+    return Track(seconds, observed @ turns, pole, sky.is_north)
 
 
 def field_points(target_deg: tuple[float, float], offsets: Array) -> Array:

@@ -43,7 +43,7 @@ def ratios(
     found, altitudes = [], []
     for i, j in cells[rng.choice(len(cells), CELLS, replace=False)]:
         place = place_of(sky.hour_angle_deg[j], sky.declination_deg[i], site)
-        scene = set_scene(site, air, pole, place, START, OPTICS, guided=sky.guided)
+        scene = set_scene(Sky(site, air), pole, place, START, OPTICS, guided=sky.guided)
         exact = exposure_limit(scene, axis, pole, TOLERANCE).limit_s
         if exact:
             found.append(sky.limit_s[i, j] / exact)
@@ -70,8 +70,7 @@ def main() -> None:
                     start = time.perf_counter()
                     sky = exposure_map(
                         axis,
-                        site,
-                        air,
+                        Sky(site, air),
                         OPTICS,
                         TOLERANCE,
                         guided=guided,

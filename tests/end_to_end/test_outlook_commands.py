@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from polarcheck import Optics, exposure_limit, find_target, measure, set_scene
+from polarcheck import Optics, Outlook, find_target, measure
 from polarcheck.times import utc_from_iso
 from tests.commands import SAMPLES, run, steering
 
@@ -119,10 +119,7 @@ def test_name_and_place_of_a_target_are_the_same(kept: Path) -> None:
 def test_library_gives_the_same(kept: Path) -> None:
     found = measure(SAMPLES / "after_correction").alignment
     optics, target = Optics(206.264806 * 6 / 250, 1200, 900), find_target("M31")
-    scene = set_scene(
-        found.site, found.sky.air, found.pole, target.place, utc_from_iso(AT), optics, guided=True
-    )
-    limit = exposure_limit(scene, found.axis, found.pole, 2.0, found.covariance)
+    limit = Outlook(found, optics, 2.0, guided=True).exposure(target.place, utc_from_iso(AT))
     got = answer(
         "exposure", kept, *OPTICS, "--target", "M31", "--at", AT, "--guided", "--tolerance", "2arcsec"
     )

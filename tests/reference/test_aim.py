@@ -75,7 +75,7 @@ def test_aim_keeps_the_drift_as_small_as_a_brute_force_search(
 ) -> None:
     """Drift by astropy and scipy with the axis there: at most 2 % above the search's, at most the refracted pole's."""
     field = Field(site, target, duration_s)
-    aim = aim_for_target(site, field.air, target, utc_from_iso(START), duration_s)
+    aim = aim_for_target(Sky(site, field.air), target, utc_from_iso(START), duration_s)
     axis = direction_from_azalt(aim.pole.azimuth_deg * DEGREE, aim.pole.altitude_deg * DEGREE)
     got, least = field.drift(axis), searched(field)
     at_pole = field.drift(field.axis_at(0.0, 0.0))
@@ -89,14 +89,14 @@ def test_aim_keeps_the_drift_as_small_as_a_brute_force_search(
 
 def test_low_declinations_have_no_clear_optimum() -> None:
     air = standard_atmosphere(NORTH.height_m)
-    assert aim_for_target(NORTH, air, (20.0, -5.0), utc_from_iso(START), 3600.0).is_at_edge
-    assert not aim_for_target(NORTH, air, (20.0, 60.0), utc_from_iso(START), 3600.0).is_at_edge
+    assert aim_for_target(Sky(NORTH, air), (20.0, -5.0), utc_from_iso(START), 3600.0).is_at_edge
+    assert not aim_for_target(Sky(NORTH, air), (20.0, 60.0), utc_from_iso(START), 3600.0).is_at_edge
 
 
 def test_without_air_the_aim_is_the_true_pole() -> None:
     """Within 0.02 arcmin: polar motion and the change of aberration."""
     air = Atmosphere(0.0, 10.0)
-    aim = aim_for_target(NORTH, air, (20.0, 60.0), utc_from_iso(START), 4 * 3600.0)
+    aim = aim_for_target(Sky(NORTH, air), (20.0, 60.0), utc_from_iso(START), 4 * 3600.0)
     true = Sky.over(NORTH).true_pole
     assert aim.pole.altitude_deg == pytest.approx(true.altitude_deg, abs=0.02 / 60)
     assert np.sin(aim.pole.azimuth_deg * DEGREE) == pytest.approx(0.0, abs=0.02 / 3438)
@@ -104,4 +104,4 @@ def test_without_air_the_aim_is_the_true_pole() -> None:
 
 def test_target_below_the_horizon_is_refused() -> None:
     with pytest.raises(InputError, match="below the horizon"):
-        aim_for_target(NORTH, standard_atmosphere(0.0), (20.0, -60.0), utc_from_iso(START), 600.0)
+        aim_for_target(Sky.over(NORTH), (20.0, -60.0), utc_from_iso(START), 600.0)

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from polarcheck.alignment import Alignment
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.outlook.drift import Drift, Rate, drift_in_camera, predict_drift
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, standard_atmosphere
-from polarcheck.sky.observed import Pole, Sky
+from polarcheck.sky.observed import PoleKind, Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_azalt
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
@@ -53,9 +54,8 @@ def predicted(
     seconds: np.ndarray,
     rate: Rate = "sidereal",
 ) -> Drift:
-    return predict_drift(
-        axis, Sky(site, air).refracted_pole, site, air, target, utc_from_iso(START), seconds, rate
-    )
+    alignment = Alignment(Sky(site, air), "refracted", axis)
+    return predict_drift(alignment, target, utc_from_iso(START), seconds, rate)
 
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
@@ -261,7 +261,7 @@ def test_king_rate_agrees_with_the_closed_formula(
     dry = Atmosphere(0.0, 10.0)
     place = Sky(site, dry).icrs(true_direction[None, None], np.array([utc]))[0, 0]
     target = (float(np.degrees(np.arctan2(place[1], place[0]))), float(np.degrees(np.arcsin(place[2]))))
-    track = star_track(field_points(target, np.zeros((0, 2))), utc, 60.0, site, air)
+    track = star_track(field_points(target, np.zeros((0, 2))), utc, 60.0, Sky(site, air))
     for pole, expected in (
         (Sky.over(site).true_pole, at_true),
         (Sky(site, air).refracted_pole, at_refracted),
@@ -301,9 +301,8 @@ def test_a_perfect_mount_without_air_does_not_drift() -> None:
     """But for polar motion and the change of aberration, a few hundredths of an arcsecond in an hour."""
     air = Atmosphere(0.0, 10.0)
     pole = Sky.over(NORTH).true_pole
-    drift = predict_drift(
-        pole.direction, pole, NORTH, air, (20.0, 41.0), utc_from_iso(START), np.array([0.0, 3600.0])
-    )
+    alignment = Alignment(Sky(NORTH, air), "true", pole.direction)
+    drift = predict_drift(alignment, (20.0, 41.0), utc_from_iso(START), np.array([0.0, 3600.0]))
     assert np.hypot(drift.east_arcsec[-1], drift.north_arcsec[-1]) < 0.3
 
 
@@ -313,16 +312,8 @@ def test_uncertainty_of_drift_is_that_of_axes_drawn_at_random() -> None:
     pole = Sky(NORTH, air).refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (23.4, -11.8))
     covariance = np.array([[0.5, 0.2], [0.2, 0.8]]) * ARCMIN**2
-    drift = predict_drift(
-        axis,
-        pole,
-        NORTH,
-        air,
-        (20.0, 41.0),
-        utc_from_iso(START),
-        np.array([0.0, 600.0]),
-        covariance=covariance,
-    )
+    alignment = Alignment(Sky(NORTH, air), "refracted", axis, covariance)
+    drift = predict_drift(alignment, (20.0, 41.0), utc_from_iso(START), np.array([0.0, 600.0]))
     rng = np.random.default_rng(3)
     cosine = np.hypot(axis[0], axis[1])
     ends = []
@@ -339,12 +330,11 @@ def test_pole_kinds_differ_by_the_refraction_at_the_pole() -> None:
     air = standard_atmosphere(NORTH.height_m)
     axis = axis_of(NORTH, Sky(NORTH, air).refracted_pole.altitude_deg, (0.0, 0.0))
     parts: dict[str, float] = {}
-    for pole in (Sky(NORTH, air).refracted_pole, Sky.over(NORTH).true_pole):
-        assert isinstance(pole, Pole)
-        drift = predict_drift(
-            axis, pole, NORTH, air, (95.0, 20.0), utc_from_iso(START), np.array([0.0, 600.0])
-        )
-        parts[pole.kind] = float(np.abs(drift.causes["altitude"][-1][:2]).max())
+    kinds: tuple[PoleKind, ...] = ("refracted", "true")
+    for kind in kinds:
+        alignment = Alignment(Sky(NORTH, air), kind, axis)
+        drift = predict_drift(alignment, (95.0, 20.0), utc_from_iso(START), np.array([0.0, 600.0]))
+        parts[kind] = float(np.abs(drift.causes["altitude"][-1][:2]).max())
     assert parts["refracted"] < 1e-6
     # 0.9 arcmin at 47 deg turns by 10 min of the sky: 0.9 x 60 x 0.0437 at most
     assert 0.3 < parts["true"] < 0.9 * 60 * OMEGA * 600 * 1.2

@@ -62,7 +62,7 @@ def test_stars_are_as_long_as_predicted(factor: float, error: tuple[float, float
     air = standard_atmosphere(SITE.height_m)
     pole = Sky(SITE, air).refracted_pole
     axis = axis_of(SITE, pole.altitude_deg, error)
-    scene = set_scene(SITE, air, pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
+    scene = set_scene(Sky(SITE, air), pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
     limit = exposure_limit(scene, axis, pole, 3 * OPTICS.pixel_scale_arcsec).limit_s
     assert limit is not None
     look = star_looks(scene, axis, [factor * limit], FWHM_PX * OPTICS.pixel_scale_arcsec)[0]
@@ -87,7 +87,7 @@ def test_corners_are_longer_than_the_centre_where_the_field_rotates() -> None:
     pole = Sky(SITE, air).refracted_pole
     axis = axis_of(SITE, pole.altitude_deg, (60.0, 30.0))
     optics = replace(OPTICS, width_px=3000, height_px=2000)
-    scene = set_scene(SITE, air, pole, (20.0, 75.0), utc_from_iso(START), optics, guided=True)
+    scene = set_scene(Sky(SITE, air), pole, (20.0, 75.0), utc_from_iso(START), optics, guided=True)
     limit = exposure_limit(scene, axis, pole, 10.0).limit_s
     assert limit is not None
     centre, *corners = star_looks(scene, axis, [limit], 12.0)[0]
@@ -105,7 +105,7 @@ def test_picture_of_a_star_lies_along_its_path() -> None:
     """North up, east left: a star that went north-east reaches from the lower right to the upper left."""
     air = standard_atmosphere(SITE.height_m)
     pole = Sky(SITE, air).refracted_pole
-    scene = set_scene(SITE, air, pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
+    scene = set_scene(Sky(SITE, air), pole, TARGET, utc_from_iso(START), OPTICS, guided=False)
     axis = axis_of(SITE, pole.altitude_deg, (23.4, -11.8))
     look = star_looks(scene, axis, [120.0], 12.0)[0][0]
     image = look.picture(12.0 / 4.95, 8)

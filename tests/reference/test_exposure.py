@@ -92,7 +92,7 @@ def test_motion_reaches_the_tolerance_at_the_limit_and_not_before(
     air = standard_atmosphere(site.height_m)
     pole = Sky(site, air).refracted_pole
     axis = axis_of(site, pole.altitude_deg, error)
-    scene = set_scene(site, air, pole, target, utc_from_iso(START), optics, guided=guided)
+    scene = set_scene(Sky(site, air), pole, target, utc_from_iso(START), optics, guided=guided)
     limit = exposure_limit(scene, axis, pole, 3.0).limit_s
     assert limit is not None
     sky = TrackedStars(site, air, target, optics, limit * np.array([0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0]))
@@ -109,7 +109,7 @@ def test_camera_angle_turns_the_long_side_of_the_sensor() -> None:
     long = replace(OPTICS, width_px=8000, height_px=200)
     limits = []
     for optics in (long, replace(long, camera_angle_deg=90.0), replace(long, width_px=200, height_px=8000)):
-        scene = set_scene(NORTH, air, pole, (20.0, 41.0), utc_from_iso(START), optics, guided=False)
+        scene = set_scene(Sky(NORTH, air), pole, (20.0, 41.0), utc_from_iso(START), optics, guided=False)
         limits.append(exposure_limit(scene, axis, pole, 2.0).limit_s)
     level, turned, upright = limits
     assert turned == pytest.approx(upright, rel=1e-6)
@@ -124,7 +124,7 @@ def test_limit_with_95_percent_is_that_of_axes_drawn_at_random(guided: bool) -> 
     axis = axis_of(NORTH, pole.altitude_deg, (6.0, -4.0))
     covariance = np.array([[0.8, -0.3], [-0.3, 0.5]]) * ARCMIN**2
     optics = replace(OPTICS, width_px=3000, height_px=2000)
-    scene = set_scene(NORTH, air, pole, (20.0, 60.0), utc_from_iso(START), optics, guided=guided)
+    scene = set_scene(Sky(NORTH, air), pole, (20.0, 60.0), utc_from_iso(START), optics, guided=guided)
     got = exposure_limit(scene, axis, pole, 2.0, covariance)
     assert got.limit_s is not None
     assert got.limit_s_95 is not None
@@ -154,7 +154,7 @@ def test_required_error_is_the_largest_circle_that_allows_the_exposure(
     """Brute force around the circle: the worst of 24 axes on it moves stars by the tolerance, within 2 %."""
     air = standard_atmosphere(NORTH.height_m)
     pole = Sky(NORTH, air).refracted_pole
-    scene = set_scene(NORTH, air, pole, target, utc_from_iso(START), OPTICS, guided=guided)
+    scene = set_scene(Sky(NORTH, air), pole, target, utc_from_iso(START), OPTICS, guided=guided)
     need = required_error(scene, pole, 4.95, want)
     assert need is not None
     sky = TrackedStars(NORTH, air, target, OPTICS, np.linspace(want / 4, want, 4))
@@ -170,7 +170,7 @@ def test_required_error_is_the_largest_circle_that_allows_the_exposure(
 def test_required_error_is_zero_where_refraction_alone_forbids_it() -> None:
     air = standard_atmosphere(NORTH.height_m)
     pole = Sky(NORTH, air).refracted_pole
-    scene = set_scene(NORTH, air, pole, (110.0, 10.0), utc_from_iso(START), OPTICS, guided=False)
+    scene = set_scene(Sky(NORTH, air), pole, (110.0, 10.0), utc_from_iso(START), OPTICS, guided=False)
     assert required_error(scene, pole, 1.0, 3600.0) == 0.0
 
 
@@ -187,7 +187,7 @@ def test_guided_rotation_agrees_with_the_published_tolerance_formula() -> None:
     scale = 206.264806 * 9 / 500  # a pixel of 9 um
     side = 2 * 1.5 * 3600 / scale / np.sqrt(2)  # corners are 1.5 deg from the centre, where the guide star is
     optics = Optics(scale, round(side), round(side))
-    scene = set_scene(site, air, pole, (20.0, 50.0), utc_from_iso(START), optics, guided=True)
+    scene = set_scene(Sky(site, air), pole, (20.0, 50.0), utc_from_iso(START), optics, guided=True)
     need = required_error(scene, pole, scale, 30 * 60.0)
     assert need == pytest.approx(45000 * 9 * np.cos(np.radians(50)) / (30 * 500 * 1.5), rel=0.02)
 
@@ -201,7 +201,7 @@ def test_unguided_drift_agrees_with_the_rule_3_81() -> None:
     site = Site(52.0, 0.0)
     optics = Optics(1.0, 16, 16)
     scene = set_scene(
-        site, air, Sky.over(site).true_pole, (20.0, 0.0), utc_from_iso(START), optics, guided=False
+        Sky(site, air), Sky.over(site).true_pole, (20.0, 0.0), utc_from_iso(START), optics, guided=False
     )
     assert required_error(scene, Sky.over(site).true_pole, 4.0, 300.0) == pytest.approx(
         3.81 * 4 / 5, rel=0.01
@@ -215,7 +215,7 @@ def test_periodic_error_at_its_worst_phase() -> None:
     axis = axis_of(NORTH, pole.altitude_deg, (2.0, 1.0))
     worm = replace(OPTICS, periodic_error_arcsec=20.0, worm_period_s=480.0)
     utc, target = utc_from_iso(START), (20.0, 41.0)
-    scene = set_scene(NORTH, air, pole, target, utc, worm, guided=False)
+    scene = set_scene(Sky(NORTH, air), pole, target, utc, worm, guided=False)
     for tolerance, by in ((8.0, "periodic error"), (25.0, "drift")):
         got = exposure_limit(scene, axis, pole, tolerance)
         assert got.limit_s is not None
@@ -235,8 +235,8 @@ def test_periodic_error_at_its_worst_phase() -> None:
                 first = min(first, seconds[np.argmax(size >= tolerance)])
         assert got.limit_s == pytest.approx(first, rel=0.02)
         assert got.limited_by == by
-    guided = set_scene(NORTH, air, pole, target, utc, worm, guided=True)
-    plain = set_scene(NORTH, air, pole, target, utc, OPTICS, guided=True)
+    guided = set_scene(Sky(NORTH, air), pole, target, utc, worm, guided=True)
+    plain = set_scene(Sky(NORTH, air), pole, target, utc, OPTICS, guided=True)
     limits = [exposure_limit(s, axis, pole, 1.0).limit_s for s in (guided, plain)]
     assert limits[0] == limits[1]
 
@@ -249,7 +249,7 @@ def test_what_limits_is_said() -> None:
         target: tuple[float, float], error: tuple[float, float], guided: bool, tolerance: float = 5.0
     ) -> str:
         axis = axis_of(NORTH, pole.altitude_deg, error)
-        scene = set_scene(NORTH, air, pole, target, utc_from_iso(START), OPTICS, guided=guided)
+        scene = set_scene(Sky(NORTH, air), pole, target, utc_from_iso(START), OPTICS, guided=guided)
         return exposure_limit(scene, axis, pole, tolerance).limited_by
 
     assert by((20.0, 41.0), (30.0, 0.0), False) == "drift"
@@ -263,7 +263,12 @@ def test_target_sets_at_an_altitude_of_five_degrees() -> None:
     """By astropy: the target's observed altitude at the end of the time is 5 deg, within 0.01."""
     air = standard_atmosphere(NORTH.height_m)
     scene = set_scene(
-        NORTH, air, Sky(NORTH, air).refracted_pole, (300.0, 20.0), utc_from_iso(START), OPTICS, guided=True
+        Sky(NORTH, air),
+        Sky(NORTH, air).refracted_pole,
+        (300.0, 20.0),
+        utc_from_iso(START),
+        OPTICS,
+        guided=True,
     )
     assert scene.ends_by == "sets"
     up = directions(icrs(star_at(300.0, 20.0)[None]), START, np.array([scene.end_s]), NORTH, air)

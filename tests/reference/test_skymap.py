@@ -28,8 +28,7 @@ def test_unguided_cell_reaches_the_tolerance_then(
     optics = Optics(4.95, 1200, 900)
     sky = exposure_map(
         axis,
-        site,
-        air,
+        Sky(site, air),
         optics,
         4.95,
         guided=False,
@@ -51,8 +50,7 @@ def test_cells_below_five_degrees_are_unknown_and_short_lived_ones_say_so() -> N
     axis = axis_of(site, Sky(site, air).refracted_pole.altitude_deg, (0.1, 0.1))
     sky = exposure_map(
         axis,
-        site,
-        air,
+        Sky(site, air),
         Optics(4.95, 120, 90),
         500.0,
         guided=True,

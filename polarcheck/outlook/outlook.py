@@ -1,0 +1,171 @@
+"""What an axis does to targets under one camera: everything that goes together through drift, exposure, map and night."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from polarcheck.alignment import Alignment
+from polarcheck.constants import DEGREE
+from polarcheck.errors import InputError
+from polarcheck.outlook.drift import Drift, Rate, moments_over, predict_drift
+from polarcheck.outlook.exposure import Exposure, exposure_limit, required_error
+from polarcheck.outlook.exposure_list import TargetExposure
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.scene import Scene, set_scene
+from polarcheck.outlook.skymap import SkyMap, exposure_map
+from polarcheck.outlook.star_look import StarLook, star_looks
+from polarcheck.outlook.timeline import Timeline, night_timeline
+from polarcheck.sky import Target
+
+__all__ = ["Outlook"]
+
+Degrees = tuple[float, float]
+Date = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """An alignment with the camera that it carries, and what may move in it.
+
+    Targets are ICRS right ascension and declination [deg], for example ``find_target("M31").place``; moments are
+    two-part Julian dates of UTC, from `polarcheck.times.utc_from_iso`. Every method raises an `InputError` for a target
+    below the horizon.
+
+    Attributes
+    ----------
+    alignment : Alignment
+        Axis, sky and what the error refers to; the mount stays so.
+    optics : Optics
+        Telescope, camera, guide star and drive.
+    tolerance_arcsec : float
+        Largest motion of a star that is tolerated, in units of the central pixel scale. [arcsec]
+    guided : bool
+        Whether a guider holds the guide star still.
+    rate : {"sidereal", "king", "solar", "lunar"}
+        At which the unguided mount turns.
+    """
+
+    alignment: Alignment
+    optics: Optics
+    tolerance_arcsec: float
+    guided: bool = False
+    rate: Rate = "sidereal"
+
+    def drift(self, target_deg: Degrees, utc: Date, duration_s: float) -> Drift:
+        """Predict how a target drifts while the mount tracks it unguided, over some time from a start on. [s]"""
+        return predict_drift(self.alignment, target_deg, utc, moments_over(duration_s), self.rate)
+
+    def scene(self, target_deg: Degrees, utc: Date) -> Scene:
+        """Return the target over the sensor from a start on: all that does not depend on the axis."""
+        return set_scene(
+            self.alignment.sky,
+            self.alignment.pole,
+            target_deg,
+            utc,
+            self.optics,
+            guided=self.guided,
+            rate=self.rate,
+        )
+
+    def exposure(self, target_deg: Degrees, utc: Date) -> Exposure:
+        """Find the longest exposure of a target from a start on."""
+        return self._exposure(self.scene(target_deg, utc))
+
+    def required(self, target_deg: Degrees, utc: Date, want_s: float) -> float | None:
+        """Return how near the pole an axis must be for an exposure of some length [s]; see `required_error`. [arcmin]"""
+        return self._required(self.scene(target_deg, utc), want_s)
+
+    def exposures(
+        self,
+        targets: Sequence[Target],
+        utc: Date,
+        want_s: float | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> tuple[TargetExposure, ...]:
+        """Find the longest exposure of each of many targets; one that cannot be exposed keeps its reason.
+
+        Parameters
+        ----------
+        targets : sequence of Target
+        utc
+            As for `exposure`.
+        want_s : float, optional
+            An exposure that is wanted. [s]
+        progress : callable, optional
+            Called with the number of targets done and of all targets.
+
+        Returns
+        -------
+        tuple of TargetExposure
+            In the order of the targets.
+        """
+        rows = []
+        for done, target in enumerate(targets, 1):
+            rows.append(self._listed(target, utc, want_s))
+            if progress is not None:
+                progress(done, len(targets))
+        return tuple(rows)
+
+    def map(self) -> SkyMap:
+        """Find the longest exposure all over the sky, hour angle by declination; periodic error aside."""
+        alignment = self.alignment
+        return exposure_map(
+            alignment.axis, alignment.sky, self.optics, self.tolerance_arcsec, guided=self.guided
+        )
+
+    def timeline(self, target_deg: Degrees, utc: Date) -> Timeline:
+        """Follow a target from dusk to dawn of the night that holds a moment, or else the one that comes next."""
+        return night_timeline(
+            self.alignment,
+            target_deg,
+            utc,
+            self.optics,
+            self.tolerance_arcsec,
+            guided=self.guided,
+            rate=self.rate,
+        )
+
+    def look(
+        self, target_deg: Degrees, utc: Date, fwhm_arcsec: float, want_s: float | None = None
+    ) -> list[list[StarLook]]:
+        """Return how stars look after half, once and twice the longest exposure, and after a wanted one.
+
+        Parameters
+        ----------
+        target_deg, utc
+            As for `exposure`.
+        fwhm_arcsec : float
+            Of a star that does not move. [arcsec]
+        want_s : float, optional
+            An exposure that is wanted. [s]
+
+        Returns
+        -------
+        list of list of StarLook
+            For each length, in order, the centre and the four corners of the sensor.
+        """
+        scene = self.scene(target_deg, utc)
+        longest = self._exposure(scene).limit_s or scene.end_s
+        wanted = [] if want_s is None else [want_s]
+        lengths = {min(length, scene.end_s) for length in (0.5 * longest, longest, 2.0 * longest, *wanted)}
+        return star_looks(scene, self.alignment.axis, sorted(lengths), fwhm_arcsec)
+
+    def _exposure(self, scene: Scene) -> Exposure:
+        found = self.alignment
+        return exposure_limit(scene, found.axis, found.pole, self.tolerance_arcsec, found.covariance)
+
+    def _required(self, scene: Scene, want_s: float) -> float | None:
+        return required_error(scene, self.alignment.pole, self.tolerance_arcsec, want_s)
+
+    def _listed(self, target: Target, utc: Date, want_s: float | None) -> TargetExposure:
+        try:
+            scene = self.scene(target.place, utc)
+            exposure = self._exposure(scene)
+            needed = None if want_s is None else self._required(scene, want_s)
+        except InputError as error:
+            return TargetExposure(target, None, None, None, str(error))
+        altitude = float(np.arcsin(scene.stars(np.zeros(1))[0, 0, 2]) / DEGREE)
+        return TargetExposure(target, exposure, altitude, needed, None)
