@@ -46,12 +46,13 @@ def drift_command(
     asked = alignment.read(pole)
     found = asked.alignment
     drift = outlook.predict_drift(found, place.place, moment, outlook.moments_over(seconds), rate)
+    notices = (*asked.notices, *outlook.drift_notices(drift))
     output.draw(lambda path: report.save_drift_picture(drift, place, path))
     show(
         output.as_json,
-        lambda: report.drift_object(drift, found, place, moment, rate, asked.notices),
+        lambda: report.drift_object(drift, found, place, moment, rate, notices),
         lambda: report.drift_text(drift, found, place, moment, rate),
-        asked.notices,
+        notices,
     )
 
 
@@ -59,6 +60,7 @@ def _tell_check(sequence: Path, asked: Asked, rate: outlook.Rate, output: Output
     found = asked.alignment
     result = outlook.check_drift(found, frames.read_frames([sequence], progress=progress_line()), rate)
     notices = (*asked.notices, *result.notices)
+    output.draw(lambda path: report.save_drift_check_picture(result, found, path))
     show(
         output.as_json,
         lambda: report.drift_check_object(result, found, notices),

@@ -12,6 +12,7 @@ from polarcheck import simulate, times
 from polarcheck.cli.command import command
 from polarcheck.cli.output import tell
 from polarcheck.cli.parsing import pair, parsed
+from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import read_rig_option
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
@@ -87,6 +88,7 @@ def simulate_command(
         noise_px=noise_px,
         tracking_only=tracked,
         seed=seed,
+        progress=progress_line(few=10, doing="writing frame"),
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
     tell(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")

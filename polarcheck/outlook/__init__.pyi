@@ -1,4 +1,4 @@
-from .drift import Drift, DriftRates, Rate, moments_over, predict_drift
+from .drift import Drift, DriftRates, Rate, drift_notices, moments_over, predict_drift
 from .drift_check import DriftCheck, check_drift
 from .exposure import Exposure, exposure_limit, required_error
 from .exposure_list import TargetExposure
@@ -42,6 +42,7 @@ __all__ = [
     "TimelineSchema",
     "aim_for_target",
     "check_drift",
+    "drift_notices",
     "exposure_limit",
     "exposure_map",
     "measured_fwhm",

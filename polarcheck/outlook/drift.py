@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from polarcheck.alignment import Alignment
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.errors import InputError
+from polarcheck.errors import InputError, Notice
 from polarcheck.sky import (
     Pole,
     Track,
@@ -35,6 +35,7 @@ __all__ = [
     "DriftRates",
     "Rate",
     "drift_in_camera",
+    "drift_notices",
     "moments_over",
     "predict_drift",
     "require_up",
@@ -167,6 +168,20 @@ def predict_drift(
         sigma_arcsec=spread,
         rates_sigma=None if slope_spread is None else DriftRates(*(float(sigma) for sigma in slope_spread)),
     )
+
+
+def drift_notices(drift: Drift) -> tuple[Notice, ...]:
+    """Warn of a target that sets while it drifts."""
+    down = np.flatnonzero(drift.altitude_deg < _LOWEST_DEG)
+    if not len(down):
+        return ()
+    i = int(down[0])
+    after = np.interp(_LOWEST_DEG, drift.altitude_deg[[i, i - 1]], drift.seconds[[i, i - 1]])
+    said = (
+        f"The target sets {after / 60:.0f} min after the start: what the drift says of later moments nobody will see, and "
+        "refraction so low is not known."
+    )
+    return (Notice("target-sets", said, ("utc",)),)
 
 
 def _spread(

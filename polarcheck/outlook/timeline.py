@@ -80,6 +80,16 @@ class Timeline:
     guided: bool
     tolerance_arcsec: float
 
+    @property
+    def spans_up_s(self) -> tuple[tuple[float, float], ...]:
+        """When the target stands at 5 deg or higher: beginnings and ends, since dusk. [s]"""
+        up = self.altitude_deg >= _LOWEST_DEG
+        edges = np.flatnonzero(up[:-1] != up[1:])
+        crossings = [_crossing(self.seconds, self.altitude_deg, int(i), _LOWEST_DEG) for i in edges]
+        bounds = [*([float(self.seconds[0])] if up[0] else []), *crossings]
+        bounds += [float(self.seconds[-1])] if up[-1] else []
+        return tuple(zip(bounds[::2], bounds[1::2], strict=True))
+
 
 def night_of(utc: tuple[float, float], site: Site) -> Night:
     """Find the night that holds a moment, or else the one that comes next.
@@ -125,8 +135,9 @@ def _dark_span(seconds: Array, sun: Array, limit: float) -> tuple[float, float] 
     return None
 
 
-def _crossing(seconds: Array, sun: Array, i: int, limit: float) -> float:
-    return float(seconds[i] + (limit - sun[i]) / (sun[i + 1] - sun[i]) * (seconds[i + 1] - seconds[i]))
+def _crossing(seconds: Array, altitude: Array, i: int, limit: float) -> float:
+    part = (limit - altitude[i]) / (altitude[i + 1] - altitude[i])
+    return float(seconds[i] + part * (seconds[i + 1] - seconds[i]))
 
 
 def night_timeline(

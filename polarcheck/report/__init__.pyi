@@ -14,6 +14,7 @@ from .objects import (
 )
 from .pictures.axis import save_measurement_picture
 from .pictures.drift import save_drift_picture
+from .pictures.drift_check import save_drift_check_picture
 from .pictures.mark import save_mark_picture
 from .pictures.sky_map import save_map_picture
 from .pictures.star_look import save_look_picture
@@ -59,6 +60,7 @@ __all__ = [
     "rig_object",
     "rig_template",
     "rig_text",
+    "save_drift_check_picture",
     "save_drift_picture",
     "save_look_picture",
     "save_map_picture",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +51,7 @@ def simulate_frames(
     atmosphere: Atmosphere | None = None,
     seed: int = 0,
     site_keywords: SiteKeywords = "geodetic",
+    progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Write solved frames of a mount with a known axis error, and ``truth.json`` beside them.
 
@@ -87,6 +88,8 @@ def simulate_frames(
         Of the noise; the same seed gives the same frames.
     site_keywords : {"geodetic", "sexagesimal"}
         How the headers give the site: OBSGEO-B, -L, -H or SITELAT, SITELONG, SITEELEV.
+    progress : callable, optional
+        Called with the number of frames written and of all frames.
 
     Returns
     -------
@@ -126,6 +129,8 @@ def simulate_frames(
         cards = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
         light = exposed(attitudes[i], moment, sky, camera, [seed, i])
         _write(path, cards + wcs_cards(points, camera), light)
+        if progress is not None:
+            progress(i + 1, len(paths))
     about = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)]
     truth = TruthSchema.of(axis, sky.pole(pole), sky, camera, seed=seed, noise_px=noise_px, frames=about)
     (folder / "truth.json").write_text(truth.to_json() + "\n", encoding="utf-8")

@@ -9,9 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from astropy.io import fits
+from matplotlib.colors import to_rgb
+from matplotlib.image import imread
 from typer.testing import CliRunner
 
 from polarcheck.cli.app import app
+from polarcheck.report.pictures.canvas import PALE, STRONG
 
 SAMPLES = Path(__file__).parents[2] / "sample_frames"
 TRACKED = sorted((SAMPLES / "tracked_only").glob("*.fits.fz"))
@@ -123,3 +126,27 @@ def test_sequences_that_tell_nothing_are_refused(tmp_path: Path) -> None:
         assert result.exit_code == 1
         assert words in " ".join(result.stderr.split())
         assert result.stdout == ""
+
+
+def test_picture_shows_what_was_seen_beside_what_was_predicted(tmp_path: Path) -> None:
+    picture = tmp_path / "check.png"
+    arguments = [
+        str(SAMPLES / "north_sweep"),
+        "--check",
+        str(SAMPLES / "tracked_only"),
+        "--plot",
+        str(picture),
+    ]
+    assert CliRunner().invoke(app, ["drift", *arguments]).exit_code == 0
+    pixels = imread(picture)[..., :3]
+    for colour in (STRONG, PALE):  # the dots of the frames, and the predicted lines
+        near = np.abs(pixels - np.array(to_rgb(colour))).max(axis=-1) < 0.02
+        assert near.sum() > 200, colour
+
+
+def test_picture_that_cannot_be_kept_is_refused_before_the_work(tmp_path: Path) -> None:
+    result = CliRunner().invoke(
+        app, ["drift", str(tmp_path / "none"), "--check", str(tmp_path), "--plot", str(tmp_path / "x.gif")]
+    )
+    assert result.exit_code == 2
+    assert "--plot" in result.stderr

@@ -58,7 +58,7 @@ def _row(drift: Drift, i: int) -> tuple[str, ...]:
         signed(north),
         f"{np.hypot(east, north):.2f}",
         signed(drift.rotation_arcsec[i]),
-        f"{drift.altitude_deg[i]:.1f}",
+        f"{drift.altitude_deg[i]:.1f}" if drift.altitude_deg[i] >= 0 else "set",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from polarcheck.alignment import Alignment
-from polarcheck.outlook import Exposure, Optics
+from polarcheck.outlook import LONGEST_S, Exposure, Optics
 from polarcheck.report.text.lines import Column, table, wrapped
 from polarcheck.report.text.words import guided_word, length_text, pole_words, target_text, utc_text
 from polarcheck.sky import Target
@@ -69,6 +69,8 @@ def _limit(exposure: Exposure, optics: Optics) -> str:
             f"Then a star {place_on_sensor(exposure.limited_at)} has moved by {tolerance}; the largest part of it is "
             f"{_BY[exposure.limited_by]}."
         )
+        if exposure.available_s < LONGEST_S:
+            said += f" The target sets (5 deg) in {length_text(exposure.available_s)}."
     longest = "no limit" if exposure.limit_s is None else length_text(exposure.limit_s)
     rows = [("longest exposure", longest), ("with 95 % confidence", _sure(exposure))]
     return table(_LIMIT, rows) + "\n\n" + wrapped(said)

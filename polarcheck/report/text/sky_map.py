@@ -29,6 +29,8 @@ def map_text(sky: SkyMap, alignment: Alignment) -> str:
     rows = []
     for i in np.arange(len(sky.declination_deg))[::every][::-1]:
         cells = [_cell(sky.limit_s[i], sky.hour_angle_deg, 15 * hour) for hour in _HOURS]
+        if set(cells) == {short_length(float("nan"))}:
+            continue  # nowhere above 5 deg in these hours
         rows.append([f"{sky.declination_deg[i]:+11.0f}", *cells])
     return "\n\n".join([head, table(columns, rows), wrapped(_FOOT)])
 

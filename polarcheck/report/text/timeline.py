@@ -30,9 +30,8 @@ def timeline_text(line: Timeline, alignment: Alignment, target: Target) -> str:
         f"(Sun below {night.sun_deg:.0f} deg), {guided_word(line.guided)}, with stars moving at most "
         f"{line.tolerance_arcsec:.3g} arcsec and the axis {off_text(alignment)}."
     )
-    return "\n\n".join(
-        [head, table(_COLUMNS, [_row(line, i) for i in range(len(line.seconds))]), _foot(line)]
-    )
+    rows = [_row(line, i) for i in range(len(line.seconds)) if not np.isnan(line.limit_s[i])]
+    return "\n\n".join([head, table(_COLUMNS, rows), _foot(line)])
 
 
 def _row(line: Timeline, i: int) -> tuple[str, ...]:
@@ -42,7 +41,7 @@ def _row(line: Timeline, i: int) -> tuple[str, ...]:
         clock_text(add_seconds(line.night.dusk, float(line.seconds[i]))),
         f"{line.altitude_deg[i]:.0f}",
         f"{line.hour_angle_deg[i] / 15:+.1f}",
-        "too low" if np.isnan(limit) else "no limit" if np.isinf(limit) else length_in_table(limit),
+        "no limit" if np.isinf(limit) else length_in_table(limit),
         f"{moon:.0f}" if moon >= 0 else "down",
     )
 
@@ -56,4 +55,17 @@ def _foot(line: Timeline) -> str:
     free = (line.moon_altitude_deg < 0) & (line.altitude_deg >= 5)
     share = float(free.mean()) * float(line.seconds[-1]) / 3600
     moon = f"The Moon is {line.moon_lit:.0%} lit; the target is up without it for about {share:.1f} h."
-    return wrapped(f"{crossing} {moon}")
+    return wrapped(f"{_up(line)}{crossing} {moon}")
+
+
+def _up(line: Timeline) -> str:
+    """Say when the target rises and sets, where it does; rows without it are left out."""
+    said = []
+    for begin, end in line.spans_up_s:
+        first, last = (clock_text(add_seconds(line.night.dusk, moment)) for moment in (begin, end))
+        rises, sets = begin > line.seconds[0], end < line.seconds[-1]
+        if rises and sets:
+            said.append(f"from {first} to {last} UTC")
+        elif rises or sets:
+            said.append(f"from {first} UTC on" if rises else f"until {last} UTC, then it sets")
+    return f"It stands above 5 deg {' and '.join(said)}. " if said else ""

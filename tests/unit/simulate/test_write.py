@@ -307,3 +307,10 @@ def test_impossible_camera_is_refused(camera: dict[str, Any]) -> None:
 def test_sensor_points_keep_the_second_moment_of_stars_spread_evenly() -> None:
     away = sensor_points(Camera()) - [599.5, 449.5]
     assert SENSOR_WEIGHTS @ away**2 == pytest.approx([1200**2 / 12, 900**2 / 12])
+
+
+def test_progress_is_told_frame_by_frame(tmp_path: Path) -> None:
+    told: list[tuple[int, int]] = []
+    small = Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0)
+    simulated(tmp_path, count=3, camera=small, progress=lambda *so_far: told.append(so_far))
+    assert told == [(1, 3), (2, 3), (3, 3)]
