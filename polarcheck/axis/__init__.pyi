@@ -6,6 +6,7 @@ from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foreto
 from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
+from .region import confidence_region
 
 __all__ = [
     "LOWEST",
@@ -24,6 +25,7 @@ __all__ = [
     "camera_axis",
     "carry_axis",
     "chosen_frames",
+    "confidence_region",
     "fit_axis",
     "fit_creeping_axis",
     "flexure_region",

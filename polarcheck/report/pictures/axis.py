@@ -11,9 +11,21 @@ from typing import Any
 import numpy as np
 
 from polarcheck.alignment import side_words
+from polarcheck.axis import confidence_region
 from polarcheck.constants import ARCMIN
 from polarcheck.measurement import Measurement
-from polarcheck.report.pictures.canvas import DIM, FILL, INK, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    FILL,
+    HEAD_PT,
+    INK,
+    STRONG,
+    WIDTH_IN,
+    dress,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.vectors import Array
 
@@ -22,6 +34,7 @@ __all__ = ["save_measurement_picture"]
 _FLATTEST_ARCSEC = 0.1  # residuals far below any solution's error are not blown up
 
 
+@own_style()
 def save_measurement_picture(result: Measurement, path: Path) -> None:
     """Draw a measurement and save it; the format follows the file's ending (.png or .svg).
 
@@ -30,15 +43,15 @@ def save_measurement_picture(result: Measurement, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    figure = new_figure(12.4, 4.9)
-    whole, near, residuals = figure.subplots(1, 3)
-    for axes in (whole, near, residuals):
+    figure = new_figure(WIDTH_IN, 9.4)
+    parts = figure.subplot_mosaic([["whole", "whole"], ["near", "residuals"]], height_ratios=[1.7, 1])
+    for axes in parts.values():
         dress(axes)
         axes.set_box_aspect(1)
-    _draw_whole(whole, result)
-    _draw_near(near, result)
-    _draw_residuals(residuals, result)
-    figure.suptitle(_title(result), color=INK, fontsize=12)
+    _draw_whole(parts["whole"], result)
+    _draw_near(parts["near"], result)
+    _draw_residuals(parts["residuals"], result)
+    figure.suptitle(_title(result), color=INK, fontsize=HEAD_PT)
     save(figure, path)
 
 
@@ -48,8 +61,8 @@ def _title(result: Measurement) -> str:
     azimuth, plus_azimuth = with_sigma(abs(error.azimuth_arcmin), error.azimuth_sigma_arcmin)
     altitude, plus_altitude = with_sigma(abs(error.altitude_arcmin), error.altitude_sigma_arcmin)
     return (
-        f"The axis points {azimuth} ± {plus_azimuth} arcmin too far {side} (about the vertical), "
-        f"{altitude} ± {plus_altitude} arcmin too {height}"
+        f"The axis points {azimuth} ± {plus_azimuth} arcmin too far {side}\n"
+        f"(about the vertical), {altitude} ± {plus_altitude} arcmin too {height}"
     )
 
 
@@ -60,17 +73,20 @@ def _draw_whole(axes: Any, result: Measurement) -> None:
     axes.plot(0, 0, marker="s", color=INK, markersize=6)
     axes.plot(x, y, marker="o", color=STRONG, markersize=7)
     above = y >= 0
-    axes.annotate(
-        f"{result.pole.kind} pole",
-        (0, 0),
-        (0, -14 if above else 8),
-        textcoords="offset points",
-        color=INK,
-        ha="center",
-    )
-    axes.annotate(
-        "axis", (x, y), (0, 9 if above else -16), textcoords="offset points", color=STRONG, ha="center"
-    )
+    for name, place, away, colour in (
+        (f"{result.pole.kind} pole", (0.0, 0.0), -1 if above else 1, INK),
+        ("axis", (x, y), 1 if above else -1, STRONG),
+    ):
+        axes.annotate(
+            name,
+            place,
+            (0, 9 * away),
+            textcoords="offset points",
+            color=colour,
+            ha="center",
+            va="bottom" if away > 0 else "top",
+            fontsize=HEAD_PT,
+        )
     axes.set(xlim=(-half, half), ylim=(-half, half), title="The axis, seen from behind the mount")
     axes.set_xlabel(_sideways(result))
     axes.set_ylabel("altitude, arcmin: up is too high")
@@ -78,24 +94,23 @@ def _draw_whole(axes: Any, result: Measurement) -> None:
 
 def _draw_near(axes: Any, result: Measurement) -> None:
     x, y = _place(result)
-    for probability, style, name in ((0.95, "-", "95 %"), (0.6827, "--", "68 %")):
-        ring = _ellipse(result, probability)
-        axes.plot(x + ring[:, 0], y + ring[:, 1], color=INK, linewidth=1.4, linestyle=style, label=name)
+    for probability, style in ((0.95, "-"), (0.68, "--")):
+        ring = _region(result, probability)
+        axes.plot(x + ring[:, 0], y + ring[:, 1], color=INK, linewidth=1.4, linestyle=style)
     axes.plot(x, y, marker="o", color=STRONG, markersize=5)
-    reach = 1.3 * np.abs(_ellipse(result, 0.95)).max()
+    reach = 1.4 * np.abs(_region(result, 0.95)).max()
     if np.hypot(x, y) < reach:
         axes.plot(0, 0, marker="s", color=INK, markersize=6)
     axes.set(
         xlim=(x - reach, x + reach),
         ylim=(y - reach, y + reach),
-        title="Where it lies, with probability",
+        title="Where it lies, by 95 %\n(dashed: 68 %)",
     )
     axes.set_xlabel(_sideways(result))
     axes.set_ylabel("altitude, arcmin")
     axes.ticklabel_format(useOffset=False)
-    axes.locator_params(nbins=5)
-    corner = "upper left" if result.fit.covariance[0, 1] > 0 else "upper right"  # where the ellipse is not
-    axes.legend(loc=corner, frameon=False, labelcolor=INK, fontsize=9)
+    axes.locator_params(nbins=4)
+    axes.locator_params(axis="x", nbins=2)
 
 
 def _draw_residuals(axes: Any, result: Measurement) -> None:
@@ -105,7 +120,7 @@ def _draw_residuals(axes: Any, result: Measurement) -> None:
     axes.vlines(places, 0, heights, color=FILL, linewidth=max(1.0, min(6.0, 120 / len(used))))
     axes.axhline(result.residual_rms_arcsec, color=STRONG, linewidth=1, linestyle="--")
     axes.set(
-        title="Residual of each frame",
+        title="Residuals (dashed:\nroot mean square)",
         xlim=(0.3, len(used) + 0.7),
         ylim=(0, 1.25 * max([*heights, _FLATTEST_ARCSEC])),
     )
@@ -113,7 +128,7 @@ def _draw_residuals(axes: Any, result: Measurement) -> None:
         said = "without redundancy\nnothing is left over"
         axes.text(0.5, 0.5, said, transform=axes.transAxes, color=INK, ha="center")
     axes.set_xlabel("frame, in order of time")
-    axes.set_ylabel("arcsec (dashed: root mean square)")
+    axes.set_ylabel("arcsec")
     axes.xaxis.get_major_locator().set_params(integer=True)
 
 
@@ -131,18 +146,6 @@ def _largest_sigma(result: Measurement) -> float:
     return float(np.sqrt(np.linalg.eigvalsh(result.fit.covariance)[-1])) / ARCMIN
 
 
-def _ellipse(result: Measurement, probability: float) -> Array:
+def _region(result: Measurement, probability: float) -> Array:
     """Points of the region that holds the axis with a probability, shape (k, 2). [arcmin]"""
-    values, vectors = np.linalg.eigh(result.fit.covariance)
-    radius = _radius(probability, result.fit.degrees_of_freedom)
-    angle = np.linspace(0, 2 * np.pi, 181)
-    circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    return np.asarray(radius * (circle * np.sqrt(np.maximum(values, 1e-30))) @ vectors.T / ARCMIN)
-
-
-def _radius(probability: float, dof: int) -> float:
-    """Radius in standard errors: from Fisher's F with 2 and dof degrees, or chi square for a known noise."""
-    outside = 1 - probability
-    if dof == 0:
-        return float(np.sqrt(-2 * np.log(outside)))
-    return float(np.sqrt(dof * (outside ** (-2 / dof) - 1)))
+    return confidence_region(result.fit.covariance, result.fit.degrees_of_freedom, probability) / ARCMIN

@@ -2,19 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from polarcheck.outlook import Drift
-from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    HEAD_PT,
+    INK,
+    LINES,
+    PALE,
+    STRONG,
+    STYLES,
+    TEXT_PT,
+    WIDTH_IN,
+    dress,
+    halo,
+    label_ends,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
+from polarcheck.vectors import Array
 
 __all__ = ["save_drift_picture"]
 
+_LINES_IN = 2.7
+_NAMED = (*LINES[:3], INK)  # the darkest line is too dark for letters
 
+
+@own_style()
 def save_drift_picture(drift: Drift, target: Target, path: Path) -> None:
     """Draw a drift and save it; the format follows the file's ending (.png or .svg).
 
@@ -23,15 +45,16 @@ def save_drift_picture(drift: Drift, target: Target, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    figure = new_figure(12.4, 4.6)
-    way, growth, causes = figure.subplots(1, 3)
+    figure = new_figure(WIDTH_IN, 2 * _LINES_IN + 6.6)
+    growth, causes, way = figure.subplots(3, 1, height_ratios=[_LINES_IN, _LINES_IN, 4.2])
     for axes in (way, growth, causes):
         dress(axes)
-    _draw_way(way, drift)
     _draw_growth(growth, drift)
     _draw_causes(causes, drift)
+    _draw_way(way, drift)
     length = length_text(float(drift.seconds[-1]))
-    figure.suptitle(f"Drift of {target.name} in the camera over {length}, unguided", color=INK, fontsize=12)
+    title = f"Drift of {target.name} in the camera\nover {length}, unguided"
+    figure.suptitle(title, color=INK, fontsize=HEAD_PT)
     save(figure, path)
 
 
@@ -45,43 +68,58 @@ def _draw_way(axes: Any, drift: Drift) -> None:
     axes.plot(east, north, color=INK, linewidth=1.6)
     some = np.unique(np.linspace(0, len(east) - 1, 7).round().astype(int))
     axes.plot(east[some], north[some], linestyle="", marker="o", markersize=4, color=STRONG)
-    axes.annotate("start", (0, 0), (6, 6), textcoords="offset points", color=PALE, fontsize=9)
-    axes.annotate("end", (east[-1], north[-1]), (6, 6), textcoords="offset points", color=PALE, fontsize=9)
-    half = 0.65 * max(np.ptp(east), np.ptp(north), 0.02)
+    ahead = np.array(
+        [-(east[-1] - east[0]), north[-1] - north[0]]
+    )  # on the picture, where east is to the left
+    ahead /= max(float(np.hypot(*ahead)), 1e-9)
+    for name, place, away in (("start", (east[0], north[0]), -ahead), ("end", (east[-1], north[-1]), ahead)):
+        axes.annotate(
+            name,
+            place,
+            tuple(16 * away),
+            textcoords="offset points",
+            color=PALE,
+            ha="center",
+            va="center",
+            fontsize=TEXT_PT,
+            path_effects=halo(),
+        )
+    half = 0.75 * max(np.ptp(east), np.ptp(north), 0.02)
     middle = (east.max() + east.min()) / 2, (north.max() + north.min()) / 2
     # east is to the left, as the sky is drawn with north up
     axes.set(xlim=(middle[0] + half, middle[0] - half), ylim=(middle[1] - half, middle[1] + half))
     axes.set_box_aspect(1)
+    axes.locator_params(nbins=5)
     axes.set(title="The star in the camera", xlabel="← east, arcsec", ylabel="north, arcsec")
 
 
 def _draw_growth(axes: Any, drift: Drift) -> None:
-    time, name = _minutes(drift)
-    for values, label, colour, style in (
-        (drift.east_arcsec, "east", INK, "-"),
-        (drift.north_arcsec, "north", STRONG, "-"),
-        (drift.rotation_arcsec, "field rotation", PALE, "--"),
-    ):
-        axes.plot(time, values, color=colour, linestyle=style, linewidth=1.5, label=label)
-    axes.set(title="How it grows", xlabel=name, ylabel="arcsec")
-    axes.legend(frameon=False, labelcolor=INK, fontsize=9)
+    series = [
+        ("east", drift.east_arcsec),
+        ("north", drift.north_arcsec),
+        ("rotation", drift.rotation_arcsec),
+    ]
+    _draw_lines(axes, drift, series)
+    axes.set(title="How drift and field rotation grow", ylabel="arcsec")
 
 
 def _draw_causes(axes: Any, drift: Drift) -> None:
+    names = {"rate": "tracking\nrate"}
+    series = [
+        (names.get(cause, cause), np.hypot(parts[:, 0], parts[:, 1])) for cause, parts in drift.causes.items()
+    ]
+    if series[-1][1].max() < 1e-6:  # the tracking rate, where it is the sidereal one
+        series.pop()
+    _draw_lines(axes, drift, series)
+    axes.set(title="What the drift comes from", ylabel="arcsec on the sky")
+
+
+def _draw_lines(axes: Any, drift: Drift, series: Sequence[tuple[str, Array]]) -> None:
+    """Draw values over time, each in its own shade and stroke, with its name at its end."""
     time, name = _minutes(drift)
-    styles = {
-        "azimuth": (STRONG, "-"),
-        "altitude": (INK, "-"),
-        "refraction": (PALE, "--"),
-        "rate": (FILL, ":"),
-    }
-    for cause, (colour, style) in styles.items():
-        parts = drift.causes[cause]  # type: ignore[index]
-        size = np.hypot(parts[:, 0], parts[:, 1])
-        if cause == "rate" and size.max() < 1e-6:
-            continue
-        label = {"rate": "tracking rate"}.get(cause, cause)
-        axes.plot(time, size, color=colour, linestyle=style, linewidth=1.5, label=label)
+    for (_, values), colour, style in zip(series, LINES, STYLES, strict=False):
+        axes.plot(time, values, color=colour, linestyle=style, linewidth=1.8)
     axes.axhline(0, color=DIM, linewidth=0.6)
-    axes.set(title="What it comes from", xlabel=name, ylabel="arcsec on the sky")
-    axes.legend(frameon=False, labelcolor=INK, fontsize=9)
+    axes.set(xlim=(time[0], time[-1]), xlabel=name)
+    ends = [(float(values[-1]), said, colour) for (said, values), colour in zip(series, _NAMED, strict=False)]
+    label_ends(axes, ends, _LINES_IN - 0.8)

@@ -13,18 +13,36 @@ from typing import Any
 import numpy as np
 
 from polarcheck.followup import StarTarget
-from polarcheck.report.pictures.canvas import DIM, FILL, GROUND, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    FILL,
+    GROUND,
+    INK,
+    LINES,
+    PALE,
+    dress,
+    halo,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.mark import shift_words
 from polarcheck.vectors import Array
 
 __all__ = ["save_mark_picture"]
 
-_WIDTH_IN = 11.0
+_WIDTH_IN = 10.4
 _LEAST_PX = np.array([48.0, 24.0])  # of the strip
 _ROUND_PX, _ROUND_SHARE = 14.0, 0.12  # shown around the star's way, at least, and of its extent
 _FLATTEST, _STEEPEST = 3.0, 1.0  # width over height of the strip
 _MOST_COLUMNS = 1400  # more are not seen; the brightest pixel of each block stands
-_COLOURS = (PALE, INK, STRONG)  # now, after the first knob, after both
+_COLOURS = LINES[:3]  # now, after the first knob, after both
+_SIGNS = (
+    "o",
+    "D",
+    "s",
+)  # so that a star of few pixels is found, and the places are told apart without colour
+_TICK_PT = 17.0
 _CLOSE_PT = 12.0  # the star itself stays free of lines
 _STRIP_PT = 550.0  # width of the strip, about
 _SIDES = ((1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0))  # of a place, for its name
@@ -34,6 +52,7 @@ _PATCH = {"facecolor": GROUND, "edgecolor": "none", "pad": 1.0}  # keeps figures
 Place = tuple[float, float]
 
 
+@own_style()
 def save_mark_picture(target: StarTarget, pixels: Any, path: Path) -> None:
     """Draw where the star is and where it must go, and save it as .png or .svg.
 
@@ -59,7 +78,7 @@ def save_mark_picture(target: StarTarget, pixels: Any, path: Path) -> None:
     _draw_light(axes, pixels, strip)
     (left, bottom), (right, top) = strip
     axes.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
-    axes.tick_params(labelsize=11, colors=FILL, length=6)
+    axes.tick_params(labelsize=_TICK_PT, colors=INK, length=6)
     axes.locator_params(nbins=7)
     axes.plot(*_shown_way(target).T, color=INK, linewidth=1.2, linestyle=(0, (1, 4)))
     places = _places(target)
@@ -67,9 +86,9 @@ def save_mark_picture(target: StarTarget, pixels: Any, path: Path) -> None:
         if place is not None:
             _draw_place(axes, place, number)
     _draw_names(axes, places, strip)
-    for letter, corner, away in (("x", (1, 0), (-4, -34)), ("y", (0, 1), (-30, 12))):
-        axes.annotate(letter, corner, away, "axes fraction", "offset points", color=FILL, fontsize=15)
-    axes.set_title(_title(target), color=INK, fontsize=17, loc="left", pad=14)
+    for letter, corner, away in (("x", (1, 0), (6, 4)), ("y", (0, 1), (-30, 12))):
+        axes.annotate(letter, corner, away, "axes fraction", "offset points", color=INK, fontsize=_TICK_PT)
+    axes.set_title(_title(target), color=INK, fontsize=18, loc="left", pad=14)
     save(figure, path)
 
 
@@ -165,9 +184,11 @@ def _reduced(light: Array, sky: float) -> Array:
 def _draw_place(axes: Any, place: Place, number: int) -> None:
     """Rule a place off against both rulers; its figures have a row and a column of their own there."""
     x, y = place
+    sign = {"markersize": 2 * _CLOSE_PT - 4, "markerfacecolor": "none", "markeredgewidth": 1.6}
+    axes.plot(x, y, _SIGNS[number], color=_COLOURS[number], path_effects=halo(4.0), clip_on=False, **sign)
     line = {"arrowstyle": "-", "color": _COLOURS[number], "linewidth": 1.6}
     line |= {"shrinkA": 2.0, "shrinkB": _CLOSE_PT}
-    below, beside = -30.0 - 26.0 * number, -48.0 - 60.0 * number  # points from the strip's lower left corner
+    below, beside = -34.0 - 26.0 * number, -62.0 - 62.0 * number  # points from the strip's lower left corner
     rulers: tuple[tuple[float, tuple[float, float], tuple[str, str], str, str], ...] = (
         (x, (x, below), ("data", "axes points"), "center", "top"),
         (y, (beside, y), ("axes points", "data"), "right", "center"),
@@ -208,7 +229,7 @@ def _draw_names(axes: Any, places: Sequence[tuple[Place | None, str]], strip: Ar
         style = _type(number, "left" if across > 0 else "right", "bottom" if up > 0 else "top")
         away = (across * _CLOSE_PT, up * _CLOSE_PT)
         text = axes.annotate(name, place, away, textcoords="offset points", **style)
-        text.set_path_effects(_halo())
+        text.set_path_effects(halo(4.0))
 
 
 def _box(spot: Array, letters: int, across: float, up: float) -> Array:
@@ -230,10 +251,4 @@ def _cost(box: Array, taken: Sequence[Array], size: Array) -> float:
 
 
 def _type(number: int, across: str, along: str) -> dict[str, Any]:
-    return {"color": _COLOURS[number], "fontsize": 18, "fontweight": "bold", "ha": across, "va": along}
-
-
-def _halo() -> list[Any]:
-    from matplotlib.patheffects import withStroke
-
-    return [withStroke(linewidth=4, foreground=GROUND)]
+    return {"color": _COLOURS[number], "fontsize": 19, "fontweight": "bold", "ha": across, "va": along}

@@ -9,13 +9,16 @@ from typing import Any
 import numpy as np
 
 from polarcheck.outlook import StarLook
-from polarcheck.report.pictures.canvas import DIM, GROUND, INK, PALE, STRONG, new_figure, save
+from polarcheck.report.pictures.canvas import DIM, GROUND, INK, PALE, STRONG, new_figure, own_style, save
 from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 
 __all__ = ["save_look_picture"]
 
+_WIDTH_IN, _PT = 7.4, 12.5
 
+
+@own_style()
 def save_look_picture(
     looks: Sequence[Sequence[StarLook]], target: Target, fwhm_px: float, guided: bool, path: Path
 ) -> None:
@@ -31,19 +34,20 @@ def save_look_picture(
     shades = LinearSegmentedColormap.from_list("ember", [GROUND, "#5a2a1c", STRONG, PALE, "#fff2e6"])
     farthest = max(look.trail_px for row in looks for look in row)
     half = int(np.ceil(1.6 * fwhm_px + 0.55 * farthest + 1))
-    figure = new_figure(9.6, 1.0 + 1.9 * len(looks))
+    figure = new_figure(_WIDTH_IN, 1.2 + 2.0 * len(looks))
     grid = figure.subplots(len(looks), len(looks[0]), squeeze=False)
     for row, line in zip(grid, looks, strict=True):
         for axes, look in zip(row, line, strict=True):
             _draw(axes, look, fwhm_px, half, shades)
-        row[0].set_ylabel(length_text(line[0].seconds), color=PALE, fontsize=11)
+        row[0].set_ylabel(length_text(line[0].seconds), color=PALE, fontsize=_PT)
     for axes, look in zip(grid[0], looks[0], strict=True):
-        axes.set_title(look.place, color=INK, fontsize=10)
+        axes.set_title(look.place.replace(" at ", "\nat "), color=INK, fontsize=_PT)
     how = "guided" if guided else "unguided"
     figure.suptitle(
-        f"A star of {target.name}'s field, {how}; each square is {2 * half} px wide, north up, east left",
+        f"A star of {target.name}'s field, {how}: how far it moves,\nand major over minor axis. Each square is "
+        f"{2 * half} px wide,\nnorth up, east left",
         color=INK,
-        fontsize=11,
+        fontsize=_PT,
     )
     save(figure, path)
 
@@ -55,5 +59,5 @@ def _draw(axes: Any, look: StarLook, fwhm_px: float, half: int, shades: Any) -> 
     for spine in axes.spines.values():
         spine.set_color(DIM)
     axes.set_facecolor(GROUND)
-    said = f"{look.trail_px:.1f} px, elongation {look.elongation:.2f}"
-    axes.set_xlabel(said, color=INK, fontsize=8)
+    said = f"{look.trail_px:.1f} px\n{look.elongation:.2f} long"
+    axes.set_xlabel(said, color=INK, fontsize=_PT)

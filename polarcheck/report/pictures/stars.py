@@ -8,7 +8,18 @@ from typing import Any
 
 import numpy as np
 
-from polarcheck.report.pictures.canvas import DIM, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    INK,
+    PALE,
+    STRONG,
+    TEXT_PT,
+    WIDTH_IN,
+    dress,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.stars import FrameStars, StarSummary, median_map
 
 __all__ = ["save_stars_picture"]
@@ -16,6 +27,7 @@ __all__ = ["save_stars_picture"]
 _MINOR = 0.2  # of a part's height: the shorter axis of the outline
 
 
+@own_style()
 def save_stars_picture(frames: Sequence[FrameStars], path: Path) -> None:
     """Draw width and elongation of each frame, and both over the sensor; the ending gives the format.
 
@@ -26,8 +38,9 @@ def save_stars_picture(frames: Sequence[FrameStars], path: Path) -> None:
     """
     measured = [frame for frame in frames if frame.summary and frame.summary.fwhm_px is not None]
     summaries = [frame.summary for frame in measured if frame.summary]
-    figure = new_figure(12.4, 4.4)
-    width, long, sensor = figure.subplots(1, 3, width_ratios=[1, 1, 1.2])
+    figure = new_figure(WIDTH_IN, 8.6)
+    parts = figure.subplot_mosaic([["width", "long"], ["sensor", "sensor"]], height_ratios=[1, 1.4])
+    width, long, sensor = parts["width"], parts["long"], parts["sensor"]
     for axes in (width, long):
         dress(axes)
     dress(sensor, grid=False)
@@ -39,7 +52,7 @@ def save_stars_picture(frames: Sequence[FrameStars], path: Path) -> None:
     width.set_ylim(bottom=0.0)
     long.set_ylim(bottom=0.99)
     if moved.any():
-        long.legend(loc="upper right", frameon=False, labelcolor=INK, fontsize=9)
+        long.legend(loc="upper right", frameon=False, labelcolor=INK, fontsize=TEXT_PT)
     _draw_sensor(sensor, measured, summaries)
     save(figure, path)
 
@@ -74,7 +87,7 @@ def _draw_sensor(axes: Any, frames: Sequence[FrameStars], summaries: Sequence[St
         for j in range(columns):
             if np.isfinite(fwhm[i, j]):
                 said = f"{fwhm[i, j]:.2f} px\n{elongation[i, j]:.2f}"
-                axes.text(j + 0.5, i + 0.1, said, color=INK, ha="center", fontsize=10)
+                axes.text(j + 0.5, i + 0.1, said, color=INK, ha="center", fontsize=TEXT_PT)
                 _draw_outline(axes, j + 0.5, i + 0.7, float(elongation[i, j]), ellipticity[i, j], tall)
     for i in range(1, rows):
         axes.axhline(i, color=DIM, linewidth=0.5)

@@ -8,7 +8,21 @@ from typing import Any
 import numpy as np
 
 from polarcheck.outlook import LONGEST_S, Timeline
-from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    FILL,
+    HEAD_PT,
+    INK,
+    PALE,
+    STRONG,
+    TEXT_PT,
+    WIDTH_IN,
+    dress,
+    halo,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 from polarcheck.times import add_seconds, iso_from_utc
@@ -17,6 +31,7 @@ from polarcheck.vectors import Array
 __all__ = ["save_timeline_picture"]
 
 
+@own_style()
 def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
     """Draw a night and save it; the format follows the file's ending (.png or .svg).
 
@@ -25,7 +40,7 @@ def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    figure = new_figure(10.4, 6.2)
+    figure = new_figure(WIDTH_IN, 6.6)
     limit, altitude = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
     for axes in (limit, altitude):
         dress(axes)
@@ -35,7 +50,7 @@ def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
     _draw_limit(limit, line)
     _draw_altitude(altitude, line)
     how = "guided" if line.guided else "unguided"
-    figure.suptitle(f"{target.name}, {how}, from dusk to dawn", color=INK, fontsize=12)
+    figure.suptitle(f"{target.name}, {how}, from dusk to dawn", color=INK, fontsize=HEAD_PT)
     save(figure, path)
 
 
@@ -56,18 +71,26 @@ def _shade_moon(axes: Any, line: Timeline) -> None:
 
 def _draw_limit(axes: Any, line: Timeline) -> None:
     shown = np.minimum(line.limit_s, LONGEST_S)
-    axes.plot(line.seconds / 3600, shown / 60, color=STRONG, linewidth=2)
-    axes.set(title=f"Longest exposure for {line.tolerance_arcsec:.3g} arcsec of motion", ylabel="minutes")
-    axes.set_ylim(0, 1.15 * float(np.nanmax(shown)) / 60)
+    unit, name = (3600, "hours") if np.nanmax(shown) > 7200 else (60, "minutes")
+    axes.plot(line.seconds / 3600, shown / unit, color=STRONG, linewidth=2)
+    axes.set(title=f"Longest exposure for {line.tolerance_arcsec:.3g} arcsec of motion", ylabel=name)
+    axes.set_ylim(0, 1.2 * float(np.nanmax(shown)) / unit)
     best = int(np.nanargmax(shown))
+    _name(axes, length_text(float(shown[best])), line, float(line.seconds[best]), float(shown[best]) / unit)
+
+
+def _name(axes: Any, said: str, line: Timeline, seconds: float, height: float) -> None:
+    """Write a name above a place, on that side of it where the picture is wider."""
+    is_late = seconds > line.seconds[-1] / 2
     axes.annotate(
-        length_text(float(shown[best])),
-        (line.seconds[best] / 3600, shown[best] / 60),
-        (0, 6),
+        said,
+        (seconds / 3600, height),
+        (-4 if is_late else 4, 5),
         textcoords="offset points",
         color=PALE,
-        ha="center",
-        fontsize=9,
+        ha="right" if is_late else "left",
+        fontsize=TEXT_PT,
+        path_effects=halo(),
     )
 
 
@@ -76,26 +99,22 @@ def _draw_altitude(axes: Any, line: Timeline) -> None:
     axes.plot(hours, line.altitude_deg, color=INK, linewidth=1.6, label="target")
     moon = np.where(line.moon_altitude_deg >= 0, line.moon_altitude_deg, np.nan)
     if np.isfinite(moon).any():
-        axes.plot(hours, moon, color=PALE, linewidth=1, linestyle=":", label=f"Moon, {line.moon_lit:.0%} lit")
-    if line.meridian_s is not None:
-        axes.annotate(
-            "meridian",
-            (line.meridian_s / 3600, 4),
-            (4, 0),
-            textcoords="offset points",
-            color=PALE,
-            fontsize=9,
+        axes.plot(
+            hours, moon, color=PALE, linewidth=1.6, linestyle=":", label=f"Moon, {line.moon_lit:.0%} lit"
         )
+    if line.meridian_s is not None:
+        _name(axes, "meridian", line, line.meridian_s, 2.0)
     axes.axhline(0, color=DIM, linewidth=0.6)
     axes.set(
-        ylim=(0, 90),
+        ylim=(0, 118),  # above the zenith the names of the lines
+        yticks=(0, 30, 60, 90),
         ylabel="altitude, deg",
         xlabel="UTC (shaded: the Moon is up)",
         xlim=(hours[0], hours[-1]),
     )
     places, names = _clock(line)
     axes.set_xticks(places, names)
-    axes.legend(frameon=False, labelcolor=INK, fontsize=9, loc="upper right")
+    axes.legend(frameon=False, labelcolor=INK, fontsize=TEXT_PT, loc="upper right", ncols=2)
 
 
 def _clock(line: Timeline) -> tuple[Array, list[str]]:
@@ -103,7 +122,7 @@ def _clock(line: Timeline) -> tuple[Array, list[str]]:
     begin = iso_from_utc(line.night.dusk)
     first = 3600 - (int(begin[14:16]) * 60 + float(begin[17:22]))
     length = float(line.seconds[-1])
-    step = 3600 * max(1, round(length / 3600 / 12))
+    step = 3600 * max(1, round(length / 3600 / 7))
     places = np.arange(first, length, step)
     names = [iso_from_utc(add_seconds(line.night.dusk, float(place) + 1))[11:13] + "h" for place in places]
     return places / 3600, names

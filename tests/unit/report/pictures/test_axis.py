@@ -6,16 +6,14 @@ import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
-import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.image import imread
-from scipy import stats
 
 from polarcheck import Measurement, measure
 from polarcheck.errors import InputError
 from polarcheck.report import save_measurement_picture
-from polarcheck.report.pictures.axis import _ellipse, _radius
+from polarcheck.report.pictures import canvas
 from tests.commands import SAMPLES, SOUTH, frames
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -39,7 +37,8 @@ each_case = pytest.mark.parametrize("name", ["north", "tiny", "two", "many", "so
 @pytest.fixture(scope="module")
 def drawn(results: dict[str, Measurement], tmp_path_factory: pytest.TempPathFactory) -> dict[str, ET.Element]:
     folder = tmp_path_factory.mktemp("drawn")
-    with mpl.rc_context({"svg.fonttype": "none"}):  # text as text, to be read here
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(canvas.STYLE, "svg.fonttype", "none")  # text as text, to be read here
         for name, result in results.items():
             save_measurement_picture(result, folder / f"{name}.svg")
     return {name: ET.parse(folder / f"{name}.svg").getroot() for name in results}
@@ -65,7 +64,7 @@ def test_png_is_dark_and_svg_is_xml(
 ) -> None:
     save_measurement_picture(results[name], tmp_path / "axis.png")
     pixels = imread(tmp_path / "axis.png")[..., :3]
-    assert pixels.shape[1] > 1200
+    assert pixels.shape[1] > 700
     # a white page is 1; a fiftieth of it leaves adapted eyes mostly alone (common practice, no source)
     assert luminance(pixels).mean() < 0.02
     assert drawn[name].tag == f"{SVG}svg"
@@ -118,7 +117,7 @@ def test_axes_are_labelled_in_arcminutes_and_the_title_says_the_error_in_words(
     assert said.count("azimuth on the sky, arcmin") == 2
     assert "altitude, arcmin: up is too high" in said
     assert "refracted pole" in said
-    title = next(text for text in said if text.startswith("The axis points"))
+    title = " ".join(text for text in said if "arcmin too" in text)
     error, north = results[name].error, results[name].site.is_north
     # azimuth grows eastward in the north and westward, seen from the pole's azimuth 180, in the south
     assert ("far east" in title) == ((error.azimuth_arcmin > 0) == north)
@@ -140,26 +139,6 @@ def test_two_frames_say_that_nothing_is_left_over(drawn: dict[str, ET.Element]) 
     assert "without redundancy" not in words(drawn["many"])
 
 
-@pytest.mark.parametrize("dof", [1, 2, 5, 12, 200])
-@pytest.mark.parametrize("probability", [0.6827, 0.95])
-def test_radius_of_the_region_is_hotellings(probability: float, dof: int) -> None:
-    """Two coordinates with a scale from the residuals: 2 F(2, dof), by scipy."""
-    expected = np.sqrt(2 * stats.f.ppf(probability, 2, dof))
-    assert _radius(probability, dof) == pytest.approx(expected, rel=1e-9)
-
-
-def test_radius_with_known_noise_is_chi_squares() -> None:
-    assert _radius(0.95, 0) == pytest.approx(np.sqrt(stats.chi2.ppf(0.95, 2)), rel=1e-9)
-
-
-def test_ellipse_has_the_covariance_of_the_fit(results: dict[str, Measurement]) -> None:
-    """A point at r on an ellipse of a covariance C fulfils p' C^-1 p = r^2."""
-    fit = results["many"].fit
-    points = _ellipse(results["many"], 0.95) * np.radians(1 / 60)
-    distance = np.einsum("ki,ij,kj->k", points, np.linalg.inv(fit.covariance), points)
-    assert distance == pytest.approx(2 * stats.f.ppf(0.95, 2, fit.degrees_of_freedom), rel=1e-6)
-
-
 def test_picture_that_cannot_be_written_is_an_input_error(
     results: dict[str, Measurement], tmp_path: Path
 ) -> None:
@@ -169,7 +148,6 @@ def test_picture_that_cannot_be_written_is_an_input_error(
 
 def test_same_result_gives_the_same_svg(results: dict[str, Measurement], tmp_path: Path) -> None:
     """No date in it, so that two pictures can be compared."""
-    with mpl.rc_context({"svg.hashsalt": "polarcheck"}):
-        for name in ("first.svg", "second.svg"):
-            save_measurement_picture(results["north"], tmp_path / name)
+    for name in ("first.svg", "second.svg"):
+        save_measurement_picture(results["north"], tmp_path / name)
     assert (tmp_path / "first.svg").read_bytes() == (tmp_path / "second.svg").read_bytes()
