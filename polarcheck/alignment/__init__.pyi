@@ -1,4 +1,4 @@
-from .error import AxisError, axis_error, side_words
+from .error import AxisError, axis_error, interval_factor, side_words
 from .saved import kept_text, read_alignment
 from .schema import AirTable, AxisTable, ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable, SiteTable
 from .state import Alignment, FrameFile, Step
@@ -20,6 +20,7 @@ __all__ = [
     "Step",
     "Systematic",
     "axis_error",
+    "interval_factor",
     "kept_text",
     "read_alignment",
     "side_words",

@@ -2,7 +2,7 @@ from .attitudes import camera_attitudes
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
 from .flexure import Creep, fit_creeping_axis, flexure_region
-from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_covariance
+from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_information
 from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
@@ -29,7 +29,7 @@ __all__ = [
     "fit_axis",
     "fit_creeping_axis",
     "flexure_region",
-    "foretold_covariance",
+    "foretold_information",
     "pointing_at",
     "reachable_turns",
     "solve_axis",

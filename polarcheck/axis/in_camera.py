@@ -16,7 +16,7 @@ from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.groups import group_means
 from polarcheck.vectors import Array, angle_between, best_rotations, rotation_matrix, tangent_basis, unit
 
-__all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_covariance"]
+__all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_information"]
 
 _FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
 _ROUNDS = 3  # of the linear solution; the second is exact to far below a milliarcsecond
@@ -213,8 +213,8 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     )
 
 
-def foretold_covariance(known: CameraAxis, axis: Array, turns: Array, pixel: float) -> Array:
-    """Return what frames that are still to be taken would leave of doubt in the axis, shape (2, 2). [rad^2]
+def foretold_information(known: CameraAxis, axis: Array, turns: Array, pixel: float) -> tuple[Array, Array]:
+    """Return what frames that are still to be taken would tell, with the noise as it is known now.
 
     Parameters
     ----------
@@ -229,11 +229,17 @@ def foretold_covariance(known: CameraAxis, axis: Array, turns: Array, pixel: flo
 
     Returns
     -------
-    ndarray, shape (2, 2)
-        As `FollowedAxis.covariance`, with the noise as it is known now.
+    before : ndarray, shape (4, 4)
+        Information that there is without them. [rad^-2]
+    each : ndarray, shape (n, 4, 4)
+        What each frame adds. The first two rows and columns of the inverse of a sum are the axis' covariance, as
+        `FollowedAxis.covariance` has it.
     """
     matrices = rotation_matrix(axis, turns) @ known.attitude
-    return _Equations.of(known, matrices, axis, known.axis, pixel).covariances[0]
+    equations = _Equations.of(known, matrices, axis, known.axis, pixel)
+    before = np.zeros((4, 4))
+    before[2:, 2:] = equations.prior
+    return before, equations.each
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,11 +273,17 @@ class _Equations:
         )
 
     @property
+    def each(self) -> Array:
+        """What each frame tells of both shifts, shape (n, 4, 4): of the axis, of the axis in the camera. [rad^-2]"""
+        both = np.concatenate([np.broadcast_to(np.eye(2), self.design.shape), -self.design], axis=-1)
+        return np.asarray(np.einsum("nji,njk,nkl->nil", both, self.weights, both))
+
+    @property
     def information(self) -> Array:
-        """Of both shifts, shape (4, 4): of the axis, of the axis in the camera. [rad^-2]"""
-        across = -np.einsum("nij,njk->ik", self.weights, self.design)
-        within = np.einsum("nji,njk,nkl->il", self.design, self.weights, self.design) + self.prior
-        return np.block([[self.weights.sum(axis=0), across], [across.T, within]])
+        """Of both shifts, with what was known before, shape (4, 4). [rad^-2]"""
+        total = self.each.sum(axis=0)
+        total[2:, 2:] += self.prior
+        return np.asarray(total)
 
     @property
     def solution(self) -> tuple[Array, Array]:

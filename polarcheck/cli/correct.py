@@ -11,6 +11,7 @@ from polarcheck import followup, knobs, report
 from polarcheck.cli.alignment_asking import AlignmentOptions, Asked
 from polarcheck.cli.command import command
 from polarcheck.cli.ending import say
+from polarcheck.cli.follow_on import follow_on
 from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, OutlookOptions
 from polarcheck.cli.output import JsonOption, show, writable, write_text
 from polarcheck.cli.target_asking import AimOption, SpanOptions, duration_asked
@@ -35,6 +36,16 @@ def correct_command(
             metavar="DURATION",
         ),
     ] = None,
+    goal: Annotated[
+        float | None,
+        typer.Option(
+            help="Total error that is near enough; else what --want allows, else the rig file's, else 0.5 or what a "
+            "hand can do.",
+            metavar="ARCMIN",
+            min=0.01,
+            max=600,
+        ),
+    ] = None,
     motion: MotionOptions,
     mark: Annotated[
         Path | None,
@@ -46,7 +57,7 @@ def correct_command(
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell which knob to turn, which way and how far, and whether it is worth it.
+    """Tell what to do next: turn which knob how far, take which frames first, or stop.
 
     Example: polarcheck correct result.json --rig rig.toml
     """
@@ -58,9 +69,7 @@ def correct_command(
     asked = alignment.read(kind, aim)
     found = asked.alignment
     allowed = None if wants is None else _allowed(asked, *wants, motion)
-    specs = knobs.knob_specs(asked.rig, found.site.is_north)
-    shift = knobs.stated_shift(asked.rig)
-    correction = knobs.correct(found, *specs, found.site.is_north, allowed, shift)
+    correction = knobs.correct(found, asked.rig, goal_arcmin=goal, tolerance_arcmin=allowed)
     seen = followup.mark_on_sensor(found, correction.moves)
     if mark is not None:
         _draw(seen, mark)
@@ -69,7 +78,9 @@ def correct_command(
     show(
         as_json,
         lambda: report.correction_object(correction, seen),
-        lambda: report.correction_text(correction, found, seen),
+        lambda: report.correction_text(
+            correction, found, seen, follow_on(alignment, correction.worth_turning)
+        ),
         (*asked.notices, *(aim.notices() if aim else ())),
     )
 
@@ -89,6 +100,12 @@ def _allowed(
     motion: MotionOptions,
 ) -> float:
     """Largest total error that allows the wanted exposure, at most 600 arcmin. [arcmin]"""
+    rig = asked.rig
+    if rig is None or None in (rig.pixel_scale_arcsec, rig.camera.width_px, rig.camera.height_px):
+        raise InputError(
+            "the wanted exposure needs a rig file with focal_length_mm, pixel_size_um, width_px and height_px",
+            ["rig"],
+        )
     ahead, _ = OutlookOptions(motion=motion, optics=OpticsOptions()).read(asked, None)
     needed = ahead.required(place, moment, want_s)
     return 600.0 if needed is None else needed

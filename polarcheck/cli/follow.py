@@ -9,11 +9,13 @@ import typer
 
 from polarcheck import alignment, followup, frames, knobs, report, times
 from polarcheck.cli.command import command
+from polarcheck.cli.follow_on import correct_on
 from polarcheck.cli.measure import ClockAheadOption
 from polarcheck.cli.output import JsonOption, show, writable, write_text
-from polarcheck.cli.parsing import pair, parsed
+from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
+from polarcheck.cli.turned_asking import TurnedOption, turned_asked
 from polarcheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,10 +34,7 @@ def follow_command(
     tracking: Annotated[
         Literal["on", "off"] | None, typer.Option(help="Whether the mount tracked since then; shows a slip.")
     ] = None,
-    turned: Annotated[
-        str | None,
-        typer.Option(help="Turns given to each knob since then, net, clockwise positive.", metavar="AZ,ALT"),
-    ] = None,
+    turned: TurnedOption = None,
     loose: Annotated[
         bool,
         typer.Option(
@@ -56,17 +55,17 @@ def follow_command(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """See where the axis went after the knobs were turned, from one frame.
+    """See where the axis went after the knobs were turned, from one frame or several.
 
-    Right ascension and declination stay clamped; only the knobs move.
+    Declination and camera stay clamped; in right ascension the mount may turn between frames.
 
     Example: polarcheck follow first.json after_turn.fits --turned -0.5,0.25 --out second.json
     """
-    turns = None if turned is None else parsed("--turned", turned, pair)
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
     writable("--out", out, [".json"])
     before = alignment.read_alignment(result)
     rig_file = found_rig(rig, [result, *paths])
+    turns = turned_asked(turned, before, rig_file)
     expected = knobs.expected_move(before, rig_file, turns, loose)
     frame_set = frames.read_frames(paths, clock_ahead_s=ahead, progress=progress_line())
     followed = followup.follow_frames(
@@ -78,7 +77,7 @@ def follow_command(
     if keep_shift:
         _keep(rig_file, followed.clamp_shift)
     notices = (*rig_contradictions(rig_file, before), *followed.notices)
-    show(as_json, lambda: shown, lambda: report.followed_text(followed), notices)
+    show(as_json, lambda: shown, lambda: report.followed_text(followed, correct_on(out, rig)), notices)
 
 
 def _keep(rig: Rig | None, shift: knobs.ClampShift | None) -> None:

@@ -168,7 +168,10 @@ def _rotation(axis: Array, moves: Sequence[Move], shares: tuple[float, float]) -
     The swing about the vertical carries the altitude knob's level line along, so the order of the moves does not
     matter for what both do together.
     """
-    angles = {move.knob: move.move_arcmin * ARCMIN * share for move, share in zip(moves, shares, strict=True)}
+    angles = {
+        move.knob: 0.0 if move.is_idle else move.move_arcmin * ARCMIN * share
+        for move, share in zip(moves, shares, strict=True)
+    }
     return knob_rotation(axis, angles["azimuth"], angles["altitude"])
 
 

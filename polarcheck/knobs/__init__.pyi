@@ -1,6 +1,7 @@
+from .advice import Goal, Next
 from .clamps import ClampShift, clamp_shift
-from .correction import Correction, correct
-from .expected import expected_move
+from .correction import Correction, Wish, correct, correct_knobs
+from .expected import expected_move, told_turns
 from .moves import Move, knob_rotation
 from .response import Response
 from .schema import CorrectionKeys
@@ -11,10 +12,14 @@ __all__ = [
     "ClampShift",
     "Correction",
     "CorrectionKeys",
+    "Goal",
     "Move",
+    "Next",
     "Response",
+    "Wish",
     "clamp_shift",
     "correct",
+    "correct_knobs",
     "expected_move",
     "kept_knobs",
     "knob_rotation",
@@ -22,4 +27,5 @@ __all__ = [
     "rig_text_with_knobs",
     "rig_text_with_shift",
     "stated_shift",
+    "told_turns",
 ]

@@ -1,34 +1,64 @@
-"""From an axis error to knob moves: which one, which way, how far, and whether it is worth it."""
+"""From an axis error to knob moves: which one, which way, how far, and what to do next."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, Step
+from polarcheck.alignment import Alignment, interval_factor
+from polarcheck.axis import Reach
+from polarcheck.constants import ARCMIN
+from polarcheck.knobs.advice import Goal, Next, advise, choose_knobs
 from polarcheck.knobs.clamps import tightened
-from polarcheck.knobs.goal import worth_turning
+from polarcheck.knobs.goal import GOAL_ARCMIN, reachable_goal
 from polarcheck.knobs.moves import Move, knob_moves
+from polarcheck.knobs.outcome import Standing
+from polarcheck.knobs.positions import next_positions
 from polarcheck.knobs.response import Response, learn_response
-from polarcheck.knobs.spec import KnobSpec
+from polarcheck.knobs.spec import KnobSpec, knob_specs, stated_shift
+from polarcheck.rig import Rig
+from polarcheck.vectors import azalt_from_direction
 
-__all__ = ["Correction", "correct"]
+__all__ = ["Correction", "Wish", "correct", "correct_knobs"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a correction is for, and what bounds it.
+
+    Attributes
+    ----------
+    goal_arcmin : float or None
+        Total error that is near enough, where somebody says so. [arcmin]
+    tolerance_arcmin : float or None
+        Largest total error that the wanted exposure of a target allows; 0 where none does. [arcmin]
+    clamp_shift_arcmin : tuple of float or None
+        By what tightening shifts the axis, azimuth about the vertical and altitude; counts for what was seen with
+        the clamps loose. [arcmin]
+    reach : Reach
+        Where frames can be taken.
+    """
+
+    goal_arcmin: float | None = None
+    tolerance_arcmin: float | None = None
+    clamp_shift_arcmin: tuple[float, float] | None = None
+    reach: Reach = field(default_factory=Reach)
 
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """The moves, in the order in which to make them.
+    """The moves, in the order in which to make them, and what to do next.
 
     Attributes
     ----------
     moves : tuple of Move
         Altitude first: its knob lifts the load, and the azimuth bolts hold meanwhile.
-    worth_turning : bool
-        Whether a further turn is likely to bring the axis nearer.
-    why : str
-        In numbers.
+    next : Next
+        Turn, take frames, or stop.
+    goal : Goal
+        What is near enough.
     response : Response
         What the turns were computed with.
     clamp_shift_arcmin : tuple of float or None
@@ -36,55 +66,104 @@ class Correction:
     """
 
     moves: tuple[Move, ...]
-    worth_turning: bool
-    why: str
+    next: Next
+    goal: Goal
     response: Response
     clamp_shift_arcmin: tuple[float, float] | None = None
+
+    @property
+    def worth_turning(self) -> bool:
+        """Whether a turn is what to do next."""
+        return self.next.action == "turn"
+
+    @property
+    def why(self) -> str:
+        """The reason, in numbers."""
+        return self.next.why
 
 
 def correct(
     alignment: Alignment,
-    azimuth: KnobSpec,
-    altitude: KnobSpec,
-    north: bool,
+    rig: Rig | None = None,
+    *,
+    goal_arcmin: float | None = None,
     tolerance_arcmin: float | None = None,
-    clamp_shift_arcmin: tuple[float, float] | None = None,
 ) -> Correction:
-    """Compute the knob moves that bring the axis to the pole.
+    """Compute the knob moves that bring the axis to the pole, and what to do next.
 
     Parameters
     ----------
     alignment : Alignment
         How the mount stands; its steps teach the knobs' response.
-    azimuth, altitude : KnobSpec
-        What the rig file says of the knobs.
-    north : bool
-        Whether the pole is the north celestial one: there growing azimuth is towards east.
+    rig : Rig, optional
+        What is known of the knobs and of where the mount can point.
+    goal_arcmin : float, optional
+        Total error that is near enough; by default what `tolerance_arcmin` says, else the rig file, else 0.5 or
+        what a hand can be expected to reach. [arcmin]
     tolerance_arcmin : float, optional
         Largest total error that the wanted exposure of a target allows. [arcmin]
-    clamp_shift_arcmin : tuple of float, optional
-        By what tightening shifts the axis, azimuth about the vertical and altitude; counts for what was seen with
-        the clamps loose. [arcmin]
 
     Returns
     -------
     Correction
     """
-    allowed = clamp_shift_arcmin if alignment.is_loose else None
-    if clamp_shift_arcmin is not None:
-        alignment = tightened(alignment, clamp_shift_arcmin)
-    error, knobs = alignment.error, (azimuth, altitude)
-    tilt = float(np.arcsin(np.clip(alignment.axis[2], -1, 1)))
-    response = learn_response(alignment.steps, azimuth, altitude, tilt)
-    moves = knob_moves(error, response, knobs, north)
-    corrections = _corrections(alignment.steps)
-    worth, why = worth_turning(
-        error, moves, response, knobs, float(np.cos(tilt)), tolerance_arcmin, corrections
+    stated = rig.mount.goal_arcmin if rig else None
+    wanted = goal_arcmin if goal_arcmin is not None else None if tolerance_arcmin is not None else stated
+    reach = rig.reach if rig else Reach()
+    wish = Wish(wanted, tolerance_arcmin, stated_shift(rig), reach)
+    return correct_knobs(alignment, knob_specs(rig, alignment.site.is_north), wish)
+
+
+def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: Wish = Wish()) -> Correction:
+    """Compute the same for knobs whose action is said without a rig file.
+
+    Parameters
+    ----------
+    alignment : Alignment
+    knobs : tuple of KnobSpec
+        Azimuth, altitude.
+    wish : Wish
+        Goal, clamps and limits.
+
+    Returns
+    -------
+    Correction
+    """
+    shift = wish.clamp_shift_arcmin
+    allowed = shift if alignment.is_loose else None
+    if shift is not None:
+        alignment = tightened(alignment, shift)
+    height = float(azalt_from_direction(alignment.axis)[1])
+    response = learn_response(alignment.steps, *knobs, height)
+    error, standing = alignment.error, _standing(alignment)
+    choice = choose_knobs(standing, error, response, knobs)
+    moves = knob_moves(error, choice, response, knobs, alignment.site.is_north)
+    goal = _goal(wish, response, knobs, standing.cosine)
+    advice = advise(
+        choice,
+        standing,
+        goal,
+        partial(next_positions, alignment, wish.reach),
+        unknown=(not response.known[0], not response.known[1]),
+        beyond=tuple(move.knob for move in moves if move.beyond_travel_arcmin),
     )
-    return Correction((moves[1], moves[0]), worth, why, response, allowed)
+    return Correction((moves[1], moves[0]), advice, goal, response, allowed)
 
 
-def _corrections(steps: Sequence[Step]) -> int:
-    """How often the knobs were turned since the last measurement of its own."""
-    fresh = max((i for i, step in enumerate(steps) if step.is_fresh), default=-1)
-    return sum(step.turned != (0.0, 0.0) for step in steps[fresh + 1 :])
+def _standing(alignment: Alignment) -> Standing:
+    """Where the axis stands, its covariance as wide as 95 % of Student's t ask."""
+    error = alignment.error
+    height = float(azalt_from_direction(alignment.axis)[1])
+    covariance = np.zeros((2, 2)) if alignment.covariance is None else alignment.covariance / ARCMIN**2
+    widened = interval_factor(0.95, alignment.degrees_of_freedom) / interval_factor(0.95, 0)
+    offset = np.array([error.azimuth_on_sky_arcmin, error.altitude_arcmin])
+    return Standing(offset, widened**2 * covariance, max(float(np.cos(height)), 1e-6))
+
+
+def _goal(wish: Wish, response: Response, knobs: tuple[KnobSpec, KnobSpec], cosine: float) -> Goal:
+    if wish.goal_arcmin is not None:
+        return Goal(wish.goal_arcmin, "asked")
+    if wish.tolerance_arcmin:
+        return Goal(wish.tolerance_arcmin, "target")
+    hand = reachable_goal(response, knobs, cosine)
+    return Goal(hand, "hand" if hand > GOAL_ARCMIN else "usual", is_vain=wish.tolerance_arcmin is not None)

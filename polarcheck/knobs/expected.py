@@ -1,15 +1,17 @@
-"""The move of the axis that turns of the knobs should make."""
+"""The turns that the advice told, and the move of the axis that turns should make."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
+from polarcheck.errors import InputError
+from polarcheck.knobs.correction import correct
 from polarcheck.knobs.response import learn_response
 from polarcheck.knobs.spec import knob_specs, stated_shift
 from polarcheck.rig import Rig
 
-__all__ = ["expected_move"]
+__all__ = ["expected_move", "told_turns"]
 
 
 def expected_move(
@@ -43,3 +45,38 @@ def expected_move(
     shift = np.array(stated_shift(rig) or (0.0, 0.0)) * (before.is_loose - loose)
     azimuth, altitude = response.move_by(turned) + shift
     return float(azimuth), float(altitude)
+
+
+def told_turns(before: Alignment, rig: Rig | None) -> tuple[float, float]:
+    """Return the turns that `correct` tells for a result: what was turned by somebody who obeyed.
+
+    Parameters
+    ----------
+    before : Alignment
+        The result.
+    rig : Rig or None
+        The rig file that the advice was had with.
+
+    Returns
+    -------
+    tuple of float
+        Of the azimuth and the altitude knob, clockwise positive; 0 where a knob was to be left alone. [turn]
+
+    Raises
+    ------
+    InputError
+        The advice names no turns, because the rig file does not say how a knob acts.
+    """
+    correction = correct(before, rig)
+    if not correction.worth_turning:
+        return 0.0, 0.0
+    told = {move.knob: move for move in correction.moves}
+    turned = []
+    for knob in (told["azimuth"], told["altitude"]):
+        if knob.turns is None or (knob.turns and knob.sense is None):
+            raise InputError(
+                f"the advice named no turns of the {knob.knob} knob, for the rig file does not say how it acts; give "
+                "the turns themselves"
+            )
+        turned.append(knob.turns if knob.sense == "clockwise" else -knob.turns)
+    return turned[0], turned[1]

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from polarcheck.alignment import AxisError
+from polarcheck.knobs.advice import Choice
 from polarcheck.knobs.play import hand_miss
 from polarcheck.knobs.response import Response
 from polarcheck.knobs.spec import KnobSpec
@@ -23,8 +24,8 @@ Direction = Literal["east", "west", "up", "down"]
 Sense = Literal["clockwise", "counterclockwise"]
 Side = Literal["east", "west", "pole", "equator"]
 
-_IDLE = 0.5  # of the smallest turn: less is no turn
-_IDLE_MISS = 0.7  # of what a hand misses: a turn for less makes it worse
+IdleReason = Literal["noise", "hand"]
+"""Why a knob is left alone: its move is not clearly larger than its sigma, or a hand would leave no less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,11 @@ class Move:
     take_up_turns : float
         Part of `turns` that only takes up backlash.
     is_idle : bool
-        Whether the move is so small that the knob is better left alone; no backlash is taken up for it.
+        Whether the knob is better left alone; no backlash is taken up for it.
+    why_idle : {"noise", "hand"} or None
+        Why: the move is not clearly larger than its sigma, or a turn by hand would leave no less.
+    by_hand_turns : float
+        One-sigma miss of a hand that makes these turns. [turn]
     is_opposed : bool
         Whether two bolts share the move: one comes out, the other goes in by as much.
     ease_first : {"east", "west", "pole", "equator"} or None
@@ -65,13 +70,15 @@ class Move:
     sense: Sense | None
     take_up_turns: float = 0.0
     is_idle: bool = False
+    why_idle: IdleReason | None = None
+    by_hand_turns: float = 0.0
     is_opposed: bool = False
     ease_first: Side | None = None
     beyond_travel_arcmin: float | None = None
 
 
 def knob_moves(
-    error: AxisError, response: Response, knobs: tuple[KnobSpec, KnobSpec], north: bool
+    error: AxisError, choice: Choice, response: Response, knobs: tuple[KnobSpec, KnobSpec], north: bool
 ) -> tuple[Move, Move]:
     """Return the moves that bring the axis to the pole.
 
@@ -79,6 +86,8 @@ def knob_moves(
     ----------
     error : AxisError
         Axis minus pole.
+    choice : Choice
+        Which knobs are to be turned, and how far.
     response : Response
         How the knobs act.
     knobs : tuple of KnobSpec
@@ -91,11 +100,7 @@ def knob_moves(
     tuple of Move
         Azimuth, altitude.
     """
-    wanted = np.array([-error.azimuth_arcmin, -error.altitude_arcmin])
-    turns = _turns(response, wanted)
-    azimuth, altitude = (
-        _move(i, float(wanted[i]), error, turns[i], response, knobs[i], north) for i in range(2)
-    )
+    azimuth, altitude = (_move(i, error, choice, response, knobs[i], north) for i in range(2))
     return azimuth, altitude
 
 
@@ -120,57 +125,46 @@ def knob_rotation(axis: Array, swing: float, tilt: float) -> Array:
     return rotation_matrix(np.array([0.0, 0.0, 1.0]), -swing) @ rotation_matrix(level, tilt)
 
 
-def _turns(response: Response, wanted: Array) -> tuple[float | None, float | None]:
-    """Signed acting turns for each knob; None for a knob whose gain is not known."""
-    if all(response.known) and abs(np.linalg.det(response.matrix)) > 1e-9:
-        azimuth, altitude = np.linalg.solve(response.matrix, wanted)
-        return float(azimuth), float(altitude)
-    single = [
-        float(wanted[i] / response.matrix[i, i]) if response.known[i] and response.matrix[i, i] else None
-        for i in range(2)
-    ]
-    return single[0], single[1]
-
-
-def _move(
-    i: int,
-    wanted: float,
-    error: AxisError,
-    turn: float | None,
-    response: Response,
-    knob: KnobSpec,
-    north: bool,
-) -> Move:
-    sigma = (error.azimuth_sigma_arcmin, error.altitude_sigma_arcmin)[i]
+def _move(i: int, error: AxisError, choice: Choice, response: Response, knob: KnobSpec, north: bool) -> Move:
+    wanted = -(error.azimuth_arcmin, error.altitude_arcmin)[i]
+    towards: tuple[Direction, Direction] = ("up", "down")
     if i == 0:
-        direction: Direction = "east" if (wanted >= 0) == north else "west"
-    else:
-        direction = "up" if wanted >= 0 else "down"
+        towards = ("east", "west") if north else ("west", "east")
+    idle = _why_idle(i, choice, response.known[i])
+    turns: float | None = None
     sense: Sense | None = None
-    take_up, idle = 0.0, False
-    turns = None
-    if turn is not None:
-        sign = 1 if turn >= 0 else -1
-        sense = "clockwise" if sign > 0 else "counterclockwise"
-        take_up = response.plays[i].take_up_turns(clockwise=sign > 0)
-        idle = abs(turn) < max(_IDLE * knob.smallest_turn, _IDLE_MISS * hand_miss(abs(turn) + take_up, knob))
-        take_up = 0.0 if idle else take_up
-        turns = 0.0 if idle else abs(turn) + take_up
+    take_up = 0.0
+    if idle is not None:
+        turns = 0.0 if response.known[i] or knob.size else None
+    elif response.known[i]:
+        turns = abs(choice.best.by_hand[i])
+        take_up = turns - abs(choice.best.acting[i])
     elif knob.size:
         turns = abs(wanted) / knob.size + (knob.backlash_turns or 0.0) / 2
+    if response.known[i]:
+        acting = choice.best.acting[i] or wanted / (float(response.matrix[i, i]) or 1.0)
+        sense = "clockwise" if acting >= 0 else "counterclockwise"
     return Move(
         "azimuth" if i == 0 else "altitude",
         wanted,
-        sigma,
-        direction,
+        (error.azimuth_sigma_arcmin, error.altitude_sigma_arcmin)[i],
+        towards[0 if wanted >= 0 else 1],
         turns,
         sense,
         take_up,
+        idle is not None,
         idle,
+        0.0 if turns is None else hand_miss(turns, knob),
         knob.is_opposed,
         _ease_first(i, sense) if knob.is_opposed else None,
         None if knob.travel_arcmin is None else max(abs(wanted) - knob.travel_arcmin / 2, 0.0),
     )
+
+
+def _why_idle(i: int, choice: Choice, known: bool) -> IdleReason | None:
+    if not choice.is_clear[i]:
+        return "noise"
+    return None if choice.best.turned[i] or not known else "hand"
 
 
 def _ease_first(i: int, sense: Sense | None) -> Side | None:

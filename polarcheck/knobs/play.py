@@ -22,6 +22,7 @@ _HAND_LEAST = 0.005  # turns by which a hand misses even the smallest turn; comm
 _STATED_SPREAD, _STATED_LEAST = 0.1, 0.005  # doubt about a stated backlash: share, and turns at least
 _UNSTATED_NONE = 0.4  # chance that a knob of which nobody states any backlash has none
 _UNSTATED_SCALE, _UNSTATED_MOST = 0.15, 0.6  # else it falls off like this, and is no larger. [turn]
+_NEVER = 1e-12  # chance of a hypothesis that need not be counted
 _STANDS = (np.arange(9) + 0.5) / 9  # shares of the play that may lie ahead
 
 
@@ -120,24 +121,31 @@ class Play:
             self.backlash, self.ahead, weights / total, self.is_stated, self.last_sense, self.reversals
         )
 
-    def take_up_turns(self, clockwise: bool) -> float:
-        """Return the play that a turn is expected to cross before it acts. [turn]
+    def turns_for(self, acting: float) -> float:
+        """Return how far a hand must turn so that, on the mean of the hypotheses, so much of it moves the axis.
 
-        None is counted where nobody stated a backlash and the knob was not seen to turn yet.
+        No take-up is counted where nobody stated a backlash and the knob was not seen to turn yet.
 
         Parameters
         ----------
-        clockwise : bool
-            The turn's sense.
+        acting : float
+            Turn that must act, clockwise positive. [turn]
 
         Returns
         -------
         float
-            Positive or zero. [turn]
+            With the sign of `acting`. [turn]
         """
-        if not (self.is_stated or self.last_sense or self.reversals):
-            return 0.0
-        return float(self.weights @ (self.ahead if clockwise else self.backlash - self.ahead))
+        if not acting or not (self.is_stated or self.last_sense or self.reversals):
+            return acting
+        likely = self.weights > _NEVER
+        play = (self.ahead if acting > 0 else self.backlash - self.ahead)[likely]
+        ends, order = np.unique(play, return_inverse=True)  # the mean grows linearly between them
+        weights = np.bincount(order, self.weights[likely])
+        reached = np.cumsum(weights)
+        means = np.concatenate([[0.0], np.cumsum(np.diff(ends) * reached[:-1])])
+        beyond = int(np.searchsorted(means, abs(acting), side="right")) - 1
+        return float(np.copysign(ends[beyond] + (abs(acting) - means[beyond]) / reached[beyond], acting))
 
     def forgotten(self) -> Play:
         """Return the same backlash, the knob standing nobody knows where: somebody turned and did not say."""

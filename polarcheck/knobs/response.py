@@ -80,7 +80,7 @@ def learn_response(
     Parameters
     ----------
     steps : sequence of Step
-        The night so far. A step that is no fresh measurement and says what was turned teaches.
+        The night so far. A step that says what was turned teaches.
     azimuth, altitude : KnobSpec
         What the rig file says: the prior.
     axis_altitude : float
@@ -95,14 +95,19 @@ def learn_response(
     rows = [_Row.of(i, Play.of(knob), mean[i], covariance[i]) for i, knob in enumerate(knobs)]
     known, seen = [knob.gain is not None for knob in knobs], 0
     for before, after in pairwise(steps):
-        if after.is_fresh or after.turned is None:
+        if after.turned is None:
             rows = [row.forgotten() for row in rows]
             continue
         if after.is_loose != before.is_loose:  # tightening moved the axis too, nobody knows how far
             rows = [row.turned(after.turned[row.index]) for row in rows]
             continue
+        if after.turned == (
+            0.0,
+            0.0,
+        ):  # nothing was turned: nothing to learn, and every knob stands as it stood
+            continue
         acting = [float(r.play.weights @ r.play.acting(t)) for r, t in zip(rows, after.turned, strict=True)]
-        motion, noise = _motion(before, after), np.diag(_motion_noise(after))
+        motion, noise = _motion(before, after), np.diag(_motion_noise(before, after))
         rows = [row.taught(after.turned, acting[1 - i], motion[i], noise[i]) for i, row in enumerate(rows)]
         known = [was or abs(turns) > _TAUGHT for was, turns in zip(known, acting, strict=True)]
         seen += 1
@@ -191,7 +196,7 @@ def _motion(before: Step, after: Step) -> Array:
     return np.array([azimuth, (after.altitude_deg - before.altitude_deg) * 60])
 
 
-def _motion_noise(after: Step) -> Array:
-    """Covariance of a motion; the axis in the camera is the same before and after and drops out."""
+def _motion_noise(before: Step, after: Step) -> Array:
+    """Covariance of a motion; what both share of the axis in the camera drops out, so it is at most that."""
     scale = np.array([1 / max(np.cos(after.altitude_deg * DEGREE), 0.05), 1.0])
-    return np.asarray(2 * after.covariance / ARCMIN**2 * np.outer(scale, scale))
+    return np.asarray((before.covariance + after.covariance) / ARCMIN**2 * np.outer(scale, scale))

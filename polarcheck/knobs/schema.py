@@ -6,6 +6,7 @@ from typing import Any, Literal, Self
 
 from pydantic import Field
 
+from polarcheck.knobs.advice import Next, Reason
 from polarcheck.knobs.correction import Correction
 from polarcheck.knobs.moves import Move
 from polarcheck.knobs.response import Response
@@ -34,6 +35,10 @@ class MoveTable(Table):
     )
     take_up_turns: float = Field(description="Part of turns that only takes up backlash [turn].")
     is_idle: bool = Field(description="Whether the knob is better left alone.")
+    why_idle: Literal["noise", "hand"] | None = Field(
+        description="noise: the move is not clearly larger than its sigma; hand: a turn by hand would leave no less."
+    )
+    by_hand_turns: float = Field(description="One-sigma miss of a hand that makes these turns [turn].")
     opposed: bool = Field(description="Whether two bolts share the move.")
     ease_first: Literal["east", "west", "pole", "equator"] | None = Field(
         description="The side whose bolt comes out first; null for one screw, or where it is not known."
@@ -55,6 +60,8 @@ class MoveTable(Table):
             sense=move.sense,
             take_up_turns=move.take_up_turns,
             is_idle=bool(move.is_idle),
+            why_idle=move.why_idle,
+            by_hand_turns=move.by_hand_turns,
             opposed=move.is_opposed,
             ease_first=move.ease_first,
             beyond_travel_arcmin=move.beyond_travel_arcmin,
@@ -103,6 +110,56 @@ class ResponseTable(Table):
         )
 
 
+class TurnTable(Table):
+    """Where a frame is to be taken."""
+
+    turn_deg: float = Field(
+        description="About the right-ascension axis from where the last used frame was taken, tracking going on, "
+        "westward positive like hour angle; 0 is where it stands [deg]."
+    )
+
+
+class NextTable(Table):
+    """What to do next."""
+
+    action: Literal["turn", "frames", "stop"] = Field(
+        description="turn: make the moves, take these frames and follow; frames: turn no knob, take these frames and "
+        "follow; stop."
+    )
+    reason: Reason = Field(description="Why, for scripts.")
+    frames: list[TurnTable]
+    expected_sigma_arcmin: float | None = Field(
+        description="Root mean square of the doubt in the axis after these frames; null where nobody can tell [arcmin]."
+    )
+    expected_left_arcmin: float | None = Field(
+        description="The total expected after the turn, root mean square; for stop, now; null where nobody can tell "
+        "[arcmin]."
+    )
+    why: str = Field(description="Why, in numbers.")
+
+    @classmethod
+    def of(cls, advice: Next) -> Self:
+        """Return what to do next."""
+        return cls(
+            action=advice.action,
+            reason=advice.reason,
+            frames=[TurnTable(turn_deg=turn) for turn in advice.frames_deg],
+            expected_sigma_arcmin=advice.expected_sigma_arcmin,
+            expected_left_arcmin=advice.expected_left_arcmin,
+            why=advice.why,
+        )
+
+
+class GoalTable(Table):
+    """What is near enough."""
+
+    arcmin: float = Field(description="Total error [arcmin].")
+    source: Literal["asked", "target", "usual", "hand"] = Field(
+        description="Who says so: the user or the rig file, the wanted exposure of a target, nobody, or what a hand "
+        "on these knobs can be expected to reach."
+    )
+
+
 class CorrectionKeys(Schema):
     """The knob moves that bring the axis to the pole, in the order in which to make them."""
 
@@ -110,6 +167,8 @@ class CorrectionKeys(Schema):
     moves: list[MoveTable] = Field(description="One per knob, in the order in which to make them.")
     worth_turning: bool = Field(description="Whether a further turn is likely to bring the axis nearer.")
     why: str = Field(description="In numbers.")
+    next: NextTable
+    goal: GoalTable
     response: ResponseTable
     clamp_shift_allowed_arcmin: Pair | None = Field(
         description="Shift by tightening that the moves allow for, azimuth about the vertical and altitude; null "
@@ -124,6 +183,8 @@ class CorrectionKeys(Schema):
             "moves": [MoveTable.of(move) for move in correction.moves],
             "worth_turning": bool(correction.worth_turning),
             "why": correction.why,
+            "next": NextTable.of(correction.next),
+            "goal": GoalTable.like(correction.goal),
             "response": ResponseTable.of(correction.response),
             "clamp_shift_allowed_arcmin": None if shift is None else list(shift),
         }

@@ -107,14 +107,16 @@ class Knob(_Table):
 class Mount(_Table):
     """The equatorial mount and its two adjustment knobs.
 
-    ``flexure_arcsec`` is how far sag (where the tube lies level) and creep (during a sweep) turn the camera.
-    ``clamp_shift_arcmin`` is the axis after re-tightening minus before: azimuth about the vertical, altitude.
+    ``goal_arcmin`` is the total error that is near enough. ``flexure_arcsec`` is how far sag (where the tube lies level)
+    and creep (during a sweep) turn the camera. ``clamp_shift_arcmin`` is the axis after re-tightening minus before:
+    azimuth about the vertical, altitude.
     """
 
     azimuth: Knob | None = None
     altitude: Knob | None = None
     periodic_error_arcsec: Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)] | None = None
     worm_period_s: Annotated[float, Field(ge=5, le=86_400, allow_inf_nan=False)] | None = None
+    goal_arcmin: Annotated[float, Field(ge=0.01, le=600, allow_inf_nan=False)] | None = None
     flexure_arcsec: Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)] | None = None
     clamp_shift_arcmin: Annotated[list[ShiftArcmin], Field(min_length=2, max_length=2)] | None = None
     kind: Literal["german", "fork", "tracker"] | None = None

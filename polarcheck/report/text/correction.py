@@ -7,7 +7,7 @@ import math
 from polarcheck.alignment import Alignment, side_words
 from polarcheck.constants import DEGREE
 from polarcheck.followup import SensorMark
-from polarcheck.knobs import Correction, Move, Response
+from polarcheck.knobs import Correction, Move, Next, Response
 from polarcheck.report.text.lines import wrapped
 from polarcheck.report.text.mark import mark_text
 from polarcheck.report.text.rounding import with_sigma
@@ -21,24 +21,75 @@ _CAUTION = (
 )
 
 
-def correction_text(correction: Correction, alignment: Alignment, mark: SensorMark | None = None) -> str:
-    """Return the whole answer of ``polarcheck correct``; the mark on the sensor only where a turn is worth it."""
-    north = alignment.site.is_north
-    lines = [_head(alignment), ""]
-    for number, move in enumerate(correction.moves, 1):
-        lines.append(_move_text(number, move, north))
-        lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
+def correction_text(
+    correction: Correction, alignment: Alignment, mark: SensorMark | None = None, command: str | None = None
+) -> str:
+    """Return the whole answer of ``polarcheck correct``: what to do next, then how.
+
+    Parameters
+    ----------
+    correction : Correction
+    alignment : Alignment
+        What it corrects.
+    mark : SensorMark, optional
+        Shown only where a turn is next.
+    command : str, optional
+        The next command, ready to paste.
+    """
+    advice, north = correction.next, alignment.site.is_north
+    lines = [wrapped(f"{_verdict(correction)} {_sentence(advice.why)}"), "", _head(alignment)]
+    if advice.action == "turn":
+        lines.append("")
+        for number, move in enumerate(correction.moves, 1):
+            lines.append(_move_text(number, move, north))
+            lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
     lines += [_loose_text(correction, north)] if alignment.is_loose else []
-    lines += [
-        "",
-        wrapped(("Worth a turn: " if correction.worth_turning else "Leave it: ") + correction.why + "."),
-    ]
+    if advice.action == "turn" and advice.expected_left_arcmin is not None:
+        lines += [wrapped(f"   Expected to be left: {advice.expected_left_arcmin:.2f} arcmin.", "   ", "   ")]
+    lines += ["", *_frames_text(advice)] if advice.frames_deg else []
     if correction.response.turns_seen:
-        lines.append(_learned(correction))
-    if correction.worth_turning:
+        lines += ["", _learned(correction)]
+    if advice.action == "turn":
         lines += ["", mark_text(mark)] if mark else []
         lines += ["", wrapped(_CAUTION)]
+    lines += ["", command] if command and advice.action != "stop" else []
     return "\n".join(lines)
+
+
+def _verdict(correction: Correction) -> str:
+    advice = correction.next
+    count = len(advice.frames_deg)
+    frames = "one frame" if count == 1 else f"{count} frames"
+    if advice.action == "stop":
+        return "Leave it."
+    if advice.action == "frames":
+        return f"Turn no knob yet; take {frames} first."
+    turned = [move.knob for move in correction.moves if not move.is_idle]
+    knobs = "both knobs" if len(turned) == 2 else f"the {turned[0]} knob alone" if turned else "the tripod"
+    return f"Turn {knobs}, then take {frames if count else 'a sweep'}."
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _frames_text(advice: Next) -> list[str]:
+    """Where to take the frames, as turns of the mount by hand or by its own motors."""
+    places = [_place(turn) for turn in advice.frames_deg]
+    sigma = (
+        ""
+        if advice.expected_sigma_arcmin is None
+        else f" They should show the axis to {advice.expected_sigma_arcmin:.2f} arcmin."
+    )
+    stays = advice.frames_deg == (0.0,)
+    how = "" if stays else " Turn the mount in right ascension only; declination and camera stay clamped."
+    return [wrapped(f"Frames to take: {', then '.join(places)}.{how}{sigma}")]
+
+
+def _place(turn: float) -> str:
+    if turn == 0:
+        return "one where the mount stands now"
+    return f"one {abs(turn):.0f} deg ({abs(turn) / 15:.1f} h) {'west' if turn > 0 else 'east'} of there"
 
 
 def _head(alignment: Alignment) -> str:
@@ -59,19 +110,20 @@ def _head(alignment: Alignment) -> str:
 def _move_text(number: int, move: Move, north: bool) -> str:
     size = f"{abs(move.move_arcmin):.1f} arcmin {_where(move, north)}"
     if move.is_idle:
-        return wrapped(
-            f"{number}. {move.knob}: leave it ({size} is less than half the smallest turn).", "  ", "     "
-        )
+        why = {
+            "noise": f"is not clearly more than its sigma of {move.sigma_arcmin:.1f}",
+            "hand": "is less than a turn by hand would miss by",
+        }[move.why_idle or "hand"]
+        return wrapped(f"{number}. {move.knob}: leave it ({size} {why}).", "  ", "     ")
     if move.turns is None:
         turn = "the rig file does not say how far that is in turns"
     else:
         sense = f" {move.sense}" if move.sense else ", sense not known: watch which way it goes"
-        play = f", {_turns(move.take_up_turns)} of it to take up play" if move.take_up_turns else ""
-        turn = (
-            f"{_turns(move.turns)} of a turn{sense}{play}"
-            if move.turns < 1
-            else f"{_turns(move.turns)} turns{sense}{play}"
-        )
+        shown = _turns(move.turns, move.by_hand_turns)
+        play = ""
+        if move.take_up_turns > move.by_hand_turns / 4:
+            play = f", {_turns(move.take_up_turns, move.by_hand_turns)} of it to take up play"
+        turn = f"{shown} of a turn{sense}{play}" if move.turns < 1 else f"{shown} turns{sense}{play}"
         turn += _bolts(move)
     return wrapped(f"{number}. {move.knob}: {size}: {turn}.", "  ", "     ")
 
@@ -135,18 +187,14 @@ def _where(move: Move, north: bool) -> str:
     return f"{move.direction} ({hand}, facing the pole)"
 
 
-def _turns(turns: float) -> str:
-    """Turns to the nearest fraction that a hand can make: a sixteenth, from a quarter on; else hundredths."""
-    if turns < 0.03:
-        return f"{turns:.3f}"
-    whole, part = divmod(round(turns * 16), 16)
-    if turns < 0.2:
-        return f"{turns:.2f}"
-    if part == 0:
-        return f"{whole}"
-    divisor = next(f for f in (2, 4, 8, 16) if part * f % 16 == 0)
-    fraction = f"{part * divisor // 16}/{divisor}"
-    return f"{whole} {fraction}" if whole else fraction
+def _turns(turns: float, by_hand: float) -> str:
+    """Turns as exactly as a hand can make them: a common fraction where that is near enough, else hundredths."""
+    near = max(by_hand, 0.001) / 4
+    for divisor in (1, 2, 4, 8):
+        whole, part = divmod(round(turns * divisor), divisor)
+        if abs(turns - round(turns * divisor) / divisor) <= near and whole + part:
+            return f"{whole}" if part == 0 else f"{whole or ''} {part}/{divisor}".strip()
+    return f"{turns:.2f}" if turns >= 0.1 or near > 0.002 else f"{turns:.3f}"
 
 
 def _learned(correction: Correction) -> str:

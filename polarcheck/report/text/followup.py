@@ -12,8 +12,8 @@ from polarcheck.report.text.words import counted, utc_text
 __all__ = ["followed_text"]
 
 
-def followed_text(followed: Followed) -> str:
-    """Return the whole answer of ``polarcheck follow``."""
+def followed_text(followed: Followed, command: str | None = None) -> str:
+    """Return the whole answer of ``polarcheck follow``; it ends with the next command, if one is given."""
     alignment, frames = followed.alignment, counted(len(followed.frames), "frame")
     moved = (
         f"It moved by {followed.moved_azimuth_arcmin:+.2f} arcmin in azimuth and "
@@ -35,6 +35,7 @@ def followed_text(followed: Followed) -> str:
             wrapped(moved),
             *([_shift_text(followed.clamp_shift)] if followed.clamp_shift else []),
             *tail,
+            *(["", command] if command else []),
         ]
     )
 

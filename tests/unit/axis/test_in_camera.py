@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.fit import fit_axis
-from polarcheck.axis.in_camera import CameraAxis, camera_axis, carry_axis, foretold_covariance
+from polarcheck.axis.in_camera import CameraAxis, camera_axis, carry_axis, foretold_information
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate import Camera, camera_directions, sensor_points
 from tests.helpers import ARCSEC, DEG, Array, enu, separation_arcsec
@@ -247,5 +247,6 @@ def test_frames_to_come_are_foretold_as_they_turn_out() -> None:
     turns = np.array([0.0, -0.6, -1.1])
     later = [about(axis, t) * attitudes[-1] for t in turns]
     found = carry_axis(known, seen(later, rng), PIXEL)
-    foretold = foretold_covariance(known, axis, turns, PIXEL)
+    before, each = foretold_information(known, axis, turns, PIXEL)
+    foretold = np.linalg.inv(before + each.sum(axis=0))[:2, :2]
     assert found.covariance / found.noise_factor == pytest.approx(foretold, rel=0.01)

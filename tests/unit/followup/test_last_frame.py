@@ -18,7 +18,7 @@ from polarcheck.alignment.state import Alignment, FrameFile
 from polarcheck.followup.last_frame import SensorMark, mark_on_sensor
 from polarcheck.followup.schema import MarkTable
 from polarcheck.frames import Image
-from polarcheck.knobs.correction import correct
+from polarcheck.knobs.correction import correct_knobs
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.conditions import Reading
 from polarcheck.measurement.measurement import measure
@@ -49,9 +49,7 @@ def peaks(image: Image, margin: float) -> np.ndarray:
 
 
 def mark(alignment: Alignment, find: Callable[..., Any] = peaks) -> SensorMark:
-    return mark_on_sensor(
-        alignment, correct(alignment, UNKNOWN, UNKNOWN, alignment.site.is_north).moves, find
-    )
+    return mark_on_sensor(alignment, correct_knobs(alignment, (UNKNOWN, UNKNOWN)).moves, find)
 
 
 def mark_keys(found: SensorMark) -> dict[str, Any]:
@@ -182,7 +180,7 @@ def test_pixels_that_are_no_numbers_are_overlooked(own: list[Path], damage: floa
     light[:, 30:60] = damage
     fits.PrimaryHDU(light, header).writeto(own[-1], overwrite=True)
     alignment = measure(own).alignment
-    moves = correct(alignment, UNKNOWN, UNKNOWN, north=True).moves
+    moves = correct_knobs(alignment, (UNKNOWN, UNKNOWN)).moves
     assert mark_on_sensor(alignment, moves).target is not None
     light[:] = damage
     fits.PrimaryHDU(light, header).writeto(own[-1], overwrite=True)
@@ -217,7 +215,7 @@ def test_colour_mosaic_has_the_same_mark_as_the_plain_frame(own: list[Path]) -> 
     with fits.open(own[-1]) as content:
         header, light = content[0].header, content[0].data.astype(float)
     alignment = measure(own).alignment
-    moves = correct(alignment, UNKNOWN, UNKNOWN, north=True).moves
+    moves = correct_knobs(alignment, (UNKNOWN, UNKNOWN)).moves
     plain = mark_on_sensor(alignment, moves).target
     gains = np.tile([[0.6, 1.0], [1.0, 0.45]], (light.shape[0] // 2, light.shape[1] // 2))
     header["BAYERPAT"] = "RGGB"

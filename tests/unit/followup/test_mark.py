@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 
 from polarcheck.followup.mark import View, choose_star
 from polarcheck.frames import read_solution
-from polarcheck.knobs.correction import correct
+from polarcheck.knobs.correction import correct_knobs
 from polarcheck.knobs.moves import Move
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
@@ -113,7 +113,7 @@ def the_moves(
 ) -> tuple[Array, tuple[Move, ...]]:
     alignment = given_alignment(error, Sky.over(site))
     knob = KnobSpec(gain, gain)
-    return alignment.axis, correct(alignment, knob, knob, site.is_north).moves
+    return alignment.axis, correct_knobs(alignment, (knob, knob)).moves
 
 
 def knobs(site: Site, error: tuple[float, float]) -> tuple[Rotation, Rotation]:

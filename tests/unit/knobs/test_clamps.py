@@ -10,7 +10,7 @@ import pytest
 
 from polarcheck.alignment.state import Alignment, Step
 from polarcheck.knobs.clamps import clamp_shift, tightened
-from polarcheck.knobs.correction import correct
+from polarcheck.knobs.correction import Wish, correct_knobs
 from polarcheck.knobs.expected import expected_move
 from polarcheck.knobs.response import learn_response
 from polarcheck.knobs.spec import KnobSpec
@@ -37,7 +37,10 @@ def seen(error: tuple[float, float], loose: bool, before: tuple[Step, ...] = ())
 
 
 def moves(alignment: Alignment, shift: tuple[float, float] | None) -> dict[str, float]:
-    return {m.knob: m.move_arcmin for m in correct(alignment, KNOB, KNOB, True, None, shift).moves}
+    return {
+        m.knob: m.move_arcmin
+        for m in correct_knobs(alignment, (KNOB, KNOB), Wish(clamp_shift_arcmin=shift)).moves
+    }
 
 
 def test_move_after_a_loose_frame_is_minus_error_and_shift() -> None:
@@ -57,17 +60,23 @@ def test_move_after_a_tight_frame_is_minus_the_error() -> None:
 
 def test_correction_tells_what_it_allowed_for() -> None:
     loose, tight = seen((10.0, 5.0), loose=True), seen((10.0, 5.0), loose=False)
-    assert correct(loose, KNOB, KNOB, True, None, SHIFT).clamp_shift_arcmin == SHIFT
-    assert correct(tight, KNOB, KNOB, True, None, SHIFT).clamp_shift_arcmin is None
+    assert correct_knobs(loose, (KNOB, KNOB), Wish(clamp_shift_arcmin=SHIFT)).clamp_shift_arcmin == SHIFT
+    assert correct_knobs(tight, (KNOB, KNOB), Wish(clamp_shift_arcmin=SHIFT)).clamp_shift_arcmin is None
     for shift, words in ((SHIFT, "by 1.5 arcmin east and 0.4 down"), (None, "nobody knows how far")):
-        said = " ".join(correction_text(correct(loose, KNOB, KNOB, True, None, shift), loose).split())
+        said = " ".join(
+            correction_text(correct_knobs(loose, (KNOB, KNOB), Wish(clamp_shift_arcmin=shift)), loose).split()
+        )
         assert words in said
-    assert "clamps" not in correction_text(correct(tight, KNOB, KNOB, True, None, SHIFT), tight)
+    assert "clamps" not in correction_text(
+        correct_knobs(tight, (KNOB, KNOB), Wish(clamp_shift_arcmin=SHIFT)), tight
+    )
 
 
 def test_small_error_that_tightening_will_make_is_worth_a_turn() -> None:
-    assert not correct(seen((0.0, 0.0), loose=True), KNOB, KNOB, True).worth_turning
-    assert correct(seen((0.0, 0.0), loose=True), KNOB, KNOB, True, None, SHIFT).worth_turning
+    assert not correct_knobs(seen((0.0, 0.0), loose=True), (KNOB, KNOB)).worth_turning
+    assert correct_knobs(
+        seen((0.0, 0.0), loose=True), (KNOB, KNOB), Wish(clamp_shift_arcmin=SHIFT)
+    ).worth_turning
 
 
 def test_measured_shift_is_tight_minus_loose_with_the_noise_of_both_frames() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from polarcheck.alignment.state import Alignment, Step
-from polarcheck.knobs.correction import Correction, correct
+from polarcheck.knobs.correction import Correction, correct_knobs
 from polarcheck.knobs.moves import Move
 from polarcheck.knobs.response import learn_response
 from polarcheck.knobs.spec import KnobSpec
@@ -34,7 +34,7 @@ def moves(
     altitude: KnobSpec = UNKNOWN,
     site: Site = NORTH,
 ) -> dict[str, Move]:
-    correction = correct(alignment(error, site), azimuth, altitude, site.is_north)
+    correction = correct_knobs(alignment(error, site), (azimuth, altitude))
     assert [move.knob for move in correction.moves] == ["altitude", "azimuth"]
     return {move.knob: move for move in correction.moves}
 
@@ -114,7 +114,7 @@ def test_reversal_takes_up_all_the_play_and_going_on_takes_none() -> None:
     # one whole turn clockwise of both took up any play; what is left to do then decides
     steps = night((-90.0, -90.0, None), (-40.0, -40.0, (1.15, 1.15)))
     base = replace(alignment((-10.0, 10.0)), steps=tuple(steps))
-    made = {move.knob: move for move in correct(base, knob, knob, True).moves}
+    made = {move.knob: move for move in correct_knobs(base, (knob, knob)).moves}
     assert made["azimuth"].sense == "clockwise"
     assert made["azimuth"].take_up_turns == pytest.approx(0.0, abs=1e-9)
     assert made["altitude"].sense == "counterclockwise"
@@ -161,7 +161,7 @@ def test_night_teaches_a_knob_that_no_rig_file_knows() -> None:
 def test_learned_response_solves_for_both_knobs_at_once() -> None:
     turned = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.5), (0.7, -1.0), (1.0, 1.0), (0.5, -0.6)]
     base = replace(alignment((-30.0, 20.0)), steps=tuple(learned_night(turned)))
-    correction = correct(base, KnobSpec(gain=50.0), KnobSpec(gain=50.0), True)
+    correction = correct_knobs(base, (KnobSpec(gain=50.0), KnobSpec(gain=50.0)))
     signed = {m.knob: (m.turns or 0.0) * (1 if m.sense == "clockwise" else -1) for m in correction.moves}
     made = TRUTH @ [signed["azimuth"], signed["altitude"]]
     assert made == pytest.approx([30.0, -20.0], abs=1.2)
@@ -179,14 +179,14 @@ def test_untold_turns_leave_the_play_unknown() -> None:
     told = night((0.0, 0.0, None), (50.0, 50.0, (1.1, 1.1)))
     untold = [*told, replace(told[-1], turned=None)]
     for play in learn_response(told, knob, knob, 0.8).plays:
-        assert play.take_up_turns(clockwise=True) == pytest.approx(0.0)
+        assert play.turns_for(0.3) == pytest.approx(0.3)
     for play in learn_response(untold, knob, knob, 0.8).plays:
-        assert play.take_up_turns(clockwise=True) == pytest.approx(0.1, abs=0.01)
+        assert play.turns_for(0.3) == pytest.approx(0.4, abs=0.01)
 
 
 def judged(error: tuple[float, float], sigma: float = 0.05, smallest: float = 0.01) -> Correction:
     knob = KnobSpec(gain=50.0, smallest_turn=smallest)
-    return correct(alignment(error, sigma_arcmin=sigma), knob, knob, True)
+    return correct_knobs(alignment(error, sigma_arcmin=sigma), (knob, knob))
 
 
 @pytest.mark.parametrize(
@@ -209,6 +209,6 @@ def test_turn_is_worth_it_above_noise_and_above_what_a_hand_can_do(
 
 
 def test_unknown_knobs_are_worth_turning_and_it_says_why() -> None:
-    correction = correct(alignment((20.0, 10.0)), KnobSpec(), KnobSpec(), True)
+    correction = correct_knobs(alignment((20.0, 10.0)), (KnobSpec(), KnobSpec()))
     assert correction.worth_turning
     assert "does not say how the knobs act" in correction.why

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polarcheck.knobs.correction import correct
+from polarcheck.knobs.correction import correct_knobs
 from polarcheck.knobs.moves import Move, knob_rotation
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
@@ -21,15 +21,13 @@ EAST_IN = KnobSpec(gain=50.0, is_opposed=True)  # in the north: the east bolt dr
 def moves(
     error: tuple[float, float], azimuth: KnobSpec, altitude: KnobSpec, site: Site = NORTH
 ) -> list[Move]:
-    made = correct(
-        given_alignment(error, Sky.over(site, pressure_hpa=0.0)), azimuth, altitude, site.is_north
-    ).moves
+    made = correct_knobs(given_alignment(error, Sky.over(site, pressure_hpa=0.0)), (azimuth, altitude)).moves
     return sorted(made, key=lambda move: move.knob, reverse=True)  # azimuth, altitude
 
 
 def text(error: tuple[float, float], azimuth: KnobSpec, altitude: KnobSpec, site: Site = NORTH) -> str:
     given = given_alignment(error, Sky.over(site, pressure_hpa=0.0))
-    shown = correction_text(correct(given, azimuth, altitude, site.is_north), given)
+    shown = correction_text(correct_knobs(given, (azimuth, altitude)), given)
     assert max(len(line) for line in shown.splitlines()) <= 80
     return " ".join(shown.split())
 
@@ -82,7 +80,7 @@ def test_knob_in_the_middle_reaches_half_its_travel_either_way(
 def test_what_no_knob_reaches_is_worth_a_move_of_the_tripod_by_its_angle() -> None:
     knob = KnobSpec(gain=50.0, travel_arcmin=100.0)
     said = text((150.0, 90.0), knob, knob)
-    assert correct(given_alignment((150.0, 90.0), Sky.over(NORTH)), knob, knob, True).worth_turning
+    assert correct_knobs(given_alignment((150.0, 90.0), Sky.over(NORTH)), (knob, knob)).worth_turning
     # 150 arcmin are 2.5 deg, tan 0.04366; 90 are 1.5 deg, tan 0.02619
     assert (
         "turn the tripod about the vertical by 2.5 deg west (left, facing the pole), counterclockwise" in said

@@ -46,10 +46,16 @@ def test_hypotheses_are_possible_ones(knob: KnobSpec) -> None:
 def test_stated_backlash_stands_halfway_and_unstated_is_not_counted_before_a_turn() -> None:
     stated = Play.of(KnobSpec(backlash_turns=WIDE))
     assert stated.backlash_turns == pytest.approx(WIDE)
-    assert stated.take_up_turns(clockwise=True) == pytest.approx(WIDE / 2)
-    assert stated.turned(1.0).take_up_turns(clockwise=True) == pytest.approx(0.0)
-    assert stated.turned(1.0).take_up_turns(clockwise=False) == pytest.approx(WIDE)
-    assert Play.of(KnobSpec()).take_up_turns(clockwise=True) == 0.0
+    assert stated.turns_for(1.0) == pytest.approx(1.0 + WIDE / 2)
+    assert stated.turned(1.0).turns_for(0.5) == pytest.approx(0.5)
+    assert stated.turned(1.0).turns_for(-0.5) == pytest.approx(-0.5 - WIDE)
+    assert Play.of(KnobSpec()).turns_for(0.3) == 0.3
+
+
+@pytest.mark.parametrize("acting", [0.004, 0.03, -0.01, -0.4])
+def test_turns_act_as_wanted_on_the_mean_of_the_hypotheses(acting: float) -> None:
+    play = Play.of(KnobSpec(backlash_turns=WIDE))
+    assert float(play.weights @ play.acting(play.turns_for(acting))) == pytest.approx(acting)
 
 
 def test_what_a_hand_misses_grows_from_half_its_smallest_turn() -> None:

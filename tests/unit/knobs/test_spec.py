@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from polarcheck.knobs.correction import correct
+from polarcheck.knobs.correction import correct_knobs
 from polarcheck.knobs.expected import expected_move
 from polarcheck.knobs.spec import knob_specs
 from polarcheck.measurement.source import given_alignment
@@ -61,11 +61,11 @@ def test_turns_of_a_screw_for_an_error(tmp_path: Path) -> None:
     knobs = knob_specs(
         rig(tmp_path, SCREW + 'clockwise_moves = "east"', SCREW + 'clockwise_moves = "up"'), True
     )
-    made = {m.knob: m for m in correct(given_alignment((61.3818, 0.0), Sky.over(NORTH)), *knobs, True).moves}
+    made = {m.knob: m for m in correct_knobs(given_alignment((61.3818, 0.0), Sky.over(NORTH)), knobs).moves}
     assert made["azimuth"].turns == pytest.approx(1.0, abs=1e-4)
     assert (made["azimuth"].direction, made["azimuth"].sense) == ("west", "counterclockwise")
     # a tilt of 30.69 arcmin at 70 mm is 70 tan(30.69') = 0.62494 mm of travel: half a turn, tangent and arc alike
-    half = correct(given_alignment((0.0, 30.69), Sky.over(NORTH)), *knobs, True).moves[0]
+    half = correct_knobs(given_alignment((0.0, 30.69), Sky.over(NORTH)), knobs).moves[0]
     assert half.turns == pytest.approx(70 * math.tan(math.radians(30.69 / 60)) / 1.25, rel=2e-4)
 
 

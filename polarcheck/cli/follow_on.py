@@ -1,0 +1,49 @@
+"""The next command of a night, ready to paste."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from polarcheck.cli.alignment_asking import AlignmentOptions
+from polarcheck.printable import printable
+
+__all__ = ["correct_on", "follow_on"]
+
+_PLAIN = frozenset("/\\.:_-+~")
+
+
+def follow_on(given: AlignmentOptions, turns: bool) -> str | None:
+    """Return the `follow` after a `correct`; None where there is no kept result to go on from."""
+    paths = given.paths
+    if not paths or len(paths) != 1 or paths[0].suffix.lower() != ".json":
+        return None
+    kept = paths[0]
+    words = ["polarcheck follow", _quoted(kept), "NEW_FRAMES --turned", "told" if turns else "0,0"]
+    return _line([*words, *_rig(given.rig), "--out", _quoted(_after(kept))])
+
+
+def correct_on(kept: Path | None, rig: Path | None) -> str | None:
+    """Return the `correct` after a result was kept; None where none was."""
+    return None if kept is None else _line(["polarcheck correct", _quoted(kept), *_rig(rig)])
+
+
+def _line(words: list[str]) -> str:
+    return "Then: " + printable(" ".join(words), 2000)
+
+
+def _rig(rig: Path | None) -> list[str]:
+    return [] if rig is None else ["--rig", _quoted(rig)]
+
+
+def _quoted(path: Path) -> str:
+    """Return a path as a shell takes it: in double quotes where it holds more than plain signs."""
+    text = str(path)
+    return text if all(sign.isalnum() or sign in _PLAIN for sign in text) else f'"{text}"'
+
+
+def _after(kept: Path) -> Path:
+    """Return a name for the result after a kept one: ``first.json`` goes on as ``first_2.json``, then ``first_3.json``."""
+    stem, _, number = kept.stem.rpartition("_")
+    if stem and number.isdigit():
+        return kept.with_name(f"{stem}_{int(number) + 1}{kept.suffix}")
+    return kept.with_name(f"{kept.stem}_2{kept.suffix}")
