@@ -15,7 +15,7 @@ from polarcheck.cli.output import JsonOption, show, writable, write_text
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
-from polarcheck.cli.turned_asking import TurnedOption, turned_asked
+from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -61,11 +61,12 @@ def follow_command(
 
     Example: polarcheck follow first.json after_turn.fits --turned -0.5,0.25 --out second.json
     """
+    said = turns_said(turned)
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
     writable("--out", out, [".json"])
     before = alignment.read_alignment(result)
     rig_file = found_rig(rig, [result, *paths])
-    turns = turned_asked(turned, before, rig_file)
+    turns = turns_made(said, before, rig_file)
     expected = knobs.expected_move(before, rig_file, turns, loose)
     frame_set = frames.read_frames(paths, clock_ahead_s=ahead, progress=progress_line())
     followed = followup.follow_frames(

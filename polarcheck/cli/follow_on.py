@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from polarcheck.cli.alignment_asking import AlignmentOptions
@@ -9,6 +10,7 @@ from polarcheck.printable import printable
 
 __all__ = ["correct_on", "follow_on"]
 
+_WIDTH = 79
 _PLAIN = frozenset("/\\.:_-+~")
 
 
@@ -18,8 +20,8 @@ def follow_on(given: AlignmentOptions, turns: bool) -> str | None:
     if not paths or len(paths) != 1 or paths[0].suffix.lower() != ".json":
         return None
     kept = paths[0]
-    words = ["polarcheck follow", _quoted(kept), "NEW_FRAMES --turned", "told" if turns else "0,0"]
-    return _line([*words, *_rig(given.rig), "--out", _quoted(_after(kept))])
+    words = ["polarcheck follow", _quoted(kept), "NEW_FRAMES", f"--turned {'told' if turns else '0,0'}"]
+    return _line([*words, *_rig(given.rig), f"--out {_quoted(_after(kept))}"])
 
 
 def correct_on(kept: Path | None, rig: Path | None) -> str | None:
@@ -28,11 +30,23 @@ def correct_on(kept: Path | None, rig: Path | None) -> str | None:
 
 
 def _line(words: list[str]) -> str:
-    return "Then: " + printable(" ".join(words), 2000)
+    """Break a long command where a shell takes it, before an option."""
+    line = "Then: " + printable(" ".join(words), 2000)
+    if len(line) <= _WIDTH or os.name == "nt":
+        return line
+    parts = [printable(word, 2000) for word in words]
+    lines, current = [], "Then: " + parts[0]
+    for part in parts[1:]:
+        if len(current) + len(part) + 3 > _WIDTH:
+            lines.append(f"{current} \\")
+            current = f"  {part}"
+        else:
+            current += f" {part}"
+    return "\n".join([*lines, current])
 
 
 def _rig(rig: Path | None) -> list[str]:
-    return [] if rig is None else ["--rig", _quoted(rig)]
+    return [] if rig is None else [f"--rig {_quoted(rig)}"]
 
 
 def _quoted(path: Path) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
     from polarcheck.rig import Rig
 
-__all__ = ["TurnedOption", "turned_asked"]
+__all__ = ["TurnedOption", "turns_made", "turns_said"]
 
 TurnedOption = Annotated[
     str | None,
@@ -24,10 +24,15 @@ TurnedOption = Annotated[
 ]
 
 
-def turned_asked(text: str | None, before: Alignment, rig: Rig | None) -> tuple[float, float] | None:
-    """Return the turns of the azimuth and the altitude knob, if they are said."""
+def turns_said(text: str | None) -> tuple[float, float] | Literal["told"] | None:
+    """Return the turns of the azimuth and the altitude knob as the option says them."""
     if text is None:
         return None
-    if text.strip().lower() == "told":
-        return knobs.told_turns(before, rig)
-    return parsed("--turned", text, turns)
+    return "told" if text.strip().lower() == "told" else parsed("--turned", text, turns)
+
+
+def turns_made(
+    said: tuple[float, float] | Literal["told"] | None, before: Alignment, rig: Rig | None
+) -> tuple[float, float] | None:
+    """Return the turns themselves, where they were as a result's advice told."""
+    return knobs.told_turns(before, rig) if said == "told" else said

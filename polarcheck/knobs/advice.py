@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import product
 from typing import Literal
 
 from polarcheck.alignment import AxisError
@@ -22,8 +21,10 @@ CLEAR = 2.0
 """Sigmas that a move must have for a turn: one of one sigma would follow noise every third time."""
 
 _SURE = 0.95  # chance of being within the goal that is enough
-_MORE_CHANCE = 0.1  # of that, by which a turn must be expected to better it
-_MUCH_LESS = 0.7  # of what is left: a turn that is expected to leave no less is not made
+_MORE_CHANCE = 0.15  # of that, by which a turn must be expected to better it
+_RUINOUS = 3.0  # times what is left now: a turn that is expected to leave so much is no try for the goal
+_FAR = 0.5  # chance of being within the goal below which a turn need only lead nearer
+_LESS, _MUCH_LESS = 0.9, 0.25  # of what is left: after this turn, and after the ones that it teaches
 _DOMINATES = (
     1.5  # times what a turn would leave of a known axis: a larger doubt in the axis is taken away first
 )
@@ -32,6 +33,9 @@ _GOAL_SHARE, _LEFT_SHARE = (
     0.2,
     0.15,
 )  # of the goal and of what a turn leaves: sigma that frames after it should have
+
+
+_CHOICES = ((False, False), (True, False), (False, True), (True, True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,8 @@ class Choice:
         Without any turn.
     best : Outcome
         The best of the turns that may be made; `stay` where there is none.
+    turning : Outcome
+        The best with a turn of a known knob, allowed or not; `stay` where none is known.
     blind : Outcome
         The best turn if the axis were known exactly; what frames could make possible.
     is_clear : tuple of bool
@@ -99,12 +105,17 @@ class Choice:
 
     stay: Outcome
     best: Outcome
+    turning: Outcome
     blind: Outcome
     is_clear: tuple[bool, bool]
 
 
 def choose_knobs(
-    standing: Standing, error: AxisError, response: Response, knobs: tuple[KnobSpec, KnobSpec]
+    standing: Standing,
+    error: AxisError,
+    response: Response,
+    knobs: tuple[KnobSpec, KnobSpec],
+    goal: Goal,
 ) -> Choice:
     """Choose the knobs that are worth turning.
 
@@ -118,6 +129,8 @@ def choose_knobs(
         How the knobs act; an unknown knob is not chosen.
     knobs : tuple of KnobSpec
         Azimuth, altitude.
+    goal : Goal
+        What is near enough.
 
     Returns
     -------
@@ -127,19 +140,28 @@ def choose_knobs(
         abs(error.azimuth_arcmin) > CLEAR * error.azimuth_sigma_arcmin,
         abs(error.altitude_arcmin) > CLEAR * error.altitude_sigma_arcmin,
     )
-    known = (response.known[0], response.known[1])
     every = [
         outcome_of(standing, response, knobs, turned)
-        for turned in product((False, True), repeat=2)
-        if not (turned[0] and not known[0]) and not (turned[1] and not known[1])
+        for turned in _CHOICES
+        if all(who or not turn for who, turn in zip(response.known, turned, strict=True))
     ]
     allowed = [o for o in every if all(c or not t for c, t in zip(clear, o.turned, strict=True))]
     return Choice(
         stay=every[0],
-        best=min(allowed, key=lambda outcome: outcome.left_arcmin),
+        best=_best(allowed, goal),
+        turning=min(every[1:] or every, key=lambda outcome: outcome.left_arcmin),
         blind=min(every, key=lambda outcome: outcome.left_if_known_arcmin),
         is_clear=clear,
     )
+
+
+def _best(allowed: list[Outcome], goal: Goal) -> Outcome:
+    """The likeliest to be within the goal where a turn betters that; else, far from it, the one that leaves least."""
+    bold = [outcome for outcome in allowed if outcome.left_arcmin < _RUINOUS * allowed[0].left_arcmin]
+    likeliest = max(bold or allowed[:1], key=lambda outcome: outcome.chance(goal.arcmin))
+    if likeliest.chance(goal.arcmin) - allowed[0].chance(goal.arcmin) > _MORE_CHANCE:
+        return likeliest
+    return min(allowed, key=lambda outcome: outcome.left_arcmin)
 
 
 def advise(
@@ -202,13 +224,13 @@ def advise(
         then = float((choice.blind.left_if_known_arcmin**2 + more.sigma_arcmin**2) ** 0.5)
         why = (
             f"{said}; that sigma could not tell a good turn from a bad one, and with these frames it should be "
-            f"{more.sigma_arcmin:.2f}"
+            f"{_small(more.sigma_arcmin)}"
         )
         return Next("frames", "frames first", more.turns_deg, more.sigma_arcmin, then, why)
     if any(choice.is_clear):
         left = choice.blind.left_arcmin
         return _stop(
-            "hand", standing, f"{said}; a turn by hand would leave about {left:.2f}, so it would not help"
+            "hand", standing, f"{said}; a turn by hand would leave about {left:.2f}, which is no gain"
         )
     return _stop(
         "noise", standing, f"{said}: a turn would follow noise, and further frames would hardly tell more"
@@ -216,12 +238,15 @@ def advise(
 
 
 def _is_better(best: Outcome, now: Outcome, goal: Goal) -> bool:
+    """Whether a turn betters the chance of the goal, or, far from it, leaves less or teaches how to leave less."""
     if not any(best.turned):
         return False
-    gained = best.chance(goal.arcmin) - now.chance(goal.arcmin)
-    return gained > _MORE_CHANCE or (
-        best.left_arcmin < _MUCH_LESS * now.left_arcmin and gained > -_MORE_CHANCE
-    )
+    chance = now.chance(goal.arcmin)
+    if best.chance(goal.arcmin) - chance > _MORE_CHANCE and best.left_arcmin < _RUINOUS * now.left_arcmin:
+        return True
+    nearer = best.left_arcmin < _LESS * now.left_arcmin
+    teaches = best.left_if_taught_arcmin < _MUCH_LESS * now.left_arcmin
+    return chance < _FAR and (nearer or teaches)
 
 
 def _turn(reason: Reason, left: float | None, frames: Positions | None, why: str) -> Next:
@@ -243,7 +268,13 @@ def _standing_words(standing: Standing, goal: Goal) -> str:
         "hand": f"a hand on these knobs can be expected to reach {goal.arcmin:.2f}",
     }[goal.source]
     vain = "; no axis allows the wanted exposure, for refraction alone forbids it" if goal.is_vain else ""
-    return f"{left:.2f} arcmin are left, sigma {standing.sigma_arcmin:.2f}{vain}; {words}"
+    sigma = f", sigma {_small(standing.sigma_arcmin)}" if standing.sigma_arcmin else ""
+    return f"{left:.2f} arcmin are left{sigma}{vain}; {words}"
+
+
+def _small(value: float) -> str:
+    """Two decimals, or two significant digits of less than that."""
+    return f"{value:.2f}" if value >= 0.1 else f"{value:.1g}" if value < 0.001 else f"{value:.3f}"
 
 
 def _percent(chance: float) -> str:

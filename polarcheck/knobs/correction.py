@@ -136,9 +136,9 @@ def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: 
     height = float(azalt_from_direction(alignment.axis)[1])
     response = learn_response(alignment.steps, *knobs, height)
     error, standing = alignment.error, _standing(alignment)
-    choice = choose_knobs(standing, error, response, knobs)
-    moves = knob_moves(error, choice, response, knobs, alignment.site.is_north)
     goal = _goal(wish, response, knobs, standing.cosine)
+    choice = choose_knobs(standing, error, response, knobs, goal)
+    moves = knob_moves(error, choice, response, knobs, alignment.site.is_north)
     advice = advise(
         choice,
         standing,

@@ -41,7 +41,7 @@ def reachable_goal(response: Response, knobs: tuple[KnobSpec, KnobSpec], cosine:
         * (cosine, 1.0)[i]
         for i in range(2)
     ]
-    return max(GOAL_ARCMIN, _HAND_ROOM * float(np.hypot(*misses)))
+    return max(GOAL_ARCMIN, _HAND_ROOM * float(np.linalg.norm(misses)))
 
 
 def chance_within(radius: float, offset: Array, covariance: Array) -> float:

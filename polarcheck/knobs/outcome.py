@@ -57,8 +57,10 @@ class Outcome:
         Turns that the hand makes for it, take-up included, clockwise positive. [turn]
     offset : ndarray, shape (2,)
         Mean of what is left. [arcmin]
+    by_hand_alone : ndarray, shape (2, 2)
+        Doubt that the hand adds, which no turn takes away. [arcmin^2]
     by_turning : ndarray, shape (2, 2)
-        Doubt that the turns add: hand, play, response. [arcmin^2]
+        That and what is not known of play and response, which turns teach. [arcmin^2]
     covariance : ndarray, shape (2, 2)
         That and the doubt in the axis. [arcmin^2]
     """
@@ -67,6 +69,7 @@ class Outcome:
     acting: tuple[float, float]
     by_hand: tuple[float, float]
     offset: Array
+    by_hand_alone: Array
     by_turning: Array
     covariance: Array
 
@@ -79,6 +82,11 @@ class Outcome:
     def left_if_known_arcmin(self) -> float:
         """The same if the axis were known exactly. [arcmin]"""
         return float(np.sqrt(self.offset @ self.offset + np.trace(self.by_turning)))
+
+    @property
+    def left_if_taught_arcmin(self) -> float:
+        """The same if play and response were known, too: what a hand leaves in the end. [arcmin]"""
+        return float(np.sqrt(self.offset @ self.offset + np.trace(self.by_hand_alone)))
 
     def chance(self, goal: float) -> float:
         """Return the probability that the total left is within a goal. [arcmin]"""
@@ -112,12 +120,13 @@ def outcome_of(
     if chosen:
         acting[chosen] = np.linalg.lstsq(matrix[:, chosen], -standing.offset, rcond=None)[0]
     by_hand = [response.plays[i].turns_for(float(acting[i])) if turned[i] else 0.0 for i in range(2)]
-    added = np.zeros((2, 2))
+    hand, added = np.zeros((2, 2)), np.zeros((2, 2))
     for i in chosen:
         play = response.plays[i].acting(by_hand[i])
-        spread = float(response.plays[i].weights @ (play - acting[i]) ** 2)
-        spread += hand_miss(abs(by_hand[i]), knobs[i]) ** 2
-        added += spread * np.outer(matrix[:, i], matrix[:, i])
+        column = np.outer(matrix[:, i], matrix[:, i])
+        hand += hand_miss(abs(by_hand[i]), knobs[i]) ** 2 * column
+        added += float(response.plays[i].weights @ (play - acting[i]) ** 2) * column
+    added += hand
     for i in range(2):
         row = response.covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2]
         added[i, i] += scale[i] ** 2 * float(acting @ row @ acting)
@@ -126,6 +135,7 @@ def outcome_of(
         acting=(float(acting[0]), float(acting[1])),
         by_hand=(by_hand[0], by_hand[1]),
         offset=standing.offset + matrix @ acting,
+        by_hand_alone=hand,
         by_turning=added,
         covariance=standing.covariance + added,
     )

@@ -115,4 +115,4 @@ def _open_turns(alignment: Alignment, reach: Reach) -> Array:
     angle = float(axis_angle(alignment.axis, here, north))
     higher = replace(reach, lowest=reach.lowest + _MARGIN_DEG * DEGREE)
     inside = reachable_turns(higher, turns * DEGREE, pointing, angle, np.array([angle]))
-    return turns[inside | (turns == 0)]
+    return np.asarray(turns[inside | (turns == 0)])

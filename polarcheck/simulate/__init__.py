@@ -1,6 +1,6 @@
 """A mount whose axis error is known, under the real sky: its geometry, and solved frames of it.
 
-From the top: write, cards, stars, mount.
+From the top: after, write, cards, stars, knobs, mount.
 """
 
 import lazy_loader

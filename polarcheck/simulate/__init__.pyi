@@ -1,4 +1,5 @@
 from .cards import SiteKeywords, site_cards, time_cards
+from .knobs import KnobMount, by_hand, drawn_mount
 from .mount import (
     Camera,
     camera_directions,
@@ -14,10 +15,13 @@ from .write import simulate_frames, write_frame
 
 __all__ = [
     "Camera",
+    "KnobMount",
     "SiteKeywords",
     "TruthSchema",
+    "by_hand",
     "camera_directions",
     "camera_pixels",
+    "drawn_mount",
     "error_of_axis",
     "mount_attitudes",
     "mount_axis",

@@ -1,11 +1,12 @@
-"""Nights at the mount: a user with two knobs does what the commands say, until they say stop.
+"""Nights at the mount: a user with two knobs does what the commands' JSON says, and nothing else, until it says stop.
 
-Run ``python -m tests.benchmarks.night`` from the project's root (``--nights N``). A simulated user with a
-simulated mount measures, corrects, turns, follows and corrects again through the commands' own ``--json``,
-and the distribution of what is left is printed. The mount: about 50 arcmin per turn with a gain up to 25 % off
-the rig file, backlash of 1/8 turn, a tripod tilted by up to 2 deg; the hand: 4 % of the turn plus 1/200 turn;
-six frames a sweep, 75 stars in each that are located to 0.2 px; one frame in ten solved elsewhere on the sky;
-start errors up to 3 deg.
+Run ``python -m tests.benchmarks.night`` from the project's root (``--nights N``, ``--noise PX,...``). The user
+measures a sweep of six frames over 60 deg, asks `correct` what to do next, turns the knobs by hand, turns the mount
+in right ascension to where the next frames are asked for, follows them, and asks again. The mount: about 50 arcmin
+per turn with a gain up to 25 % off the rig file, backlash of 1/8 turn, a tripod up to 2 deg out of level; the hand:
+4 % of the turn plus 1/200 turn; start errors up to 3 deg. A frame's pointing is off by the noise named, its roll by
+the same number of pixels at the stars' root mean square distance from the middle; one frame in ten is solved
+elsewhere on the sky. North and south in turn.
 """
 
 from __future__ import annotations
@@ -13,181 +14,268 @@ from __future__ import annotations
 import argparse
 import json
 import tempfile
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from astropy.io import fits
 from typer.testing import CliRunner
 
 from polarcheck.cli.app import app
 from polarcheck.constants import ARCMIN, DEGREE, SIDEREAL_RATE
-from polarcheck.simulate import Camera, mount_attitudes, mount_axis, noisy_attitudes, write_frame
+from polarcheck.simulate import (
+    Camera,
+    KnobMount,
+    by_hand,
+    camera_directions,
+    drawn_mount,
+    mount_attitudes,
+    mount_axis,
+    noisy_attitudes,
+    sensor_points,
+    site_cards,
+    time_cards,
+)
+from polarcheck.simulate.cards import wcs_cards
 from polarcheck.site import Site
-from polarcheck.sky.air import Atmosphere, standard_atmosphere
-from polarcheck.sky.observed import Sky
+from polarcheck.sky import Sky
 from polarcheck.times import add_seconds, utc_from_iso
-from polarcheck.vectors import Array, angle_between, rotation_matrix
+from polarcheck.vectors import Array, angle_between, azalt_from_direction, rotation_matrix, wrap
 
 BACKLASH = 1 / 8
-HAND_SHARE, HAND_LEAST = 0.04, 1 / 200
 WRONG_FRAMES = 0.1
-NOISE_PX = 0.2 / np.sqrt(75)
-CAMERA = Camera(width_px=1200, height_px=900, pixel_scale_arcsec=4.95)
-UP = np.array([0.0, 0.0, 1.0])
+CAMERAS = {
+    "1280 x 960 px at 4.8 arcsec/px": Camera(1280, 960, 4.8),
+    "3008 x 3008 px at 1.5 arcsec/px": Camera(3008, 3008, 1.5),
+}
+NOISES_PX = (0.02, 0.1, 0.2, 0.5)
+SWEEP_DEG = (10.0, 22.0, 34.0, 46.0, 58.0, 70.0)
+MOST_STEPS = 30
 
 
 @dataclass
-class Mount:
-    """A mount that only a hand can move: attitude of its base, its knobs and their play."""
+class Night:
+    """One night, and what is told of it."""
 
-    site: Site
-    air: Atmosphere
-    axis: Array
-    base: Array
-    gains: Array
-    play: Array
-    swing: float = 0.0
+    folder: Path
+    sky: Sky
+    camera: Camera
+    noise_px: float
+    mount: KnobMount
+    attitude: Array
+    rng: np.random.Generator
+    utc: tuple[float, float] = field(default_factory=lambda: utc_from_iso("2026-11-14T20:00:00"))
+    turns: list[int] = field(default_factory=lambda: [0, 0])
+    frames: int = 0
+    stands_deg: float = 0.0
+    places_deg: dict[str, float] = field(default_factory=dict)
+    refused: int = 0
+    pulls: list[tuple[float, float]] = field(default_factory=list)
+    below_sigma: int = 0
+    actions: list[str] = field(default_factory=list)
 
-    def turn(self, knob: int, turns: float) -> Array:
-        """Turn a knob, clockwise positive, and return the rotation of the whole mount."""
-        reach = BACKLASH / 2
-        end = self.play[knob] + turns
-        acting = max(end - reach, 0.0) if turns > 0 else min(end + reach, 0.0)
-        self.play[knob] = np.clip(end, -reach, reach)
-        angle = acting * self.gains[knob] * ARCMIN
-        if knob == 0:
-            self.swing += angle
-            moved = rotation_matrix(self.base @ UP, -angle)
-        else:
-            azimuth = (0.0 if self.site.is_north else np.pi) + self.swing
-            level = self.base @ rotation_matrix(UP, -azimuth) @ np.array([1.0, 0.0, 0.0])
-            moved = rotation_matrix(level, angle)
-        self.axis = moved @ self.axis
-        return moved
+    @property
+    def pole(self) -> Array:
+        return self.sky.pole("refracted").direction
 
     @property
     def error_arcmin(self) -> float:
         """Angle between axis and refracted pole. [arcmin]"""
-        return float(angle_between(self.axis, Sky(self.site, self.air).refracted_pole.direction)) / ARCMIN
+        return float(angle_between(self.mount.axis, self.pole)) / ARCMIN
+
+    def wait(self, seconds: float) -> None:
+        """The mount turns with the sky."""
+        self.utc = add_seconds(self.utc, seconds)
+        self.turn_west(SIDEREAL_RATE * seconds)
+
+    def turn_west(self, angle: float) -> None:
+        """Turn about the right-ascension axis. [rad]"""
+        westward = -1.0 if self.mount.north else 1.0
+        self.attitude = rotation_matrix(self.mount.axis, westward * angle) @ self.attitude
+
+    def turn_knob(self, knob: int, turns: float) -> None:
+        """Turn a knob by hand, clockwise positive."""
+        self.mount, moved = self.mount.turned(knob, by_hand(turns, self.rng))
+        self.attitude = moved @ self.attitude
+        self.turns[knob] += 1
+
+    def shoot(self, name: str) -> Path:
+        """A solved frame; one in ten is solved elsewhere on the sky."""
+        self.wait(60.0)
+        self.frames += 1
+        seen = noisy_attitudes(self.attitude[None], self.camera, self.noise_px, self.rng)[0]
+        if self.rng.random() < WRONG_FRAMES:
+            axis = self.rng.normal(size=3)
+            seen = rotation_matrix(axis / np.linalg.norm(axis), self.rng.uniform(0.05, 3.0)) @ seen
+        return self.write(self.folder / f"{name}.fits", seen)
+
+    def write(self, path: Path, attitude: Array) -> Path:
+        """A frame of which only the header is kept: the size of its image stands there."""
+        moment = np.array([self.utc])
+        seen = camera_directions(sensor_points(self.camera), self.camera) @ attitude.T
+        cards = time_cards(moment[0], 5.0) + site_cards(self.sky.site, "geodetic")
+        cards += wcs_cards(self.sky.icrs(seen[None], moment)[0], self.camera)
+        cards += [("IMAGEW", self.camera.width_px, "[px]"), ("IMAGEH", self.camera.height_px, "[px]")]
+        fits.PrimaryHDU(header=fits.Header(cards)).writeto(path, overwrite=True)
+        return path
+
+    def take(self, turns_deg: list[float], name: str) -> list[Path]:
+        """Frames at turns from where the mount stands now, tracking going on."""
+        paths = []
+        origin = self.stands_deg
+        for i, turn in enumerate(turns_deg):
+            self.turn_to(origin + turn)
+            paths.append(self.shoot(f"{name}_{i}"))
+            self.places_deg[paths[-1].name] = self.stands_deg
+        return paths
+
+    def turn_to(self, place_deg: float) -> None:
+        """Turn in right ascension to a place, counted on the circle that turns with the sky."""
+        self.turn_west((place_deg - self.stands_deg) * DEGREE)
+        self.stands_deg = place_deg
+
+    def back_to_last_used(self, answer: dict[str, Any]) -> None:
+        """Turn back to where the last frame in use was taken; from there the next ones are counted."""
+        used = [frame["file"] for frame in answer["frames"] if frame["used"]]
+        self.turn_to(self.places_deg[used[-1]])
+
+    def weigh(self, error: dict[str, float], moves: list[dict[str, Any]]) -> None:
+        """Keep how far the truth is from what was told before a turn, in sigmas and 95 % half-widths."""
+        azimuth, altitude = azalt_from_direction(np.stack([self.mount.axis, self.pole]))
+        off = {
+            "azimuth": float(wrap(azimuth[0] - azimuth[1])) / ARCMIN,
+            "altitude": float(altitude[0] - altitude[1]) / ARCMIN,
+        }
+        for knob, truth in off.items():
+            apart = abs(truth - error[f"{knob}_arcmin"])
+            self.pulls.append(
+                (apart / error[f"{knob}_sigma_arcmin"], apart / error[f"{knob}_95_arcmin"], 0, 0)
+            )
+        self.below_sigma += sum(bool(m["turns"]) and abs(m["move_arcmin"]) < m["sigma_arcmin"] for m in moves)
 
 
-def new_mount(rng: np.random.Generator, north: bool) -> tuple[Mount, str]:
-    """A mount as someone set it up at dusk, and what its rig file says of the knobs."""
-    site = Site(rng.uniform(28, 58) * (1 if north else -1), rng.uniform(-170, 170), 300.0)
-    air = standard_atmosphere(site.height_m)
+def new_night(folder: Path, seed: int, camera: Camera, noise_px: float) -> tuple[Night, Path]:
+    """A mount as someone set it up at dusk, and its rig file."""
+    rng = np.random.default_rng(seed)
+    north = seed % 2 == 0
+    sky = Sky.over(Site(rng.uniform(28, 58) * (1 if north else -1), rng.uniform(-170, 170), 300.0))
     angle, size = rng.uniform(0, 2 * np.pi), rng.uniform(0.2, 3.0) * 60
-    error = (size * np.sin(angle) / np.cos(site.latitude_deg * DEGREE), size * np.cos(angle))
-    axis = mount_axis(error, Sky(site, air).refracted_pole)
-    tilt, towards = rng.uniform(0, 2) * DEGREE, rng.uniform(0, 2 * np.pi)
-    base = rotation_matrix(np.array([np.cos(towards), np.sin(towards), 0.0]), tilt)
-    gains = 50 * (1 + rng.uniform(-0.25, 0.25, 2)) * rng.choice([-1, 1], 2)
-    east = (gains[0] > 0) == north
-    rig = "".join(
+    error = (size * np.sin(angle) / np.cos(sky.site.latitude_deg * DEGREE), size * np.cos(angle))
+    axis = mount_axis(error, sky.pole("refracted"))
+    mount = drawn_mount(axis, north, rng)
+    east = (mount.gains[0] > 0) == north
+    text = "".join(
         f"[mount.{name}]\narcmin_per_turn = 50.0\nbacklash_turns = 0.125\nclockwise_moves = '{way}'\n"
         for name, way in (
             ("azimuth", "east" if east else "west"),
-            ("altitude", "up" if gains[1] > 0 else "down"),
+            ("altitude", "up" if mount.gains[1] > 0 else "down"),
         )
     )
-    return Mount(site, air, axis, base, gains, rng.uniform(-0.5, 0.5, 2) * BACKLASH), rig
+    rig = folder / "knobs.toml"
+    rig.write_text(text, encoding="utf-8")
+    start = np.array([SWEEP_DEG[0]]) * DEGREE
+    attitude = mount_attitudes(axis, north, start, (35.0 if north else -35.0) * DEGREE, 0.3)[0]
+    return Night(folder, sky, camera, noise_px, mount, attitude, rng), rig
 
 
-def run(*arguments: str) -> dict[str, Any] | None:
+def run(*arguments: object) -> dict[str, Any] | None:
     """One command's JSON; None where it refused."""
-    result = CliRunner().invoke(app, [*arguments, "--json"])
+    result = CliRunner().invoke(app, [*map(str, arguments), "--json"])
     assert result.exit_code in (0, 1), result.output
     return json.loads(result.stdout) if result.exit_code == 0 else None
 
 
-def night(folder: Path, seed: int) -> tuple[int, float, int]:
-    """One night: corrections made, what is left [arcmin], refused frames."""
-    rng = np.random.default_rng(seed)
-    mount, rig_text = new_mount(rng, north=seed % 2 == 0)
-    rig = folder / "knobs.toml"
-    rig.write_text(rig_text, encoding="utf-8")
-    utc = utc_from_iso("2026-11-14T20:00:00")
-    declination = (35.0 if mount.site.is_north else -35.0) * DEGREE
-    angles = np.array([10.0, 22.0, 34.0, 46.0, 58.0, 70.0]) * DEGREE
-    attitudes = mount_attitudes(mount.axis, mount.site.is_north, angles, declination, 0.3)
-    paths = []
-    for i, attitude in enumerate(attitudes):
-        utc = add_seconds(utc, 40.0)
-        paths.append(shoot(folder / f"sweep_{i}.fits.fz", attitude, mount, utc, rng))
+def play(folder: Path, seed: int, camera: Camera, noise_px: float) -> Night:
+    """One night, as the JSON tells."""
+    night, rig = new_night(folder, seed, camera, noise_px)
     kept = folder / "result_0.json"
-    if run("measure", *map(str, paths), "--out", str(kept)) is None:  # swept again after a bad luck
-        return night(folder, seed + 100_000)
-    attitude, refused = attitudes[-1], 0
-    for corrections in range(12):
-        answer = run("correct", str(kept), "--rig", str(rig))
+    sweep = [angle - SWEEP_DEG[0] for angle in SWEEP_DEG]
+    while (measured := run("measure", *night.take(sweep, "sweep"), "--out", kept)) is None:
+        night.turn_to(0.0)  # swept again after bad luck
+    night.back_to_last_used(measured)
+    for step in range(MOST_STEPS):
+        answer = run("correct", kept, "--rig", rig)
         assert answer is not None
-        if not answer["worth_turning"]:
-            return corrections, mount.error_arcmin, refused
-        turned = [0.0, 0.0]
-        for move in answer["moves"]:
-            knob = 0 if move["knob"] == "azimuth" else 1
-            if not move["turns"]:
-                continue  # nobody touches a knob that is to stay
-            turned[knob] = move["turns"] * (1 if move["sense"] == "clockwise" else -1)
-            by_hand = turned[knob] * (1 + HAND_SHARE * rng.normal()) + HAND_LEAST * rng.normal()
-            attitude = mount.turn(knob, by_hand) @ attitude
-        for _ in range(20):
-            utc = add_seconds(utc, 60.0)
-            attitude = tracked(attitude, mount, 60.0)
-            frame = shoot(folder / "after.fits.fz", attitude, mount, utc, rng)
-            following = folder / f"result_{corrections + 1}.json"
-            said = f"{turned[0]},{turned[1]}"
-            if run(
-                "follow", str(kept), str(frame), "--turned", said, "--rig", str(rig), "--out", str(following)
-            ):
-                break
-            refused += 1
-        else:
-            return 12, mount.error_arcmin, refused
-        kept = following
-    return 12, mount.error_arcmin, refused
+        advice = answer["next"]
+        night.actions.append(advice["action"])
+        if advice["action"] == "stop":
+            return night
+        said = [0.0, 0.0]
+        if advice["action"] == "turn":
+            night.weigh(json.loads(kept.read_text(encoding="utf-8"))["error"], answer["moves"])
+            for move in answer["moves"]:
+                knob = 0 if move["knob"] == "azimuth" else 1
+                if move["turns"]:  # nobody touches a knob that is to stay
+                    said[knob] = move["turns"] * (1 if move["sense"] == "clockwise" else -1)
+                    night.turn_knob(knob, said[knob])
+        kept = followed(night, kept, rig, [f["turn_deg"] for f in advice["frames"]], said, step)
+    return night
 
 
-def tracked(attitude: Array, mount: Mount, seconds: float) -> Array:
-    """The camera after the mount turned with the sky."""
-    westward = -1.0 if mount.site.is_north else 1.0
-    return rotation_matrix(mount.axis, westward * SIDEREAL_RATE * seconds) @ attitude
+def followed(night: Night, kept: Path, rig: Path, places: list[float], said: list[float], step: int) -> Path:
+    """The frames that were asked for, taken again for as long as they are refused."""
+    out = night.folder / f"result_{step + 1}.json"
+    turned = f"{said[0]},{said[1]}"
+    origin = night.stands_deg
+    for attempt in range(20):
+        paths = night.take(places, f"after_{step}_{attempt}")
+        if answer := run("follow", kept, *paths, "--turned", turned, "--rig", rig, "--out", out):
+            night.back_to_last_used(answer)
+            return out
+        night.refused += 1
+        night.turn_to(origin)
+    raise AssertionError("twenty times refused")
 
 
-def shoot(
-    path: Path, attitude: Array, mount: Mount, utc: tuple[float, float], rng: np.random.Generator
-) -> Path:
-    """A solved frame; one in ten is solved elsewhere on the sky."""
-    seen = noisy_attitudes(attitude[None], CAMERA, NOISE_PX, rng)[0]
-    if rng.random() < WRONG_FRAMES:
-        axis = rng.normal(size=3)
-        seen = rotation_matrix(axis / np.linalg.norm(axis), rng.uniform(0.05, 3.0)) @ seen
-    write_frame(path, seen, utc=utc, sky=Sky(mount.site, mount.air), camera=CAMERA)
-    return path
+def tell(nights: list[Night]) -> None:
+    """Print the distribution."""
+    left = np.array([night.error_arcmin for night in nights])
+    turns = np.array([night.turns for night in nights])
+    print(
+        "  left, arcmin: "
+        + ", ".join(f"{p} %: {np.percentile(left, p):.2f}" for p in (5, 25, 50, 75, 95, 100))
+    )
+    print(f"  under 0.5 arcmin: {np.mean(left < 0.5):.1%}")
+    for i, knob in enumerate(("azimuth", "altitude")):
+        counts = dict(sorted(Counter(turns[:, i].tolist()).items()))
+        print(
+            f"  turns of the {knob} knob: median {np.median(turns[:, i]):.0f}, most {turns[:, i].max()}; nights: {counts}"
+        )
+    frames = np.array([night.frames for night in nights])
+    print(
+        f"  frames a night: median {np.median(frames):.0f}, most {frames.max()}; asked for before a turn in "
+        f"{np.mean(['frames' in night.actions for night in nights]):.0%} of nights; refused and taken again: "
+        f"{sum(night.refused for night in nights)}"
+    )
+    pulls = np.array([pull for night in nights for pull in night.pulls])
+    print(
+        f"  before a turn the truth lies within sigma in {np.mean(pulls[:, 0] <= 1):.1%} and within the 95 % interval "
+        f"in {np.mean(pulls[:, 1] <= 1):.1%} of {len(pulls)} errors"
+    )
+    print(
+        f"  knobs turned for less than their sigma: {sum(night.below_sigma for night in nights)}", flush=True
+    )
 
 
 def main() -> None:
-    """Print the distribution."""
+    """Play the nights and print the distribution for each camera and noise."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--nights", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--noise", default=",".join(map(str, NOISES_PX)), help="pointing noise [px]")
+    parser.add_argument("--cameras", default="0,1", help="which of the two")
     asked = parser.parse_args()
-    nights = asked.nights
-    with tempfile.TemporaryDirectory() as name:
-        results = [night(Path(name), seed) for seed in range(asked.first, asked.first + nights)]
-    corrections = np.array([r[0] for r in results])
-    left = np.array([r[1] for r in results])
-    print(
-        f"{nights} nights, north and south in turn; frames refused and taken again: {sum(r[2] for r in results)}"
-    )
-    print(
-        "corrections:",
-        {int(k): int(n) for k, n in zip(*np.unique(corrections, return_counts=True), strict=True)},
-    )
-    print(f"median {np.median(corrections):.0f}, most {corrections.max()} (bars: 3, 6)")
-    shares = ", ".join(f"{p} %: {np.percentile(left, p):.2f}" for p in (5, 25, 50, 75, 95, 100))
-    print(f"left, arcmin: {shares}")
-    print(f"under 0.5 arcmin: {np.mean(left < 0.5):.1%} (bar: 95 %)")
+    cameras = [list(CAMERAS.items())[int(i)] for i in asked.cameras.split(",")]
+    for name, camera in cameras:
+        for noise in map(float, asked.noise.split(",")):
+            print(f"{name}, {noise:g} px, {asked.nights} nights from seed {asked.first}:", flush=True)
+            nights = []
+            for seed in range(asked.first, asked.first + asked.nights):
+                with tempfile.TemporaryDirectory() as folder:
+                    nights.append(play(Path(folder), seed, camera, noise))
+            tell(nights)
 
 
 if __name__ == "__main__":

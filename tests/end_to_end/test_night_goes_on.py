@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from polarcheck.constants import DEGREE
-from polarcheck.simulate import Camera, mount_attitudes, write_frame
+from polarcheck.constants import DEGREE, SIDEREAL_RATE
+from polarcheck.simulate import Camera, KnobMount, mount_attitudes, write_frame
 from polarcheck.site import Site
 from polarcheck.sky.air import standard_atmosphere
 from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds, utc_from_iso
-from tests.benchmarks.night import Mount, tracked
+from polarcheck.vectors import rotation_matrix
 from tests.brute_force import axis_of
 from tests.commands import refused, run
 
@@ -43,7 +44,8 @@ class Night:
         self.rig.write_text(RIG, encoding="utf-8")
         axis = axis_of(SITE, Sky(SITE, AIR).refracted_pole.altitude_deg, (60.0, -45.0))
         gains = np.array([44.0, 57.0])
-        self.mount = Mount(SITE, AIR, axis, np.eye(3), gains, np.array([0.0625, 0.0625]))
+        wide = np.array([0.125, 0.125])
+        self.mount = KnobMount(axis, True, np.eye(3), gains, wide, wide / 2)
         self.utc, self.results = utc_from_iso("2026-11-14T20:00:00"), 0
         angles = np.array([10.0, 25.0, 40.0, 55.0]) * DEGREE
         attitudes = mount_attitudes(axis, True, angles, 35 * DEGREE, 0.3)
@@ -62,11 +64,15 @@ class Night:
         """Turn both knobs, follow with a frame, and return the command's result."""
         for knob, turns in ((1, altitude), (0, azimuth)):
             if turns:
-                self.attitude = self.mount.turn(knob, turns) @ self.attitude
+                self.turn_knob(knob, turns)
         return self.follow(azimuth, altitude, *options)
 
+    def turn_knob(self, knob: int, turns: float) -> None:
+        self.mount, moved = self.mount.turned(knob, turns)
+        self.attitude = moved @ self.attitude
+
     def follow(self, azimuth: float, altitude: float, *options: str) -> Any:
-        self.attitude = tracked(self.attitude, self.mount, 60.0)
+        self.attitude = rotation_matrix(self.mount.axis, -SIDEREAL_RATE * 60.0) @ self.attitude
         self.results += 1
         frame = self.shoot(f"after_{self.results}", self.attitude)
         out = self.folder / f"result_{self.results}.json"
@@ -114,9 +120,9 @@ def test_shift_by_tightening_is_measured_kept_and_allowed_for(night: Night) -> N
     loose = night.kept
     shift = np.array([3.0, -2.0]) / night.mount.gains
     # the clamps' own motion, not the knobs': play is on one side for azimuth and crossed for altitude
-    night.mount.play = np.array([0.0625, -0.0625])
+    night.mount = replace(night.mount, play=np.array([0.0625, -0.0625]))
     for knob in (0, 1):
-        night.attitude = night.mount.turn(knob, float(shift[knob])) @ night.attitude
+        night.turn_knob(knob, float(shift[knob]))
     seen = night.follow(0.0, 0.0, "--keep-shift", "--json")
     assert seen.exit_code == 0, seen.output
     found = json.loads(seen.stdout)["clamp_shift"]

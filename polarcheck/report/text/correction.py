@@ -44,8 +44,6 @@ def correction_text(
             lines.append(_move_text(number, move, north))
             lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
     lines += [_loose_text(correction, north)] if alignment.is_loose else []
-    if advice.action == "turn" and advice.expected_left_arcmin is not None:
-        lines += [wrapped(f"   Expected to be left: {advice.expected_left_arcmin:.2f} arcmin.", "   ", "   ")]
     lines += ["", *_frames_text(advice)] if advice.frames_deg else []
     if correction.response.turns_seen:
         lines += ["", _learned(correction)]

@@ -53,7 +53,7 @@ def test_of_two_bolts_the_one_that_comes_out_is_eased_first(
 
 def test_text_says_which_bolt_out_and_the_other_in_by_as_much() -> None:
     said = text((20.0, 10.0), EAST_IN, KnobSpec(gain=50.0))
-    assert "2. azimuth: 20.0 arcmin west (left, facing the pole): 3/8 of a turn counterclockwise" in said
+    assert "2. azimuth: 20.0 arcmin west (left, facing the pole): 0.40 of a turn counterclockwise" in said
     assert (
         "First ease the bolt on the east side, counterclockwise, then drive the one on the west side in, clockwise, by as much"
         in said
