@@ -22,7 +22,12 @@ CLEAR = 2.0
 
 _SURE = 0.95  # chance of being within the goal that is enough
 _MORE_CHANCE = 0.15  # of that, by which a turn must be expected to better it
-_RUINOUS = 3.0  # times what is left now: a turn that is expected to leave so much is no try for the goal
+_DEARER, _DEARER_FROM, _MOST_TURNS = (
+    0.1,
+    3,
+    6,
+)  # more of it for each turn from the fourth on; after six no more
+_RUINOUS = 2.0  # times what is left now: a turn that is expected to leave so much is no try for the goal
 _FAR = 0.5  # chance of being within the goal below which a turn need only lead nearer
 _LESS, _MUCH_LESS = 0.9, 0.25  # of what is left: after this turn, and after the ones that it teaches
 _DOMINATES = (
@@ -101,6 +106,8 @@ class Choice:
         The best turn if the axis were known exactly; what frames could make possible.
     is_clear : tuple of bool
         Whether the azimuth and the altitude move are clearly larger than their sigma.
+    needed : float
+        Chance of the goal that a turn must bring.
     """
 
     stay: Outcome
@@ -108,6 +115,7 @@ class Choice:
     turning: Outcome
     blind: Outcome
     is_clear: tuple[bool, bool]
+    needed: float
 
 
 def choose_knobs(
@@ -116,6 +124,7 @@ def choose_knobs(
     response: Response,
     knobs: tuple[KnobSpec, KnobSpec],
     goal: Goal,
+    made: int = 0,
 ) -> Choice:
     """Choose the knobs that are worth turning.
 
@@ -131,6 +140,8 @@ def choose_knobs(
         Azimuth, altitude.
     goal : Goal
         What is near enough.
+    made : int
+        Turns made tonight.
 
     Returns
     -------
@@ -140,6 +151,7 @@ def choose_knobs(
         abs(error.azimuth_arcmin) > CLEAR * error.azimuth_sigma_arcmin,
         abs(error.altitude_arcmin) > CLEAR * error.altitude_sigma_arcmin,
     )
+    needed = _MORE_CHANCE + _DEARER * max(made - _DEARER_FROM, 0) if made < _MOST_TURNS else 1.0
     every = [
         outcome_of(standing, response, knobs, turned)
         for turned in _CHOICES
@@ -148,18 +160,19 @@ def choose_knobs(
     allowed = [o for o in every if all(c or not t for c, t in zip(clear, o.turned, strict=True))]
     return Choice(
         stay=every[0],
-        best=_best(allowed, goal),
+        best=_best(allowed, goal, needed),
         turning=min(every[1:] or every, key=lambda outcome: outcome.left_arcmin),
         blind=min(every, key=lambda outcome: outcome.left_if_known_arcmin),
         is_clear=clear,
+        needed=needed,
     )
 
 
-def _best(allowed: list[Outcome], goal: Goal) -> Outcome:
+def _best(allowed: list[Outcome], goal: Goal, needed: float) -> Outcome:
     """The likeliest to be within the goal where a turn betters that; else, far from it, the one that leaves least."""
     bold = [outcome for outcome in allowed if outcome.left_arcmin < _RUINOUS * allowed[0].left_arcmin]
     likeliest = max(bold or allowed[:1], key=lambda outcome: outcome.chance(goal.arcmin))
-    if likeliest.chance(goal.arcmin) - allowed[0].chance(goal.arcmin) > _MORE_CHANCE:
+    if likeliest.chance(goal.arcmin) - allowed[0].chance(goal.arcmin) > needed:
         return likeliest
     return min(allowed, key=lambda outcome: outcome.left_arcmin)
 
@@ -217,7 +230,7 @@ def advise(
     more = positions(_GOAL_SHARE * goal.arcmin)
     tells = more is not None and more.sigma_arcmin <= _TELLS_MORE * standing.sigma_arcmin
     hides = standing.sigma_arcmin > _DOMINATES * choice.blind.left_if_known_arcmin
-    if _is_better(choice.best, now, goal) and not (tells and hides):
+    if _is_better(choice, goal) and not (tells and hides):
         left = choice.best.left_arcmin
         return _turn("turn", left, positions(after), f"{said}; a turn is expected to leave about {left:.2f}")
     if more is not None and tells and standing.sigma_arcmin > _GOAL_SHARE * goal.arcmin:
@@ -237,16 +250,17 @@ def advise(
     )
 
 
-def _is_better(best: Outcome, now: Outcome, goal: Goal) -> bool:
+def _is_better(choice: Choice, goal: Goal) -> bool:
     """Whether a turn betters the chance of the goal, or, far from it, leaves less or teaches how to leave less."""
+    best, now = choice.best, choice.stay
     if not any(best.turned):
         return False
     chance = now.chance(goal.arcmin)
-    if best.chance(goal.arcmin) - chance > _MORE_CHANCE and best.left_arcmin < _RUINOUS * now.left_arcmin:
+    if best.chance(goal.arcmin) - chance > choice.needed and best.left_arcmin < _RUINOUS * now.left_arcmin:
         return True
     nearer = best.left_arcmin < _LESS * now.left_arcmin
     teaches = best.left_if_taught_arcmin < _MUCH_LESS * now.left_arcmin
-    return chance < _FAR and (nearer or teaches)
+    return choice.needed < 1 and chance < _FAR and (nearer or teaches)
 
 
 def _turn(reason: Reason, left: float | None, frames: Positions | None, why: str) -> Next:

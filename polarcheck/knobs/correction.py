@@ -23,6 +23,8 @@ from polarcheck.vectors import azalt_from_direction
 
 __all__ = ["Correction", "Wish", "correct", "correct_knobs"]
 
+_BOUND = 2.0  # sigmas that the allowance for sag and creep counts for, which is a bound
+
 
 @dataclass(frozen=True, slots=True)
 class Wish:
@@ -137,7 +139,8 @@ def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: 
     response = learn_response(alignment.steps, *knobs, height)
     error, standing = alignment.error, _standing(alignment)
     goal = _goal(wish, response, knobs, standing.cosine)
-    choice = choose_knobs(standing, error, response, knobs, goal)
+    made = sum(step.turned not in (None, (0.0, 0.0)) for step in alignment.steps)
+    choice = choose_knobs(standing, error, response, knobs, goal, made)
     moves = knob_moves(error, choice, response, knobs, alignment.site.is_north)
     advice = advise(
         choice,
@@ -151,13 +154,16 @@ def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: 
 
 
 def _standing(alignment: Alignment) -> Standing:
-    """Where the axis stands, its covariance as wide as 95 % of Student's t ask."""
+    """Where the axis stands; its covariance as wide as 95 % of Student's t ask, with the allowance for sag and creep."""
     error = alignment.error
     height = float(azalt_from_direction(alignment.axis)[1])
     covariance = np.zeros((2, 2)) if alignment.covariance is None else alignment.covariance / ARCMIN**2
     widened = interval_factor(0.95, alignment.degrees_of_freedom) / interval_factor(0.95, 0)
+    covariance = widened**2 * covariance
+    if alignment.systematic is not None:
+        covariance = covariance + alignment.systematic.region / ARCMIN**2 / _BOUND**2
     offset = np.array([error.azimuth_on_sky_arcmin, error.altitude_arcmin])
-    return Standing(offset, widened**2 * covariance, max(float(np.cos(height)), 1e-6))
+    return Standing(offset, covariance, max(float(np.cos(height)), 1e-6))
 
 
 def _goal(wish: Wish, response: Response, knobs: tuple[KnobSpec, KnobSpec], cosine: float) -> Goal:

@@ -232,7 +232,7 @@ def test_wanted_exposure_says_when_to_stop(kept: Path, rig: Path) -> None:
         "correct", kept, "--rig", rig, "--target", "M31", "--at", AT, "--want", "60s", "--tolerance", "2px"
     )
     assert short["worth_turning"] is False
-    assert "to spare" in short["why"]
+    assert (short["next"]["reason"], short["goal"]["source"]) == ("near enough", "target")
     assert "the target's exposure allows" in short["why"]
 
 
