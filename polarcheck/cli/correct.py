@@ -13,9 +13,10 @@ from polarcheck.cli.command import command
 from polarcheck.cli.ending import say
 from polarcheck.cli.follow_on import follow_on
 from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, OutlookOptions
-from polarcheck.cli.output import JsonOption, show, writable, write_text
+from polarcheck.cli.output import ForceOption, JsonOption, show, writable
 from polarcheck.cli.target_asking import AimOption, SpanOptions, duration_asked
 from polarcheck.errors import InputError
+from polarcheck.writing import rewrite_text
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
@@ -55,6 +56,7 @@ def correct_command(
         bool,
         typer.Option("--keep-response", help="Write what the night taught of the knobs into the rig file."),
     ] = False,
+    force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tell what to do next: turn which knob how far, take which frames first, or stop.
@@ -65,7 +67,7 @@ def correct_command(
     if want is not None:
         wants = duration_asked("--want", want, 6 * 3600.0), aiming.place().place, aiming.moment()
     kind, aim = aiming.aim(pole, also_for=want)
-    writable("--mark", mark, [".png", ".svg"])
+    writable("--mark", mark, [".png", ".svg"], force=force)
     asked = alignment.read(kind, aim)
     found = asked.alignment
     allowed = None if wants is None else _allowed(asked, *wants, motion)
@@ -116,7 +118,7 @@ def _keep(rig: Rig | None, response: knobs.Response, north: bool) -> None:
     if rig is None:
         raise InputError("--keep-response needs a rig file to write to", ["rig"])
     kept = knobs.kept_knobs(response, north)
-    write_text(rig.path, knobs.rig_text_with_knobs(rig, kept))
+    rewrite_text(rig.path, knobs.rig_text_with_knobs(rig, kept))
     for knob in kept:
         backlash = "" if knob.backlash_turns is None else f", backlash {knob.backlash_turns:.2g} turns"
         say(

@@ -11,7 +11,7 @@ from polarcheck import report, sky
 from polarcheck.cli.alignment_asking import AlignmentOptions, PoleOption
 from polarcheck.cli.command import command
 from polarcheck.cli.optics_asking import OutlookOptions, RateOption
-from polarcheck.cli.output import JsonOption, show, writable
+from polarcheck.cli.output import ForceOption, JsonOption, show, writable
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.target_asking import TargetOptions, duration_asked
 
@@ -40,6 +40,7 @@ def exposure_command(
             help="Draw what stars will look like (needs --fwhm): FILE.png or FILE.svg.", metavar="FILE"
         ),
     ] = None,
+    force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tell how long one exposure of a target may be before stars move more than you tolerate.
@@ -53,7 +54,7 @@ def exposure_command(
     if look is not None and seen.motion.fwhm is None:
         raise typer.BadParameter("needs --fwhm, such as 3.2arcsec", param_hint="--look")
     want_s = None if want is None else duration_asked("--want", want, 6 * 3600.0)
-    writable("--look", look, [".png", ".svg"])
+    writable("--look", look, [".png", ".svg"], force=force)
     listed, unknown = sky.read_targets(targets) if targets is not None else ((), ())
     ahead, notices = seen.read(alignment.read(pole), alignment.paths, rate)
     notices = (*notices, *unknown)

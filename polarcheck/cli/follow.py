@@ -11,12 +11,13 @@ from polarcheck import alignment, followup, frames, knobs, report, times
 from polarcheck.cli.command import command
 from polarcheck.cli.follow_on import correct_on
 from polarcheck.cli.measure import ClockAheadOption
-from polarcheck.cli.output import JsonOption, show, writable, write_text
+from polarcheck.cli.output import ForceOption, JsonOption, show, writable
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
 from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.errors import InputError
+from polarcheck.writing import rewrite_text, write_text
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
@@ -53,6 +54,7 @@ def follow_command(
     out: Annotated[
         Path | None, typer.Option(help="Keep the result; it goes on with the night.", metavar="FILE.json")
     ] = None,
+    force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """See where the axis went after the knobs were turned, from one frame or several.
@@ -63,7 +65,7 @@ def follow_command(
     """
     said = turns_said(turned)
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
-    writable("--out", out, [".json"])
+    writable("--out", out, [".json"], force=force)
     before = alignment.read_alignment(result)
     rig_file = found_rig(rig, [result, *paths])
     turns = turns_made(said, before, rig_file)
@@ -90,4 +92,4 @@ def _keep(rig: Rig | None, shift: knobs.ClampShift | None) -> None:
         )
     if rig is None:
         raise InputError("--keep-shift needs a rig file to write to", ["rig"])
-    write_text(rig.path, knobs.rig_text_with_shift(rig, shift))
+    rewrite_text(rig.path, knobs.rig_text_with_shift(rig, shift))

@@ -10,13 +10,14 @@ import typer
 from polarcheck import alignment, measurement, report, times
 from polarcheck.cli.alignment_asking import PlaceOptions
 from polarcheck.cli.command import command
-from polarcheck.cli.output import OutputOptions, show, writable, write_text
+from polarcheck.cli.output import OutputOptions, show, writable
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.target_asking import AimOption, SpanOptions
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
+from polarcheck.writing import write_text
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
@@ -66,7 +67,7 @@ def measure_command(
     """
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
     kind, aim = aiming.aim(pole)
-    writable("--out", out, [".json"])
+    writable("--out", out, [".json"], force=output.force)
     output.check()
     rig_file = _rig_file(rig, frames, is_needed=rig is not None or place.site is None)
     result = measurement.measure(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -14,9 +13,11 @@ from polarcheck import report
 from polarcheck.cli.ending import hint_of_running
 from polarcheck.errors import InputError, Notice
 from polarcheck.printable import printable
+from polarcheck.writing import is_ours
 
-__all__ = ["JsonOption", "OutputOptions", "show", "tell", "warn", "writable", "write_text"]
+__all__ = ["ForceOption", "JsonOption", "OutputOptions", "show", "tell", "warn", "writable"]
 
+ForceOption = Annotated[bool, typer.Option("--force", help="Write over a file that polarcheck did not make.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 
 
@@ -27,11 +28,12 @@ class OutputOptions:
     plot: Annotated[
         Path | None, typer.Option(help="Save a picture: FILE.png or FILE.svg.", metavar="FILE")
     ] = None
+    force: ForceOption = False
     as_json: JsonOption = False
 
     def check(self) -> None:
         """Refuse a picture that cannot be kept, before the work begins."""
-        writable("--plot", self.plot, [".png", ".svg"])
+        writable("--plot", self.plot, [".png", ".svg"], force=self.force)
 
     def draw(self, save: Callable[[Path], None]) -> None:
         """Save the picture, if one was asked for."""
@@ -64,11 +66,12 @@ def warn(notices: Iterable[Notice]) -> None:
         typer.echo(report.notice_text(whole), err=True)
 
 
-def writable(option: str, path: Path | None, endings: Collection[str] = ()) -> None:
+def writable(option: str, path: Path | None, endings: Collection[str] = (), *, force: bool = False) -> None:
     """Refuse a name under which nothing can be kept, before the work begins.
 
     A name without the right ending is a wrong command line (a result must not take the place of a frame), and so is
-    none; a folder that is missing or in the way is an `InputError`.
+    none; a folder that is missing or in the way is an `InputError`, and so is a file that this program did not make,
+    unless the user insists.
     """
     if path is None:
         return
@@ -81,15 +84,7 @@ def writable(option: str, path: Path | None, endings: Collection[str] = ()) -> N
         raise InputError(f"{name}: is a folder; {option} needs the name of a file in it")
     if not path.parent.is_dir():
         raise InputError(f"{name}: there is no folder {printable(path.parent)}; make it, or name another")
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a result whole or not at all: to a neighbour first, then into place."""
-    neighbour = path.with_name(path.name + ".part")
-    try:
-        neighbour.write_text(text + "\n", encoding="utf-8")
-        neighbour.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            neighbour.unlink(missing_ok=True)
-        raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None
+    if path.exists() and not force and not is_ours(path):
+        raise InputError(
+            f"{name}: is there already, was not made by polarcheck, and was left as it is; give another name, or --force"
+        )

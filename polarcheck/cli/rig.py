@@ -10,11 +10,12 @@ import typer
 from polarcheck import report, rig
 from polarcheck.cli.command import command
 from polarcheck.cli.groups import WholeSummaries
-from polarcheck.cli.output import JsonOption, show, tell, write_text
+from polarcheck.cli.output import JsonOption, show, tell
 from polarcheck.cli.rig_asking import found_rig
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 from polarcheck.rig import RIG_FILE
+from polarcheck.writing import write_text
 
 __all__ = ["rig_commands"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from polarcheck.constants import DEGREE, FRAME_NOISE_PX, SIDEREAL_RATE
 from polarcheck.errors import InputError
 from polarcheck.given import PathLike, SiteLike, UtcLike, as_path, as_site, as_utc
 from polarcheck.simulate.cards import Cards, SiteKeywords, site_cards, time_cards, wcs_cards
+from polarcheck.simulate.folder import TRUTH, clear_others, fresh_paths
 from polarcheck.simulate.mount import (
     Camera,
     camera_directions,
@@ -24,6 +26,7 @@ from polarcheck.simulate.schema import TruthSchema
 from polarcheck.simulate.stars import exposed
 from polarcheck.sky import Atmosphere, PoleKind, Sky
 from polarcheck.vectors import Array
+from polarcheck.writing import new_file, write_text
 
 __all__ = ["simulate_frames", "write_frame"]
 
@@ -58,7 +61,7 @@ def simulate_frames(
     Parameters
     ----------
     folder : path
-        Made if missing. Frames of an earlier simulation in it are replaced.
+        Made if missing. Frames of an earlier simulation in it are replaced; it may hold nothing else.
     error_arcmin : tuple of float
         Azimuth and altitude error, axis minus pole. [arcmin]
     site : Site, or what `polarcheck.given.as_site` takes
@@ -99,7 +102,7 @@ def simulate_frames(
     Raises
     ------
     InputError
-        A frame would look below 10 deg of altitude, or an argument is impossible.
+        A frame would look below 10 deg of altitude, an argument is impossible, or the folder holds other files.
     """
     folder, site, utc = as_path(folder, "folder"), as_site(site), as_utc(utc)
     camera = Camera() if camera is None else camera
@@ -124,7 +127,7 @@ def simulate_frames(
     noisy = noisy_attitudes(attitudes, camera, noise_px, np.random.default_rng(seed))
     seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
     places = sky.icrs(seen, moments)
-    paths = _fresh_paths(folder, len(angles))
+    paths = fresh_paths(folder, len(angles))
     for i, (path, points, moment) in enumerate(zip(paths, places, moments, strict=True)):
         cards = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
         light = exposed(attitudes[i], moment, sky, camera, [seed, i])
@@ -133,7 +136,8 @@ def simulate_frames(
             progress(i + 1, len(paths))
     about = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)]
     truth = TruthSchema.of(axis, sky.pole(pole), sky, camera, seed=seed, noise_px=noise_px, frames=about)
-    (folder / "truth.json").write_text(truth.to_json() + "\n", encoding="utf-8")
+    clear_others(folder, paths)
+    write_text(folder / TRUTH, truth.to_json())
     return paths
 
 
@@ -235,21 +239,12 @@ def _moments(utc: tuple[float, float], exposure_s: float, cadence_s: float, coun
     return np.stack([np.full(count, day), (np.round(starts, 3) + half) / 86400], axis=-1)
 
 
-def _fresh_paths(folder: Path, count: int) -> list[Path]:
-    """Names for the frames in `folder`, free of an earlier simulation's."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for old in folder.glob("simulated_*.fits.fz"):
-            old.unlink()
-    except OSError as error:
-        raise InputError(f"{folder} cannot be written: {error.strerror or error}") from error
-    digits = max(2, len(str(count)))
-    return [folder / f"simulated_{i + 1:0{digits}d}.fits.fz" for i in range(count)]
-
-
 def _write(path: Path, cards: Cards, light: Any) -> None:
     from astropy.io import fits
 
     header = fits.Header([("OBJECT", "simulated mount", "nobody's stars"), *cards])
     image = fits.CompImageHDU(light, header, compression_type="RICE_1")
-    fits.HDUList([fits.PrimaryHDU(), image]).writeto(path, overwrite=True)
+    packed = BytesIO()
+    fits.HDUList([fits.PrimaryHDU(), image]).writeto(packed)
+    with new_file(path) as stream:
+        stream.write(packed.getbuffer())

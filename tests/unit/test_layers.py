@@ -23,6 +23,7 @@ ROOMS = (
     "site",
     "times",
     "given",
+    "writing",
     "sky",
     "frames",
     "stars",

@@ -7,8 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from polarcheck.errors import InputError
-from polarcheck.printable import printable
+from polarcheck.writing import MARK, new_file
 
 __all__ = [
     "DIM",
@@ -144,8 +143,7 @@ def save(figure: Any, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    undated = {"Date": None} if path.suffix.lower() == ".svg" else {}
-    try:
-        figure.savefig(path, dpi=_DPI, facecolor=GROUND, metadata=undated)
-    except OSError as error:
-        raise InputError(f"{printable(path)}: cannot be written ({error.strerror or error})") from None
+    kind = path.suffix.lower().removeprefix(".")
+    said = {"Date": None, "Creator": MARK} if kind == "svg" else {"Software": MARK}
+    with new_file(path) as stream:
+        figure.savefig(stream, format=kind, dpi=_DPI, facecolor=GROUND, metadata=said)

@@ -255,14 +255,18 @@ def test_a_seed_repeats_itself_and_another_differs(tmp_path: Path) -> None:
 
 def test_a_new_simulation_replaces_only_what_an_earlier_one_wrote(tmp_path: Path) -> None:
     simulated(tmp_path, count=5)
-    (tmp_path / "mine.fits").write_bytes(b"mine")
+    (tmp_path / ".DS_Store").write_bytes(b"of the system")
+    (tmp_path / ".polarcheck-0123456789abcdef.part").write_bytes(b"of a run that was killed")
     simulated(tmp_path, count=2)
-    assert sorted(p.name for p in tmp_path.iterdir()) == [
-        "mine.fits",
+    assert sorted(p.name for p in tmp_path.iterdir() if not p.name.startswith(".")) == [
         "simulated_01.fits.fz",
         "simulated_02.fits.fz",
         "truth.json",
     ]
+    (tmp_path / "mine.fits").write_bytes(b"mine")
+    with pytest.raises(InputError, match=r"holds mine.fits, which no simulation wrote"):
+        simulated(tmp_path, count=3)
+    assert len(list(tmp_path.glob("*.fz"))) == 2
 
 
 def test_default_sweep_stays_high_enough_near_the_equator(tmp_path: Path) -> None:
