@@ -165,7 +165,7 @@ def test_unwritable_place_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     def denied(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "write_text", denied)
+    monkeypatch.setattr(Path, "replace", denied)
     assert "rig.toml: cannot be written (Permission denied)" in refused(run("new"))
 
 
