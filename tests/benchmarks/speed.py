@@ -1,6 +1,7 @@
 """How long it takes: a cold start, a sweep of eight frames, ten thousand frames.
 
-Run ``python -m tests.benchmarks.speed`` from the project's root; ``--frames N`` for a smaller large folder.
+Run ``python -m tests.benchmarks.speed`` from the project's root; ``--frames N`` for a smaller large folder. With
+``--against PATH``, another checkout of the project, cold starts are compared with that one instead, in one run.
 Prints wall times of whole processes (median of several, alternating with what they are compared to) and
 the ratios that docs/speed.md quotes. Compare ratios, not seconds: machines differ.
 """
@@ -14,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -23,9 +25,18 @@ from polarcheck.simulate import Camera, simulate_frames
 from polarcheck.site import Site
 from polarcheck.times import utc_from_iso
 
-SWEEP = Path(__file__).parents[2] / "sample_frames" / "north_sweep"
+ROOT = Path(__file__).parents[2]
+SWEEP = ROOT / "sample_frames" / "north_sweep"
 RUN = "from polarcheck.cli import main; main()"
 LIBRARIES = "import numpy, astropy.io.fits, astropy.wcs, scipy.optimize"
+COLD = (
+    ("measure", str(SWEEP)),
+    ("measure", str(SWEEP), "--json"),
+    ("--help",),
+    ("measure", "--help"),
+    ("exposure", "--help"),
+)
+"""What is compared with another checkout."""
 PLAIN_LOOP = """
 import sys, warnings
 from pathlib import Path
@@ -46,11 +57,29 @@ finally:
 """
 
 
+@dataclass(frozen=True)
+class Cost:
+    """What one process took: time by the clock, and of the processor where the system tells. [s]"""
+
+    wall: float
+    processor: float
+
+
+def cost(*arguments: str, checkout: Path = ROOT) -> Cost:
+    """Run one Python process with the package of a checkout."""
+    settings = {**os.environ, "PYTHONPATH": str(checkout)}
+    start, before = time.perf_counter(), os.times()
+    subprocess.run(
+        [sys.executable, *arguments], check=True, capture_output=True, env=settings, cwd=tempfile.gettempdir()
+    )
+    after = os.times()
+    worked = after.children_user + after.children_system - before.children_user - before.children_system
+    return Cost(time.perf_counter() - start, worked)
+
+
 def wall(*arguments: str) -> float:
     """Wall time of one Python process. [s]"""
-    start = time.perf_counter()
-    subprocess.run([sys.executable, *arguments], check=True, capture_output=True)
-    return time.perf_counter() - start
+    return cost(*arguments).wall
 
 
 def alternate(ours: tuple[str, ...], theirs: tuple[str, ...], runs: int) -> tuple[float, float]:
@@ -58,6 +87,26 @@ def alternate(ours: tuple[str, ...], theirs: tuple[str, ...], runs: int) -> tupl
     wall(*ours), wall(*theirs)
     pairs = [(wall(*ours), wall(*theirs)) for _ in range(runs)]
     return statistics.median(p[0] for p in pairs), statistics.median(p[1] for p in pairs)
+
+
+def compare(other: Path, runs: int) -> None:
+    """Print cold starts of this checkout beside those of another one; the two take turns.
+
+    Wall times are medians. Of processor times, which other work on the machine disturbs less, the least counts.
+    """
+    for arguments in COLD:
+        for checkout in (ROOT, other):
+            cost("-c", RUN, *arguments, checkout=checkout)  # writes the compiled files
+        pairs = [
+            [cost("-c", RUN, *arguments, checkout=place) for place in (ROOT, other)] for _ in range(runs)
+        ]
+        (here, there) = (statistics.median(pair[i].wall for pair in pairs) for i in (0, 1))
+        (worked, worked_there) = (min(pair[i].processor for pair in pairs) for i in (0, 1))
+        print(
+            f"{' '.join(Path(word).name for word in arguments):<28} wall {here:.3f} s, there {there:.3f} s, ratio "
+            f"{here / there:.2f}; processor {worked:.2f} s, there {worked_there:.2f} s, ratio "
+            f"{worked / (worked_there or float('nan')):.2f}"
+        )
 
 
 def write_large_folder(folder: Path, count: int) -> None:
@@ -100,7 +149,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--frames", type=int, default=10_000)
     parser.add_argument("--runs", type=int, default=9)
+    parser.add_argument("--against", type=Path, help="another checkout to compare cold starts with")
     options = parser.parse_args()
+    if options.against is not None:
+        compare(options.against.resolve(), options.runs)
+        return
     ours, theirs = alternate(("-c", RUN, "measure", str(SWEEP)), ("-c", LIBRARIES), options.runs)
     print(
         f"measure, 8 frames: {ours:.3f} s; its libraries alone: {theirs:.3f} s; ratio {ours / theirs:.2f} (at most 1.4)"
