@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from polarcheck import stars
 from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, AxisError, FrameFile, Step, Systematic
 from polarcheck.axis import (
     AxisFit,
@@ -34,7 +35,6 @@ from polarcheck.measurement.sample import Sample, require_two, sample_of, site_o
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.site import Site
 from polarcheck.sky import Pole, PoleKind, Sky
-from polarcheck.stars import steady_frames
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
 __all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
@@ -253,7 +253,7 @@ def measure(
     )
     notices: tuple[Notice, ...] = ()
     if reading.look_at_stars:
-        frame_set, notices = steady_frames(frame_set, progress)
+        frame_set, notices = stars.steady_frames(frame_set, progress)
     place = None if site is None else as_site(site)
     result = measure_frames(frame_set, site=place, pole=pole, conditions=conditions)
     return replace(result, notices=(*result.notices, *notices)) if notices else result

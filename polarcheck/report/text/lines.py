@@ -33,6 +33,8 @@ def line_width() -> int:
 
 def columns_of(text: str) -> int:
     """Return the columns that a text takes on a terminal: wide characters two, combining ones none."""
+    if text.isascii():
+        return len(text)
     wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
     return len(text) + wide - sum(unicodedata.category(c) in ("Mn", "Me") for c in text)
 
@@ -198,7 +200,7 @@ def _fitted(strips: list[_Strip], room: int) -> list[_Strip]:
 def _even_panels(strips: list[_Strip], room: int) -> list[list[_Strip]]:
     """Part columns into as few tables as fit, none much wider than the others."""
     panels = _panels(strips, room)
-    while room > 0 and len(narrower := _panels(strips, room - 1)) == len(panels):
+    while len(panels) > 1 and room > 0 and len(narrower := _panels(strips, room - 1)) == len(panels):
         panels, room = narrower, room - 1
     return panels
 

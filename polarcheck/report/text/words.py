@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from polarcheck.alignment import Alignment
 from polarcheck.report.text.rounding import with_sigma
-from polarcheck.sky import Target
 from polarcheck.times import iso_from_utc
+
+if TYPE_CHECKING:
+    from polarcheck.sky import Target
 
 __all__ = [
     "clock_text",
