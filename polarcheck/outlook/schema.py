@@ -168,13 +168,22 @@ class DriftSchema(TargetAnswer):
         """Return the object of a predicted drift."""
         return cls(
             **TargetAnswer.about_target(alignment, target, utc, notices),
+            **cls.own(drift),
             rate=rate,
-            rates=RatesTable.like(drift.rates),
-            rates_sigma=None if drift.rates_sigma is None else RatesTable.like(drift.rates_sigma),
-            track=_track(drift),
-            end_sigma=None if drift.sigma_arcsec is None else ShiftTable.of(drift.sigma_arcsec[-1]),
-            causes=CausesTable(**{cause: ShiftTable.of(parts[-1]) for cause, parts in drift.causes.items()}),
         )
+
+    @staticmethod
+    def own(drift: Drift) -> dict[str, Any]:
+        """Return the keys that the result itself tells."""
+        return {
+            "rates": RatesTable.like(drift.rates),
+            "rates_sigma": None if drift.rates_sigma is None else RatesTable.like(drift.rates_sigma),
+            "track": _track(drift),
+            "end_sigma": None if drift.sigma_arcsec is None else ShiftTable.of(drift.sigma_arcsec[-1]),
+            "causes": CausesTable(
+                **{cause: ShiftTable.of(parts[-1]) for cause, parts in drift.causes.items()}
+            ),
+        }
 
 
 def _track(drift: Drift) -> list[TrackPoint]:
@@ -225,17 +234,24 @@ class DriftCheckSchema(AlignmentAnswer):
     @classmethod
     def of(cls, check: DriftCheck, alignment: Alignment, notices: Sequence[Notice]) -> Self:
         """Return the object of a sequence beside its prediction."""
-        right_ascension, declination = check.target_deg
         return cls(
             **AlignmentAnswer.about(alignment, notices),
-            target=SkyPlace(right_ascension_deg=right_ascension, declination_deg=declination),
-            frames=_checked_frames(check),
-            excess_per_min=ShiftTable.of(check.rate_excess_arcsec_per_min),
-            excess_per_min_sigma=ShiftTable.of(check.rate_excess_sigma),
-            scatter=ShiftTable.of(check.scatter_arcsec),
-            swing_east_arcsec=check.swing_arcsec,
-            unsolved_frames=check.unsolved,
+            **cls.own(check),
         )
+
+    @staticmethod
+    def own(check: DriftCheck) -> dict[str, Any]:
+        """Return the keys that the result itself tells."""
+        right_ascension, declination = check.target_deg
+        return {
+            "target": SkyPlace(right_ascension_deg=right_ascension, declination_deg=declination),
+            "frames": _checked_frames(check),
+            "excess_per_min": ShiftTable.of(check.rate_excess_arcsec_per_min),
+            "excess_per_min_sigma": ShiftTable.of(check.rate_excess_sigma),
+            "scatter": ShiftTable.of(check.scatter_arcsec),
+            "swing_east_arcsec": check.swing_arcsec,
+            "unsolved_frames": check.unsolved,
+        }
 
 
 def _checked_frames(check: DriftCheck) -> list[CheckedFrame]:
@@ -294,19 +310,26 @@ class ExposureSchema(SparseTable, TargetAnswer):
         notices: Sequence[Notice],
     ) -> Self:
         """Return the object of an exposure, and of a wanted one: its length [s] and the largest total error [arcmin]."""
-        at = exposure.limited_at
         return cls(
             **TargetAnswer.about_target(alignment, target, utc, notices),
-            guided=exposure.guided,
-            tolerance_arcsec=exposure.tolerance_arcsec,
-            limit_s=exposure.limit_s,
-            limited_by=exposure.limited_by,
-            limit_s_95=exposure.limit_s_95,
-            limited_at_deg=None if at is None else list(at),
-            available_s=exposure.available_s,
+            **cls.own(exposure),
             want_s=wanted and wanted[0],
             required=wanted and RequiredTable(total_arcmin=wanted[1]),
         )
+
+    @staticmethod
+    def own(exposure: Exposure) -> dict[str, Any]:
+        """Return the keys that the result itself tells."""
+        at = exposure.limited_at
+        return {
+            "guided": exposure.guided,
+            "tolerance_arcsec": exposure.tolerance_arcsec,
+            "limit_s": exposure.limit_s,
+            "limited_by": exposure.limited_by,
+            "limit_s_95": exposure.limit_s_95,
+            "limited_at_deg": None if at is None else list(at),
+            "available_s": exposure.available_s,
+        }
 
 
 class ListedExposure(TargetTable):
@@ -389,14 +412,21 @@ class MapSchema(AlignmentAnswer):
         """Return the object of a map."""
         return cls(
             **AlignmentAnswer.about(alignment, notices),
-            guided=sky.guided,
-            tolerance_arcsec=sky.tolerance_arcsec,
-            hour_angle_deg=sky.hour_angle_deg.tolist(),
-            declination_deg=sky.declination_deg.tolist(),
-            limit_s=cells(sky.limit_s),
-            is_endless=np.isinf(sky.limit_s).tolist(),
-            altitude_deg=cells(sky.altitude_deg),
+            **cls.own(sky),
         )
+
+    @staticmethod
+    def own(sky: SkyMap) -> dict[str, Any]:
+        """Return the keys that the result itself tells."""
+        return {
+            "guided": sky.guided,
+            "tolerance_arcsec": sky.tolerance_arcsec,
+            "hour_angle_deg": sky.hour_angle_deg.tolist(),
+            "declination_deg": sky.declination_deg.tolist(),
+            "limit_s": cells(sky.limit_s),
+            "is_endless": np.isinf(sky.limit_s).tolist(),
+            "altitude_deg": cells(sky.altitude_deg),
+        }
 
 
 class TimelineRow(Table):
@@ -444,16 +474,23 @@ class TimelineSchema(AlignmentAnswer):
     @classmethod
     def of(cls, line: Timeline, alignment: Alignment, target: Target, notices: Sequence[Notice]) -> Self:
         """Return the object of a night."""
-        night, meridian = line.night, line.meridian_s
         return cls(
             **AlignmentAnswer.about(alignment, notices),
+            **cls.own(line),
             target=TargetTable.of(target),
-            dusk_utc=iso_from_utc(night.dusk),
-            dawn_utc=iso_from_utc(night.dawn),
-            sun_altitude_deg=night.sun_deg,
-            moon_lit=line.moon_lit,
-            meridian_utc=None if meridian is None else iso_from_utc(add_seconds(night.dusk, meridian)),
-            guided=line.guided,
-            tolerance_arcsec=line.tolerance_arcsec,
-            rows=[TimelineRow.of(line, i) for i in range(len(line.seconds))],
         )
+
+    @staticmethod
+    def own(line: Timeline) -> dict[str, Any]:
+        """Return the keys that the result itself tells."""
+        night, meridian = line.night, line.meridian_s
+        return {
+            "dusk_utc": iso_from_utc(night.dusk),
+            "dawn_utc": iso_from_utc(night.dawn),
+            "sun_altitude_deg": night.sun_deg,
+            "moon_lit": line.moon_lit,
+            "meridian_utc": None if meridian is None else iso_from_utc(add_seconds(night.dusk, meridian)),
+            "guided": line.guided,
+            "tolerance_arcsec": line.tolerance_arcsec,
+            "rows": [TimelineRow.of(line, i) for i in range(len(line.seconds))],
+        }

@@ -20,6 +20,7 @@ from .pictures.sky_map import save_map_picture
 from .pictures.star_look import save_look_picture
 from .pictures.stars import save_stars_picture
 from .pictures.timeline import save_timeline_picture
+from .presenter import NotebookPresenter
 from .text.correction import correction_text
 from .text.drift import drift_text
 from .text.drift_check import drift_check_text
@@ -36,6 +37,7 @@ from .text.target_axis import aim_notices
 from .text.timeline import timeline_text
 
 __all__ = [
+    "NotebookPresenter",
     "Wanted",
     "aim_notices",
     "correction_object",

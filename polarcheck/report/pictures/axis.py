@@ -29,7 +29,7 @@ from polarcheck.report.pictures.canvas import (
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.vectors import Array
 
-__all__ = ["save_measurement_picture"]
+__all__ = ["draw_measurement", "save_measurement_picture"]
 
 _FLATTEST_ARCSEC = 0.1  # residuals far below any solution's error are not blown up
 
@@ -43,6 +43,12 @@ def save_measurement_picture(result: Measurement, path: Path) -> None:
     InputError
         The file cannot be written.
     """
+    save(draw_measurement(result), path)
+
+
+@own_style()
+def draw_measurement(result: Measurement) -> Any:
+    """Return the picture of a measurement."""
     figure = new_figure(WIDTH_IN, 9.4)
     parts = figure.subplot_mosaic([["whole", "whole"], ["near", "residuals"]], height_ratios=[1.7, 1])
     for axes in parts.values():
@@ -52,7 +58,7 @@ def save_measurement_picture(result: Measurement, path: Path) -> None:
     _draw_near(parts["near"], result)
     _draw_residuals(parts["residuals"], result)
     figure.suptitle(_title(result), color=INK, fontsize=HEAD_PT)
-    save(figure, path)
+    return figure
 
 
 def _title(result: Measurement) -> str:

@@ -60,14 +60,12 @@ def own_style() -> Iterator[None]:
 
 def new_figure(width_in: float, height_in: float) -> Any:
     """Return an empty figure; no window is opened."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
+    from polarcheck.report.pictures.figure import ShownFigure
+
     margins = ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.12)
-    figure = Figure(figsize=(width_in, height_in), facecolor=GROUND, layout=margins)
-    FigureCanvasAgg(figure)
-    return figure
+    return ShownFigure(figsize=(width_in, height_in), facecolor=GROUND, layout=margins)
 
 
 def dress(axes: Any, *, grid: bool = True) -> None:

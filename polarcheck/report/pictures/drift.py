@@ -30,7 +30,7 @@ from polarcheck.report.text.words import length_text
 from polarcheck.sky import Target
 from polarcheck.vectors import Array
 
-__all__ = ["save_drift_picture"]
+__all__ = ["draw_drift", "save_drift_picture"]
 
 _LINES_IN = 2.7
 _NAMED = (*LINES[:3], INK)  # the darkest line is too dark for letters
@@ -45,6 +45,12 @@ def save_drift_picture(drift: Drift, target: Target, path: Path) -> None:
     InputError
         The file cannot be written.
     """
+    save(draw_drift(drift, target), path)
+
+
+@own_style()
+def draw_drift(drift: Drift, target: Target | None = None) -> Any:
+    """Return the picture of a drift; without a target it does not say of what."""
     figure = new_figure(WIDTH_IN, 2 * _LINES_IN + 6.6)
     growth, causes, way = figure.subplots(3, 1, height_ratios=[_LINES_IN, _LINES_IN, 4.2])
     for axes in (way, growth, causes):
@@ -53,9 +59,10 @@ def save_drift_picture(drift: Drift, target: Target, path: Path) -> None:
     _draw_causes(causes, drift)
     _draw_way(way, drift)
     length = length_text(float(drift.seconds[-1]))
-    title = f"Drift of {target.name} in the camera\nover {length}, unguided"
+    name = f" of {target.name}" if target else ""
+    title = f"Drift{name} in the camera\nover {length}, unguided"
     figure.suptitle(title, color=INK, fontsize=HEAD_PT)
-    save(figure, path)
+    return figure
 
 
 def _minutes(drift: Drift) -> tuple[np.ndarray, str]:

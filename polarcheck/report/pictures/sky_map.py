@@ -28,7 +28,7 @@ from polarcheck.report.pictures.canvas import (
 from polarcheck.report.text.words import length_text, off_text
 from polarcheck.vectors import Array
 
-__all__ = ["ROUND_S", "round_levels", "save_map_picture"]
+__all__ = ["ROUND_S", "draw_map", "round_levels", "save_map_picture"]
 
 ROUND_S = (
     *(1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0, 30.0, 45.0),
@@ -48,6 +48,12 @@ def save_map_picture(sky: SkyMap, alignment: Alignment, path: Path) -> None:
     InputError
         The file cannot be written.
     """
+    save(draw_map(sky, alignment), path)
+
+
+@own_style()
+def draw_map(sky: SkyMap, alignment: Alignment | None = None) -> Any:
+    """Return the picture of a map; without an alignment it does not say of which axis."""
     figure = new_figure(WIDTH_IN, 6.0)
     axes = figure.subplots()
     dress(axes, grid=False)
@@ -67,7 +73,7 @@ def save_map_picture(sky: SkyMap, alignment: Alignment, path: Path) -> None:
     labels += _labelled(axes, altitudes, {30: "30° high", 60: "60° high"})
     _draw_key(axes, levels, fills)
     without_overlap(figure, labels)
-    save(figure, path)
+    return figure
 
 
 def round_levels(shown: Array) -> list[float]:
@@ -108,11 +114,11 @@ def _draw_key(axes: Any, levels: list[float], fills: list[Any]) -> None:
     )
 
 
-def _label(axes: Any, sky: SkyMap, alignment: Alignment) -> None:
+def _label(axes: Any, sky: SkyMap, alignment: Alignment | None) -> None:
+    axis = f",\nwith the axis {off_text(alignment)}" if alignment else ""
     how = "Guided" if sky.guided else "Unguided"
     axes.set(
-        title=f"{how}: longest exposure for {sky.tolerance_arcsec:.3g} arcsec of motion,\nwith the axis "
-        f"{off_text(alignment)}",
+        title=f"{how}: longest exposure for {sky.tolerance_arcsec:.3g} arcsec of motion{axis}",
         xlabel="hour angle, h   (← east of the meridian, west →)",
         ylabel="declination, deg",
         xlim=(-12, 12),

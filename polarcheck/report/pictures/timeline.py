@@ -28,7 +28,7 @@ from polarcheck.sky import Target
 from polarcheck.times import add_seconds, iso_from_utc
 from polarcheck.vectors import Array
 
-__all__ = ["save_timeline_picture"]
+__all__ = ["draw_timeline", "save_timeline_picture"]
 
 
 @own_style()
@@ -40,6 +40,12 @@ def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
     InputError
         The file cannot be written.
     """
+    save(draw_timeline(line, target), path)
+
+
+@own_style()
+def draw_timeline(line: Timeline, target: Target | None = None) -> Any:
+    """Return the picture of a night; without a target it does not say of what."""
     figure = new_figure(WIDTH_IN, 6.6)
     limit, altitude = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
     for axes in (limit, altitude):
@@ -50,8 +56,9 @@ def save_timeline_picture(line: Timeline, target: Target, path: Path) -> None:
     _draw_limit(limit, line)
     _draw_altitude(altitude, line)
     how = "guided" if line.guided else "unguided"
-    figure.suptitle(f"{target.name}, {how}, from dusk to dawn", color=INK, fontsize=HEAD_PT)
-    save(figure, path)
+    name = target.name if target else "The target"
+    figure.suptitle(f"{name}, {how}, from dusk to dawn", color=INK, fontsize=HEAD_PT)
+    return figure
 
 
 def _shade_moon(axes: Any, line: Timeline) -> None:
