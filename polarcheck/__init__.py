@@ -11,13 +11,18 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from polarcheck.presenting import Presenter, present_with
+
 if TYPE_CHECKING:
-    from polarcheck.alignment import AxisError, axis_error
+    from polarcheck.alignment import Alignment, AxisError, axis_error, read_result
     from polarcheck.axis import AxisFit, fit_axis
     from polarcheck.errors import FitError, FrameError, GeometryError, InputError, Notice, PolarcheckError
+    from polarcheck.followup import Followed, follow
     from polarcheck.frames import Frame, read_frame, read_frames
+    from polarcheck.knobs import Correction, correct
     from polarcheck.measurement import Measurement, measure, measure_frames
-    from polarcheck.outlook import Optics, Outlook, exposure_limit, predict_drift, set_scene
+    from polarcheck.outlook import Optics, Outlook, exposure_limit, optics_from, predict_drift, set_scene
+    from polarcheck.rig import Rig, read_rig
     from polarcheck.simulate import simulate_frames
     from polarcheck.site import Site
     from polarcheck.sky import find_target
@@ -26,9 +31,12 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "Alignment",
     "AxisError",
     "AxisFit",
+    "Correction",
     "FitError",
+    "Followed",
     "Frame",
     "FrameError",
     "GeometryError",
@@ -38,22 +46,36 @@ __all__ = [
     "Optics",
     "Outlook",
     "PolarcheckError",
+    "Rig",
     "Site",
     "axis_error",
+    "correct",
     "exposure_limit",
     "find_stars",
     "find_target",
     "fit_axis",
+    "follow",
     "measure",
     "measure_frames",
+    "optics_from",
     "predict_drift",
     "read_frame",
     "read_frames",
+    "read_result",
+    "read_rig",
     "set_scene",
     "simulate_frames",
 ]
 
 _ROOMS = {
+    "Alignment": "alignment.state",
+    "read_result": "alignment.saved",
+    "Correction": "knobs.correction",
+    "correct": "knobs.correction",
+    "Followed": "followup.axis_now",
+    "follow": "followup.from_files",
+    "Rig": "rig.file",
+    "read_rig": "rig.file",
     "AxisError": "alignment.error",
     "axis_error": "alignment.error",
     "AxisFit": "axis.fit",
@@ -67,6 +89,7 @@ _ROOMS = {
     "simulate_frames": "simulate",
     "Site": "site",
     "Optics": "outlook.optics",
+    "optics_from": "outlook.optics",
     "Outlook": "outlook.outlook",
     "predict_drift": "outlook.drift",
     "set_scene": "outlook.scene",
@@ -85,3 +108,12 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted([*__all__, "__version__"])
+
+
+def _presenter() -> Presenter:
+    report = import_module("polarcheck.report")
+    presenter: Presenter = report.NotebookPresenter()
+    return presenter
+
+
+present_with(_presenter)

@@ -1,5 +1,5 @@
 from .error import AxisError, axis_error, interval_factor, side_words
-from .saved import kept_text, read_alignment
+from .saved import kept_text, read_alignment, read_result
 from .schema import AirTable, AxisTable, ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable, SiteTable
 from .state import Alignment, FrameFile, Step
 from .systematic import FLEXURE_ARCSEC, Systematic
@@ -23,5 +23,6 @@ __all__ = [
     "interval_factor",
     "kept_text",
     "read_alignment",
+    "read_result",
     "side_words",
 ]

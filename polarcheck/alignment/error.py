@@ -54,6 +54,12 @@ class AxisError:
     altitude_95_arcmin: float
 
     @property
+    def brief(self) -> str:
+        """Both errors with their sigmas, for a repr."""
+        azimuth = f"azimuth {self.azimuth_arcmin:+.3f} ± {self.azimuth_sigma_arcmin:.3f}"
+        return f"{azimuth}, altitude {self.altitude_arcmin:+.3f} ± {self.altitude_sigma_arcmin:.3f} arcmin"
+
+    @property
     def largest_drift_arcsec_per_min(self) -> float:
         """Drift of the worst-placed star while the mount tracks unguided, refraction aside. [arcsec/min]
 

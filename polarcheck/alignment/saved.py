@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 from polarcheck.alignment.state import Alignment
 from polarcheck.errors import InputError
+from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 
 if TYPE_CHECKING:
     from polarcheck.alignment.schema import KeptAlignment
 
-__all__ = ["LARGEST_BYTES", "kept_text", "read_alignment"]
+__all__ = ["LARGEST_BYTES", "kept_text", "read_alignment", "read_result"]
 
 LARGEST_BYTES = 64_000_000
 """Of a result's file, written or read; a frame takes about 300 bytes of it."""
@@ -46,6 +47,27 @@ def kept_text(result: KeptAlignment) -> str:
             "read again; give fewer frames"
         )
     return text
+
+
+def read_result(path: PathLike) -> Alignment:
+    """Read a result kept by ``polarcheck measure --out`` or ``follow --out``.
+
+    Parameters
+    ----------
+    path : path
+        A JSON file.
+
+    Returns
+    -------
+    Alignment
+        How the mount stands, with the night so far: for `follow`, `correct` and `Outlook`.
+
+    Raises
+    ------
+    InputError
+        Not such a file, or a damaged one; the text names the file and the place.
+    """
+    return read_alignment(as_path(path))
 
 
 def read_alignment(path: Path) -> Alignment:

@@ -74,7 +74,7 @@ class Step:
     is_loose: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Alignment:
     """How the mount stands, and what a later frame needs to see it move.
 
@@ -122,6 +122,10 @@ class Alignment:
     steps: tuple[Step, ...] = ()
     target_aim: Pole | None = None
     systematic: Systematic | None = None
+
+    def __repr__(self) -> str:
+        site = self.site
+        return f"Alignment({self.error.brief}, {self.pole_kind} pole at {site.latitude_deg:g}, {site.longitude_deg:g})"
 
     @property
     def site(self) -> Site:

@@ -30,7 +30,7 @@ _RIVAL = 3 * DEGREE
 _PRIOR_DOF = 6.0  # that the assumed noise counts for then
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class AxisFit:
     """The mount's axis, and how sure it is.
 
@@ -90,6 +90,10 @@ class AxisFit:
     agrees: bool
     solution: AxisSolution
     attitudes: Attitudes
+
+    def __repr__(self) -> str:
+        used = int(np.count_nonzero(self.used))
+        return f"AxisFit({used} of {len(self.used)} frames, arc {np.degrees(self.arc):.1f} deg)"
 
     @property
     def group_sizes(self) -> Ints:

@@ -1,4 +1,5 @@
 from .axis_now import Followed, follow_frames
+from .from_files import follow
 from .last_frame import SensorMark, mark_on_sensor
 from .mark import StarTarget
 from .schema import CorrectionSchema, FollowedSchema
@@ -9,6 +10,7 @@ __all__ = [
     "FollowedSchema",
     "SensorMark",
     "StarTarget",
+    "follow",
     "follow_frames",
     "mark_on_sensor",
 ]

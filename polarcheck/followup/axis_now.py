@@ -21,6 +21,7 @@ from polarcheck.followup.later_frames import later_frames
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.knobs import ClampShift, clamp_shift, knob_rotation
 from polarcheck.measurement import above_horizon
+from polarcheck.presenting import WithDict
 from polarcheck.sky import earth_orientation
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, unit, wrap
@@ -33,8 +34,8 @@ _SLIP_FLOOR_ARCMIN = 3.0
 _TILT_SHARE = np.sin(2.5 * DEGREE)  # of a knob's move that a base out of level may turn about the axis
 
 
-@dataclass(frozen=True, slots=True)
-class Followed:
+@dataclass(frozen=True, slots=True, repr=False)
+class Followed(WithDict):
     """The axis now.
 
     Attributes
@@ -70,6 +71,9 @@ class Followed:
     problems: tuple[Problem, ...]
     early: tuple[Problem, ...]
     notices: tuple[Notice, ...]
+
+    def __repr__(self) -> str:
+        return f"Followed({self.error.brief}, frames: {len(self.frames)})"
 
 
 def follow_frames(

@@ -11,11 +11,12 @@ import numpy.typing as npt
 
 from polarcheck.errors import Notice
 from polarcheck.site import Site
+from polarcheck.times import iso_from_utc
 
 __all__ = ["Frame", "FrameSet", "Problem", "ProblemKind"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Frame:
     """One solved frame, reduced to what the axis needs.
 
@@ -64,6 +65,9 @@ class Frame:
     notices: tuple[Notice, ...]
     clock_ahead_s: float = 0.0
 
+    def __repr__(self) -> str:
+        return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"
+
 
 class ProblemKind(Enum):
     """Why a file is not used as a frame."""
@@ -111,7 +115,7 @@ class Problem:
         return self.kind in (ProblemKind.STANDS_BESIDE, ProblemKind.COPY)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class FrameSet:
     """All that was offered.
 
@@ -125,3 +129,6 @@ class FrameSet:
 
     frames: tuple[Frame, ...]
     problems: tuple[Problem, ...]
+
+    def __repr__(self) -> str:
+        return f"FrameSet({len(self.frames)} frames, {len(self.problems)} problems)"

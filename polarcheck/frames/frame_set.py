@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,13 +13,14 @@ from polarcheck.frames.finding import Offer, natural_key, offers
 from polarcheck.frames.frame import Frame, FrameSet, Problem, ProblemKind
 from polarcheck.frames.loading import careful, image_cards
 from polarcheck.frames.reading import read_frame
+from polarcheck.given import PathLike, as_paths
 from polarcheck.printable import printable
 
 __all__ = ["mains", "read_frames"]
 
 
 def read_frames(
-    paths: Sequence[Path],
+    paths: PathLike | Iterable[PathLike],
     *,
     recursive: bool = False,
     clock_ahead_s: float = 0.0,
@@ -29,7 +30,7 @@ def read_frames(
 
     Parameters
     ----------
-    paths : sequence of pathlib.Path
+    paths : path or sequence of paths
         As for `find_frames`.
     recursive : bool
         Whether to look into subfolders too.
@@ -48,7 +49,7 @@ def read_frames(
     InputError
         Nothing is there; see `find_frames`.
     """
-    offered = offers(paths, recursive)
+    offered = offers(as_paths(paths), recursive)
     main_of = mains(offered)
     frames: dict[Path, Frame] = {}
     problems: list[Problem] = []

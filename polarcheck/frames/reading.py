@@ -14,17 +14,18 @@ from polarcheck.frames.frame import Frame
 from polarcheck.frames.header_site import header_site
 from polarcheck.frames.loading import Loaded, careful, load
 from polarcheck.frames.solution import Solution, read_wcs
+from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 
 __all__ = ["read_frame", "read_solution"]
 
 
-def read_frame(path: Path, *, clock_ahead_s: float = 0.0) -> Frame:
+def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0) -> Frame:
     """Read one solved frame's header.
 
     Parameters
     ----------
-    path : pathlib.Path
+    path : path
         A FITS image with a solution, or with a header-only solution beside it, or that solution.
     clock_ahead_s : float
         By how much the clock in the headers was ahead of UTC. [s]
@@ -38,8 +39,9 @@ def read_frame(path: Path, *, clock_ahead_s: float = 0.0) -> Frame:
     FrameError
         The file cannot be used; it says why and what to do.
     """
-    with careful(path):
-        return _frame(load(path), clock_ahead_s)
+    file = as_path(path)
+    with careful(file):
+        return _frame(load(file), clock_ahead_s)
 
 
 def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:

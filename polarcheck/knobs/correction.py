@@ -18,6 +18,7 @@ from polarcheck.knobs.outcome import Standing
 from polarcheck.knobs.positions import next_positions
 from polarcheck.knobs.response import Response, learn_response
 from polarcheck.knobs.spec import KnobSpec, knob_specs, stated_shift
+from polarcheck.presenting import WithDict
 from polarcheck.rig import Rig
 from polarcheck.vectors import azalt_from_direction
 
@@ -49,8 +50,8 @@ class Wish:
     reach: Reach = field(default_factory=Reach)
 
 
-@dataclass(frozen=True, slots=True)
-class Correction:
+@dataclass(frozen=True, slots=True, repr=False)
+class Correction(WithDict):
     """The moves, in the order in which to make them, and what to do next.
 
     Attributes
@@ -72,6 +73,10 @@ class Correction:
     goal: Goal
     response: Response
     clamp_shift_arcmin: tuple[float, float] | None = None
+
+    def __repr__(self) -> str:
+        moves = ", ".join(f"{move.knob} {move.move_arcmin:+.2f} arcmin" for move in self.moves)
+        return f"Correction({moves}, next: {self.next.action})"
 
     @property
     def worth_turning(self) -> bool:

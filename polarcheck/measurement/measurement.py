@@ -33,6 +33,7 @@ from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
+from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
 from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
@@ -84,8 +85,8 @@ class NextStep:
     sigma_then_arcmin: float
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+@dataclass(frozen=True, slots=True, repr=False)
+class Measurement(WithDict, WithTable, WithPlot):
     """The axis error and all that belongs to it.
 
     Attributes
@@ -116,6 +117,9 @@ class Measurement:
     creep: Creep | None
     site_cost: SiteCost
     next_step: NextStep | None
+
+    def __repr__(self) -> str:
+        return f"Measurement({self.error.brief}, {len(self.used)} of {len(self.used) + len(self.left_out)} frames)"
 
     def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
         """Return the same measurement, its error counted from another pole or aim."""

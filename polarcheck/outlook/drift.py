@@ -17,6 +17,7 @@ import numpy.typing as npt
 from polarcheck.alignment import Alignment
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.errors import InputError, Notice
+from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.sky import (
     Pole,
     Track,
@@ -70,8 +71,8 @@ class DriftRates:
     rotation_arcsec_per_min: float
 
 
-@dataclass(frozen=True, slots=True)
-class Drift:
+@dataclass(frozen=True, slots=True, repr=False)
+class Drift(WithDict, WithTable, WithPlot):
     """The way of a target in the camera.
 
     Attributes
@@ -104,6 +105,10 @@ class Drift:
     causes: dict[Cause, Array]
     sigma_arcsec: Array | None = None
     rates_sigma: DriftRates | None = None
+
+    def __repr__(self) -> str:
+        east, north, turn = (part[-1] for part in (self.east_arcsec, self.north_arcsec, self.rotation_arcsec))
+        return f"Drift(after {self.seconds[-1]:g} s: east {east:+.2f}, north {north:+.2f}, rotation {turn:+.1f} arcsec)"
 
 
 def predict_drift(

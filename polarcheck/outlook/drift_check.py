@@ -26,6 +26,7 @@ from polarcheck.frames import (
     sensor_of,
 )
 from polarcheck.outlook.drift import Drift, Rate, predict_drift
+from polarcheck.presenting import WithDict, WithTable
 from polarcheck.stars import StarTable, find_stars
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, best_rotations, spherical_from_direction, unit
@@ -38,8 +39,8 @@ _REACH_PX = 60.0  # farthest that stars move from one frame to the next, other t
 _LEAST_FRAMES = 3
 
 
-@dataclass(frozen=True, slots=True)
-class DriftCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class DriftCheck(WithDict, WithTable):
     """What a sequence shows beside what was predicted.
 
     Attributes
@@ -79,6 +80,10 @@ class DriftCheck:
     target_deg: tuple[float, float]
     unsolved: int
     notices: tuple[Notice, ...]
+
+    def __repr__(self) -> str:
+        east, north, _ = self.rate_excess_arcsec_per_min
+        return f"DriftCheck({len(self.names)} frames, excess east {east:+.2f}, north {north:+.2f} arcsec/min)"
 
     @property
     def left_arcsec(self) -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError
 from polarcheck.outlook.scene import Scene, largest_motion, motion, periodic_motion
+from polarcheck.presenting import WithDict
 from polarcheck.sky import Pole
 from polarcheck.vectors import Array, direction_from_azalt, tangent_basis, unit
 
@@ -27,8 +28,8 @@ _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
 
 
-@dataclass(frozen=True, slots=True)
-class Exposure:
+@dataclass(frozen=True, slots=True, repr=False)
+class Exposure(WithDict):
     """How long one exposure may be.
 
     Attributes
@@ -59,6 +60,17 @@ class Exposure:
     limit_s_95: float | None
     is_endless_95: bool
     available_s: float
+
+    def __repr__(self) -> str:
+        limit = "no limit" if self.limit_s is None else f"{self.limit_s:.1f} s"
+        sure = (
+            "no limit"
+            if self.is_endless_95
+            else "unknown"
+            if self.limit_s_95 is None
+            else f"{self.limit_s_95:.1f} s"
+        )
+        return f"Exposure({limit}, with 95 % confidence {sure}, limited by {self.limited_by})"
 
 
 def limits_of(scene: Scene, axes: Array, tolerance_arcsec: float, around_s: float | None = None) -> Array:

@@ -10,6 +10,7 @@ import numpy as np
 from polarcheck.alignment import Alignment
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
+from polarcheck.given import UtcLike, as_utc
 from polarcheck.outlook.drift import Drift, Rate, moments_over, predict_drift
 from polarcheck.outlook.exposure import Exposure, exposure_limit, required_error
 from polarcheck.outlook.exposure_list import TargetExposure
@@ -18,11 +19,10 @@ from polarcheck.outlook.scene import Scene, set_scene
 from polarcheck.outlook.skymap import SkyMap, exposure_map
 from polarcheck.outlook.star_look import StarLook, star_looks
 from polarcheck.outlook.timeline import Timeline, night_timeline
-from polarcheck.sky import Target
+from polarcheck.sky import Target, TargetLike, as_target
 
 __all__ = ["Outlook"]
 
-Degrees = tuple[float, float]
 Date = tuple[float, float]
 
 
@@ -30,9 +30,9 @@ Date = tuple[float, float]
 class Outlook:
     """An alignment with the camera that it carries, and what may move in it.
 
-    Targets are ICRS right ascension and declination [deg], for example ``find_target("M31").place``; moments are
-    two-part Julian dates of UTC, from `polarcheck.times.utc_from_iso`. Every method raises an `InputError` for a target
-    below the horizon.
+    A target is a name such as ``"M31"``, ICRS right ascension and declination [deg], a `Target` or a `SkyCoord`; a moment
+    is text such as ``"2026-11-14T22:00:00"`` (UTC), an astropy `Time`, or a two-part Julian date of UTC. Every method
+    raises an `InputError` for a target below the horizon.
 
     Attributes
     ----------
@@ -54,34 +54,35 @@ class Outlook:
     guided: bool = False
     rate: Rate = "sidereal"
 
-    def drift(self, target_deg: Degrees, utc: Date, duration_s: float) -> Drift:
+    def drift(self, target: TargetLike, utc: UtcLike, duration_s: float) -> Drift:
         """Predict how a target drifts while the mount tracks it unguided, over some time from a start on. [s]"""
-        return predict_drift(self.alignment, target_deg, utc, moments_over(duration_s), self.rate)
+        place, moment = as_target(target).place, as_utc(utc)
+        return predict_drift(self.alignment, place, moment, moments_over(duration_s), self.rate)
 
-    def scene(self, target_deg: Degrees, utc: Date) -> Scene:
+    def scene(self, target: TargetLike, utc: UtcLike) -> Scene:
         """Return the target over the sensor from a start on: all that does not depend on the axis."""
         return set_scene(
             self.alignment.sky,
             self.alignment.pole,
-            target_deg,
-            utc,
+            as_target(target).place,
+            as_utc(utc),
             self.optics,
             guided=self.guided,
             rate=self.rate,
         )
 
-    def exposure(self, target_deg: Degrees, utc: Date) -> Exposure:
+    def exposure(self, target: TargetLike, utc: UtcLike) -> Exposure:
         """Find the longest exposure of a target from a start on."""
-        return self._exposure(self.scene(target_deg, utc))
+        return self._exposure(self.scene(target, utc))
 
-    def required(self, target_deg: Degrees, utc: Date, want_s: float) -> float | None:
+    def required(self, target: TargetLike, utc: UtcLike, want_s: float) -> float | None:
         """Return how near the pole an axis must be for an exposure of some length [s]; see `required_error`. [arcmin]"""
-        return self._required(self.scene(target_deg, utc), want_s)
+        return self._required(self.scene(target, utc), want_s)
 
     def exposures(
         self,
-        targets: Sequence[Target],
-        utc: Date,
+        targets: Sequence[TargetLike],
+        utc: UtcLike,
         want_s: float | None = None,
         progress: Callable[[int, int], None] | None = None,
     ) -> tuple[TargetExposure, ...]:
@@ -89,7 +90,7 @@ class Outlook:
 
         Parameters
         ----------
-        targets : sequence of Target
+        targets : sequence of targets
         utc
             As for `exposure`.
         want_s : float, optional
@@ -102,9 +103,9 @@ class Outlook:
         tuple of TargetExposure
             In the order of the targets.
         """
-        rows = []
-        for done, target in enumerate(targets, 1):
-            rows.append(self._listed(target, utc, want_s))
+        rows, moment = [], as_utc(utc)
+        for done, target in enumerate([as_target(given) for given in targets], 1):
+            rows.append(self._listed(target, moment, want_s))
             if progress is not None:
                 progress(done, len(targets))
         return tuple(rows)
@@ -116,12 +117,12 @@ class Outlook:
             alignment.axis, alignment.sky, self.optics, self.tolerance_arcsec, guided=self.guided
         )
 
-    def timeline(self, target_deg: Degrees, utc: Date) -> Timeline:
+    def timeline(self, target: TargetLike, utc: UtcLike) -> Timeline:
         """Follow a target from dusk to dawn of the night that holds a moment, or else the one that comes next."""
         return night_timeline(
             self.alignment,
-            target_deg,
-            utc,
+            as_target(target).place,
+            as_utc(utc),
             self.optics,
             self.tolerance_arcsec,
             guided=self.guided,
@@ -129,13 +130,13 @@ class Outlook:
         )
 
     def look(
-        self, target_deg: Degrees, utc: Date, fwhm_arcsec: float, want_s: float | None = None
+        self, target: TargetLike, utc: UtcLike, fwhm_arcsec: float, want_s: float | None = None
     ) -> list[list[StarLook]]:
         """Return how stars look after half, once and twice the longest exposure, and after a wanted one.
 
         Parameters
         ----------
-        target_deg, utc
+        target, utc
             As for `exposure`.
         fwhm_arcsec : float
             Of a star that does not move. [arcsec]
@@ -147,7 +148,7 @@ class Outlook:
         list of list of StarLook
             For each length, in order, the centre and the four corners of the sensor.
         """
-        scene = self.scene(target_deg, utc)
+        scene = self.scene(target, utc)
         longest = self._exposure(scene).limit_s or scene.end_s
         wanted = [] if want_s is None else [want_s]
         lengths = {min(length, scene.end_s) for length in (0.5 * longest, longest, 2.0 * longest, *wanted)}

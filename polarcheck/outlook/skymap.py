@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.optics import Optics
+from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
 from polarcheck.sky import Sky, guided_attitude, refraction_constants, tracking_attitude
 from polarcheck.vectors import Array
@@ -26,8 +27,8 @@ _MOMENTS = 28
 _SMALL = 1e-3  # displacement for the derivatives [rad]
 
 
-@dataclass(frozen=True, slots=True)
-class SkyMap:
+@dataclass(frozen=True, slots=True, repr=False)
+class SkyMap(WithDict, WithTable, WithPlot):
     """Longest exposures over the sky.
 
     Attributes
@@ -53,6 +54,13 @@ class SkyMap:
     altitude_deg: Array
     guided: bool
     tolerance_arcsec: float
+
+    def __repr__(self) -> str:
+        rows, columns = self.limit_s.shape
+        how = "guided" if self.guided else "unguided"
+        return (
+            f"SkyMap({rows} declinations, {columns} hour angles, {how}, {self.tolerance_arcsec:.3g} arcsec)"
+        )
 
 
 def exposure_map(

@@ -13,9 +13,10 @@ from polarcheck.outlook.drift import Rate
 from polarcheck.outlook.exposure import limits_of
 from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.scene import LONGEST_S, scene_from, scene_points
+from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
 from polarcheck.sky import moon_altitude_deg, moon_lit_part, star_track, sun_altitude_deg, tracking_attitude
-from polarcheck.times import add_seconds
+from polarcheck.times import add_seconds, iso_from_utc
 from polarcheck.vectors import Array
 
 __all__ = ["Night", "Timeline", "night_of", "night_timeline"]
@@ -44,8 +45,8 @@ class Night:
     sun_deg: float
 
 
-@dataclass(frozen=True, slots=True)
-class Timeline:
+@dataclass(frozen=True, slots=True, repr=False)
+class Timeline(WithDict, WithTable, WithPlot):
     """One target over one night.
 
     Attributes
@@ -79,6 +80,10 @@ class Timeline:
     meridian_s: float | None
     guided: bool
     tolerance_arcsec: float
+
+    def __repr__(self) -> str:
+        night, how = self.night, "guided" if self.guided else "unguided"
+        return f"Timeline({iso_from_utc(night.dusk)[:16]} to {iso_from_utc(night.dawn)[:16]}, {how})"
 
     @property
     def spans_up_s(self) -> tuple[tuple[float, float], ...]:

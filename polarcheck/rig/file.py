@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from polarcheck.axis import Reach
 from polarcheck.errors import InputError
+from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 from polarcheck.rig.finding import RigPlace
 from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
@@ -202,14 +203,24 @@ class Rig:
         return 206.264806 * self.camera.pixel_size_um / self.optics.focal_length_mm
 
 
-def read_rig(path: Path) -> Rig:
+def read_rig(path: PathLike) -> Rig:
     """Read and check a rig file.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file; docs/rig.md tells its keys and their units.
+
+    Returns
+    -------
+    Rig
 
     Raises
     ------
     InputError
         With the file's name, the line, what is wrong, and the nearest right key.
     """
+    path = as_path(path)
     name = printable(path)
     try:
         text = path.read_text(encoding="utf-8-sig")  # some editors begin a file with a byte order mark

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from polarcheck.constants import DEGREE
 from polarcheck.errors import Notice
+from polarcheck.presenting import WithDict
 from polarcheck.rig.mechanics import (
     arcmin_from_turns,
     arcmin_per_turn,
@@ -80,8 +81,8 @@ class OpenPoint:
     without: str
 
 
-@dataclass(frozen=True, slots=True)
-class RigSummary:
+@dataclass(frozen=True, slots=True, repr=False)
+class RigSummary(WithDict):
     """What follows from a rig file.
 
     Attributes
@@ -111,6 +112,9 @@ class RigSummary:
     guide_distance_deg: float | None
     open_points: tuple[OpenPoint, ...]
     notices: tuple[Notice, ...]
+
+    def __repr__(self) -> str:
+        return f"RigSummary({self.rig.path.name}, open points: {len(self.open_points)})"
 
 
 def summarise_rig(rig: Rig) -> RigSummary:

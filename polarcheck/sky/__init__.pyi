@@ -1,6 +1,6 @@
 from .air import AIRLESS, Atmosphere, refraction_constants, standard_atmosphere
 from .camera_motion import FieldFrame, field_rotation, guided_attitude, tracking_attitude
-from .catalogue import Target, find_target
+from .catalogue import Target, TargetLike, as_target, find_target
 from .earth import EarthOrientation, earth_orientation
 from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
@@ -27,7 +27,9 @@ __all__ = [
     "PoleKind",
     "Sky",
     "Target",
+    "TargetLike",
     "Track",
+    "as_target",
     "earth_orientation",
     "field_frame",
     "field_points",

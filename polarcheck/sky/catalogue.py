@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any, Protocol, TypeAlias
+
+import numpy as np
 
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 from polarcheck.site import parse_target
 from polarcheck.sky.deep_sky import deep_sky_object
 
-__all__ = ["Target", "find_target"]
+__all__ = ["Target", "TargetLike", "as_target", "find_target"]
 
 _EXAMPLE = "write a name such as M31, NGC 7000 or Rosette Nebula, or RA,DEC such as 10.68,41.27"
 
@@ -49,6 +53,51 @@ class Target:
             if part.replace(" ", "").casefold() != said
         ]
         return f"{self.name} ({', '.join(others)})" if any(others) else self.name
+
+
+class _SkyPlace(Protocol):
+    """What `astropy.coordinates.SkyCoord` has."""
+
+    @property
+    def icrs(self) -> Any: ...
+
+
+TargetLike: TypeAlias = Target | str | Sequence[float] | _SkyPlace
+
+
+def as_target(given: TargetLike) -> Target:
+    """Return a target.
+
+    Parameters
+    ----------
+    given : Target, str, pair of numbers, or astropy.coordinates.SkyCoord
+        Text as `find_target` reads it; numbers are ICRS right ascension and declination. [deg]
+
+    Returns
+    -------
+    Target
+
+    Raises
+    ------
+    InputError
+        Something else, or no place on the sky.
+    """
+    if isinstance(given, Target):
+        return given
+    if isinstance(given, str):
+        return find_target(given)
+    if hasattr(given, "icrs"):
+        given = (given.icrs.ra.deg, given.icrs.dec.deg)
+    try:
+        ra, dec = (float(number) for number in given)
+    except (TypeError, ValueError):
+        ra, dec = np.nan, np.nan
+    if not (0 <= ra <= 360 and abs(dec) <= 90):
+        raise InputError(
+            f"target = {printable(repr(given), 60)} is no target: give a name, (right ascension, declination) in degrees "
+            "within 0 to 360 and -90 to 90, or a SkyCoord"
+        )
+    return Target(f"{ra:.4f}, {dec:+.4f}", ra % 360, dec)
 
 
 def find_target(text: str) -> Target:

@@ -1,0 +1,63 @@
+"""Frames on disk, taken after the knobs were turned, to the axis now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from polarcheck.alignment import Alignment
+from polarcheck.followup.axis_now import Followed, Tracking, follow_frames
+from polarcheck.frames import read_frames
+from polarcheck.given import PathLike, as_paths
+from polarcheck.knobs import expected_move
+from polarcheck.rig import Rig
+
+__all__ = ["follow"]
+
+
+def follow(
+    before: Alignment,
+    paths: PathLike | Sequence[PathLike],
+    *,
+    rig: Rig | None = None,
+    tracking: Tracking | None = None,
+    turned: tuple[float, float] | None = None,
+    loose: bool = False,
+) -> Followed:
+    """Find where the axis stands after the knobs were turned, from frames taken since.
+
+    Parameters
+    ----------
+    before : Alignment
+        ``measure(...).alignment``, ``follow(...).alignment`` or ``read_result(...)``.
+    paths : path or sequence of paths
+        Frames taken since with declination clamped; folders and patterns too.
+    rig : Rig, optional
+        From `read_rig`: with it, a move far from what `turned` should have made is refused.
+    tracking : {"on", "off"}, optional
+        Whether the mount followed the sky since; only serves to see a slip.
+    turned : tuple of float, optional
+        Turns of the azimuth and the altitude knob since, net, clockwise positive; later corrections learn from it.
+    loose : bool
+        Whether the frames were taken with the base's clamps or bolts loose.
+
+    Returns
+    -------
+    Followed
+        Its `alignment` is the new one, the night's steps included; errors are axis minus pole. [arcmin]
+
+    Raises
+    ------
+    InputError
+        The result before holds no camera, or no frame fits it.
+    GeometryError
+        A frame does not fit what was possible.
+    """
+    frame_set = read_frames(as_paths(paths))
+    return follow_frames(
+        before,
+        frame_set,
+        tracking=tracking,
+        turned=turned,
+        expected_arcmin=expected_move(before, rig, turned, loose),
+        loose=loose,
+    )
