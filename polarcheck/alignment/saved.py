@@ -50,7 +50,7 @@ def kept_text(result: KeptAlignment) -> str:
 
 
 def read_result(path: PathLike) -> Alignment:
-    """Read a result kept by ``polarcheck measure --out`` or ``follow --out``.
+    """Read a result that ``polarcheck measure`` or ``polarcheck follow`` kept.
 
     Parameters
     ----------

@@ -65,6 +65,10 @@ class MountKeys(Table):
 
     periodic_error_arcsec: float | None = Field(description="Of the drive, peak to peak [arcsec].")
     worm_period_s: float | None = Field(description="Of the periodic error [s].")
+    goal_arcmin: float | None = Field(description="Total error that is near enough, as stated [arcmin].")
+    flexure_arcsec: float | None = Field(
+        description="Sag and creep that a measurement allows for, as stated [arcsec]."
+    )
     clamp_shift_arcmin: Pair | None = Field(
         description="Shift of the axis by tightening, azimuth about the vertical and altitude [arcmin]."
     )
