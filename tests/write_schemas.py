@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import followup, measurement, outlook, rig, simulate, stars
+from polarcheck import followup, measurement, outlook, planning, rig, simulate, stars
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -21,6 +21,9 @@ MODELS: tuple[type[Schema], ...] = (
     outlook.ExposureListSchema,
     outlook.MapSchema,
     outlook.TimelineSchema,
+    planning.RoughSchema,
+    planning.PlanSchema,
+    planning.TrackedPlanSchema,
     rig.RigSchema,
     simulate.TruthSchema,
     stars.StarsSchema,

@@ -18,6 +18,8 @@ __all__ = ["SUMMARIES", "app"]
 _STOPPED = 130  # what shells give for the interrupt key
 
 SUMMARIES = {
+    "rough": "Tell what to set before dark and at dusk: latitude scale, compass, Sun's shadow, pole star.",
+    "plan": "Tell which frames to take: the declination, and how far to turn between them.",
     "measure": "Measure the polar axis from solved frames.",
     "correct": "Tell which knob to turn, which way and how far, and whether it is worth it.",
     "follow": "See where the axis went after the knobs were turned, from one frame.",

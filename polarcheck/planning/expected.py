@@ -8,11 +8,20 @@ import numpy as np
 
 from polarcheck.axis import camera_attitudes, pointing_at, solve_axis
 from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
+from polarcheck.errors import Notice
 from polarcheck.frames import SENSOR_WEIGHTS, node_pixels
 from polarcheck.rig import Rig
 from polarcheck.vectors import Array, unit
 
-__all__ = ["DEMO_CAMERA", "ExpectedSigma", "PlanCamera", "camera_of", "expected_sigma", "sigma_of"]
+__all__ = [
+    "ASSUMED_CAMERA",
+    "DEMO_CAMERA",
+    "ExpectedSigma",
+    "PlanCamera",
+    "camera_of",
+    "expected_sigma",
+    "sigma_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +76,15 @@ def camera_of(rig: Rig | None, noise_px: float = FRAME_NOISE_PX) -> PlanCamera:
         demo = DEMO_CAMERA
         return PlanCamera(demo.width_px, demo.height_px, demo.scale_arcsec, noise_px, assumed=True)
     return PlanCamera(rig.camera.width_px, rig.camera.height_px, scale, noise_px)
+
+
+ASSUMED_CAMERA = Notice(
+    "assumed-camera",
+    "Focal length, pixel size and sensor are not stated: the expected sigma is that of the demo rig (250 mm, 4.95 "
+    "arcsec/px, 1200 x 900 px) and goes with the scale. The positions hardly depend on it.",
+    ("rig",),
+)
+"""Said with every plan for a camera that nobody stated."""
 
 
 @dataclass(frozen=True, slots=True)

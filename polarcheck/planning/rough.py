@@ -62,6 +62,8 @@ class RoughSetup:
         When it sets.
     stars : tuple of PoleStar
         The pole star and its neighbours.
+    dusk_star : PoleStar or None
+        The pole star when it comes out, where it is still too light for it.
     sidereal_time_h : float
         Local, apparent. [h]
     expected : tuple of Expectation
@@ -81,6 +83,7 @@ class RoughSetup:
     shadows: tuple[Shadow, ...]
     sun_times: SunTimes
     stars: tuple[PoleStar, ...]
+    dusk_star: PoleStar | None
     sidereal_time_h: float
     expected: tuple[Expectation, ...]
     level: tuple[tuple[float, float], ...]
@@ -117,16 +120,19 @@ def rough_setup(sky: Sky, utc: tuple[float, float], rig: Rig | None = None) -> R
     date = np.array([utc])
     compass = compass_at(sky.site, utc)
     stars = pole_stars(utc, sky)
+    sun, times = sun_at(utc, sky), _sun_times(utc, sky)
+    light = sun.airless_altitude_deg > _POLE_STAR_DEG
     sigma = None if compass.declination_deg is None else compass.sigma_deg or 0.5
     return RoughSetup(
         sky=sky,
         utc=utc,
         compass=compass,
-        sun=sun_at(utc, sky),
+        sun=sun,
         moon=moon_at(utc, sky),
         shadows=shadows(utc, sky),
-        sun_times=_sun_times(utc, sky),
+        sun_times=times,
         stars=stars,
+        dusk_star=pole_stars(times.pole_star, sky)[0] if light and times.pole_star else None,
         sidereal_time_h=float(sky.sidereal_time(date)[0]) / DEGREE / 15,
         expected=expectations(sky.refracted_pole.altitude_deg, sigma, rig),
         level=tuple((tilt, level_crosstalk_arcmin(tilt, 60.0)) for tilt in _TILTS_DEG),

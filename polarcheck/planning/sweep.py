@@ -16,7 +16,7 @@ from polarcheck.axis import MountLimits, Reach, SweepDesign, chosen_frames, poin
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
-from polarcheck.planning.expected import ExpectedSigma, PlanCamera, expected_sigma
+from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma
 from polarcheck.sky import Sky
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction
@@ -29,7 +29,7 @@ Bools = npt.NDArray[np.bool_]
 _STEP_DEG = 5.0
 _APART_DEG = 10.0
 _SPACING_DEG = 1.0  # on the sky between two frames: the same stars repeat the same errors
-_DISTANCES_DEG = (*range(15, 91, 5), 10, 5, *range(95, 151, 5))
+_DISTANCES_DEG = (5, 10, 15, 20, 25, *range(30, 151, 10))
 _NEAR_DEG = 2.0  # beside the pole, for a short arc only: there the frames share their stars
 _SHORT_ARC_DEG = 75.0
 _AS_GOOD = 1.1  # within this factor of the least sigma, height above the horizon decides
@@ -70,8 +70,10 @@ class Position:
         About the right-ascension axis from the upper meridian, west positive: the hour angle, within +-180. [deg]
     turn_deg : float
         From the position before, westward; 0 for the first. [deg]
-    declination_deg, right_ascension_deg : float
-        Where the camera looks, ICRS. [deg]
+    declination_deg : float
+        About the axis, the same for all: what is clamped. [deg]
+    icrs_declination_deg, right_ascension_deg : float
+        Where the camera looks at that time, ICRS. [deg]
     azimuth_deg, altitude_deg : float
         As seen. [deg]
     """
@@ -80,6 +82,7 @@ class Position:
     axis_angle_deg: float
     turn_deg: float
     declination_deg: float
+    icrs_declination_deg: float
     right_ascension_deg: float
     azimuth_deg: float
     altitude_deg: float
@@ -180,14 +183,14 @@ def plan_sweep(sky: Sky, utc: tuple[float, float], camera: PlanCamera, wish: Swe
     return SweepPlan(
         sky=sky,
         utc=utc,
-        declination_deg=(90 - best.distance / DEGREE) * (1 if sky.is_north else -1),
+        declination_deg=_declination(best, sky),
         positions=_positions(axis, sky, utc, best),
         expected=expected,
         obvious=obvious,
         obvious_in_reach=in_reach,
         crosses_meridian=crosses,
         camera=camera,
-        notices=(*notices, *([_ASSUMED] if camera.assumed else [])),
+        notices=(*notices, *([ASSUMED_CAMERA] if camera.assumed else [])),
     )
 
 
@@ -195,11 +198,7 @@ _CROSSES = Notice(
     "crosses-meridian",
     "The sweep passes the meridian. A German mount must be able to follow that far without the tube meeting the tripod: "
     "try it by hand first. State how far yours goes as past_meridian_deg in [mount.limits] of the rig file.",
-)
-_ASSUMED = Notice(
-    "assumed-camera",
-    "Focal length, pixel size and sensor are not stated: the expected sigma is that of the demo rig (250 mm, 4.95 "
-    "arcsec/px, 1200 x 900 px) and goes with the scale. The positions hardly depend on it.",
+    ("rig",),
 )
 
 
@@ -237,7 +236,7 @@ def _candidates(
         for distance in _distances(sky, wish):
             looks = pointing_at(axis, distance, angles, sky.is_north)
             allowed = wish.reach.sees(looks) & wish.reach.limits.allows_turn(angles)
-            span = np.ptp(angles[allowed]) if allowed.any() else 0.0
+            span = min(np.ptp(angles[allowed]), wish.reach.limits.arc) if allowed.any() else 0.0
             if distance < 4 * DEGREE and span > _SHORT_ARC_DEG * DEGREE and wish.declination_deg is None:
                 continue
             design = sweep_design(axis, looks, camera.roll_moment)
@@ -353,13 +352,18 @@ def _positions(axis: Array, sky: Sky, utc: tuple[float, float], best: _Candidate
             utc=times[i],
             axis_angle_deg=round(float(wrapped[i]) / DEGREE, 6),
             turn_deg=round(float(turns[i]) / DEGREE, 6),
-            declination_deg=float(dec[i]) / DEGREE,
+            declination_deg=_declination(best, sky),
+            icrs_declination_deg=float(dec[i]) / DEGREE,
             right_ascension_deg=float(ra[i]) / DEGREE,
             azimuth_deg=float(azimuth[i]) / DEGREE,
             altitude_deg=float(altitude[i]) / DEGREE,
         )
         for i in range(len(looks))
     )
+
+
+def _declination(best: _Candidate, sky: Sky) -> float:
+    return round((90 - best.distance / DEGREE) * (1 if sky.is_north else -1), 9)
 
 
 def _nothing(axis: Array, sky: Sky, wish: SweepWish, reach: Reach) -> str:

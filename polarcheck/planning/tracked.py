@@ -8,9 +8,9 @@ import numpy as np
 
 from polarcheck.axis import Reach, pointing_at
 from polarcheck.constants import DEGREE, SIDEREAL_RATE
-from polarcheck.errors import GeometryError
+from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
-from polarcheck.planning.expected import ExpectedSigma, PlanCamera, expected_sigma
+from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma
 from polarcheck.sky import Sky
 from polarcheck.vectors import azalt_from_direction
 
@@ -79,6 +79,7 @@ class TrackedPlan:
     goal_arcmin : float
         One sigma on the sky. [arcmin]
     camera : PlanCamera
+    notices : tuple of Notice
     """
 
     sky: Sky
@@ -91,6 +92,7 @@ class TrackedPlan:
     minutes_to_goal: float | None
     goal_arcmin: float
     camera: PlanCamera
+    notices: tuple[Notice, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def plan_tracked(
     GeometryError
         No field stays in reach for a quarter of an hour.
     """
-    avoided, _ = kept_away(utc, sky)
+    avoided, notices = kept_away(utc, sky)
     reach = reach or Reach()
     reach = replace(reach, avoided=(*reach.avoided, *avoided))
     axis = sky.refracted_pole.direction
@@ -163,6 +165,7 @@ def plan_tracked(
         minutes_to_goal=_minutes_to(goal_arcmin, sky, camera, field),
         goal_arcmin=goal_arcmin,
         camera=camera,
+        notices=(*notices, *([ASSUMED_CAMERA] if camera.assumed else [])),
     )
 
 

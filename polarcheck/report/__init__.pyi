@@ -8,19 +8,24 @@ from .objects import (
     json_text,
     map_object,
     measurement_object,
+    plan_object,
     rig_object,
+    rough_object,
     stars_object,
     timeline_object,
+    tracked_plan_object,
 )
 from .pictures.axis import save_measurement_picture
 from .pictures.drift import save_drift_picture
 from .pictures.drift_check import save_drift_check_picture
 from .pictures.mark import save_mark_picture
+from .pictures.pole_field import save_pole_picture
 from .pictures.sky_map import save_map_picture
 from .pictures.star_look import save_look_picture
 from .pictures.stars import save_stars_picture
 from .pictures.timeline import save_timeline_picture
 from .presenter import NotebookPresenter
+from .text.checklist import checklist_steps, checklist_text
 from .text.correction import correction_text
 from .text.drift import drift_text
 from .text.drift_check import drift_check_text
@@ -29,8 +34,10 @@ from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
 from .text.lines import line_width, notice_text, wrapped
 from .text.measurement import measurement_text
+from .text.plan import plan_text, tracked_plan_text
 from .text.rig import rig_text
 from .text.rig_file import rig_template
+from .text.rough import rough_text
 from .text.sky_map import map_text
 from .text.stars import stars_text
 from .text.target_axis import aim_notices
@@ -40,6 +47,8 @@ __all__ = [
     "NotebookPresenter",
     "Wanted",
     "aim_notices",
+    "checklist_steps",
+    "checklist_text",
     "correction_object",
     "correction_text",
     "drift_check_object",
@@ -59,20 +68,27 @@ __all__ = [
     "measurement_object",
     "measurement_text",
     "notice_text",
+    "plan_object",
+    "plan_text",
     "rig_object",
     "rig_template",
     "rig_text",
+    "rough_object",
+    "rough_text",
     "save_drift_check_picture",
     "save_drift_picture",
     "save_look_picture",
     "save_map_picture",
     "save_mark_picture",
     "save_measurement_picture",
+    "save_pole_picture",
     "save_stars_picture",
     "save_timeline_picture",
     "stars_object",
     "stars_text",
     "timeline_object",
     "timeline_text",
+    "tracked_plan_object",
+    "tracked_plan_text",
     "wrapped",
 ]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from polarcheck import followup, measurement, outlook, rig, stars
+from polarcheck import followup, measurement, outlook, planning, rig, stars
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
@@ -30,9 +30,12 @@ __all__ = [
     "json_text",
     "map_object",
     "measurement_object",
+    "plan_object",
     "rig_object",
+    "rough_object",
     "stars_object",
     "timeline_object",
+    "tracked_plan_object",
 ]
 
 
@@ -124,3 +127,18 @@ def rig_object(summary: rig.RigSummary) -> rig.RigSchema:
 def stars_object(frames: Sequence[stars.FrameStars]) -> stars.StarsSchema:
     """Return the object of schema ``polarcheck.stars/1``."""
     return stars.StarsSchema.of(frames)
+
+
+def rough_object(setup: planning.RoughSetup) -> planning.RoughSchema:
+    """Return the object of schema ``polarcheck.rough/1``."""
+    return planning.RoughSchema.of(setup)
+
+
+def plan_object(plan: planning.SweepPlan) -> planning.PlanSchema:
+    """Return the object of schema ``polarcheck.plan/1``."""
+    return planning.PlanSchema.of(plan)
+
+
+def tracked_plan_object(plan: planning.TrackedPlan) -> planning.TrackedPlanSchema:
+    """Return the object of schema ``polarcheck.plan-tracked/1``."""
+    return planning.TrackedPlanSchema.of(plan)

@@ -160,6 +160,14 @@ def test_rig(tmp_path: Path, text: str) -> None:
     hold(answered("rig", "show", tmp_path / "rig.toml")[0], "rig")
 
 
+@pytest.mark.parametrize("time", ["2026-11-14T20:00:00", "2026-11-14T13:00:00", "2033-06-21T12:00:00"])
+@pytest.mark.parametrize("site", [SITE, "-31.4,20.6", "70,0"])
+def test_planning(time: str, site: str) -> None:
+    hold(answered("rough", f"--site={site}", "--at", time)[0], "rough")
+    hold(answered("plan", f"--site={site}", "--at", time)[0], "plan")
+    hold(answered("plan", f"--site={site}", "--at", time, "--tracked")[0], "plan-tracked")
+
+
 def test_truth_of_simulated_and_of_sample_frames(tmp_path: Path) -> None:
     made = run("simulate", tmp_path / "made", *GIVEN, "--at", "2026-11-14T20:00:00", "--frames", "2")
     assert made.exit_code == 0
@@ -178,7 +186,19 @@ def with_json(command: Any, name: str = "") -> Iterator[str]:
 
 
 def test_no_command_with_json_is_left_out() -> None:
-    tested = {"measure", "correct", "follow", "drift", "exposure", "map", "timeline", "stars", "rig show"}
+    tested = {
+        "rough",
+        "plan",
+        "measure",
+        "correct",
+        "follow",
+        "drift",
+        "exposure",
+        "map",
+        "timeline",
+        "stars",
+        "rig show",
+    }
     assert set(with_json(typer.main.get_command(app))) == tested
 
 
