@@ -15,6 +15,7 @@ from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.target_asking import AimOption, SpanOptions
+from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
 from polarcheck.writing import write_text
@@ -56,6 +57,13 @@ def measure_command(
     out: Annotated[
         Path | None, typer.Option(help="Keep the result for later commands.", metavar="FILE.json")
     ] = None,
+    after: Annotated[
+        Path | None,
+        typer.Option(
+            help="A result of earlier tonight: its history of knobs and turns goes on.", metavar="RESULT.json"
+        ),
+    ] = None,
+    turned: TurnedOption = None,
     output: OutputOptions,
 ) -> None:
     """Measure the polar axis from solved frames.
@@ -67,6 +75,9 @@ def measure_command(
     """
     ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
     kind, aim = aiming.aim(pole)
+    said = turns_said(turned)
+    if after is None and said is not None:
+        raise typer.BadParameter("serves only with --after RESULT.json", param_hint="--turned")
     writable("--out", out, [".json"], force=output.force)
     output.check()
     rig_file = _rig_file(rig, frames, is_needed=rig is not None or place.site is None)
@@ -77,6 +88,9 @@ def measure_command(
         reading=measurement.Reading(ahead, recursive, stars),
         progress=progress_line(3 if stars else 20),
     )
+    if after is not None:
+        before = alignment.read_alignment(after)
+        result = result.continuing(before, turns_made(said, before, rig_file))
     if aim is not None:
         result = result.aimed_at(aim(result.sky), aim.notices())
     folder = out.parent if out else None

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import simulate, times
+from polarcheck import alignment, simulate, times
 from polarcheck.cli.command import command
 from polarcheck.cli.output import tell
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
-from polarcheck.cli.rig_asking import read_rig_option
+from polarcheck.cli.rig_asking import found_rig, read_rig_option
+from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
@@ -32,12 +33,28 @@ def simulate_command(
         Path, typer.Argument(help="Where to write the frames and truth.json.", metavar="FOLDER")
     ],
     error: Annotated[
-        str,
+        str | None,
         typer.Option(help="Axis minus pole, arcmin: azimuth about the vertical, altitude.", metavar="AZ,ALT"),
-    ],
+    ] = None,
     at: Annotated[
-        str, typer.Option(help="Time of the first frame, UTC, such as 2026-11-14T21:10:00.", metavar="TIME")
-    ],
+        str | None,
+        typer.Option(help="Time of the first frame, UTC, such as 2026-11-14T21:10:00.", metavar="TIME"),
+    ] = None,
+    after: Annotated[
+        Path | None,
+        typer.Option(
+            help="Instead of --error and --at: frames after a turn of the knobs that this result was corrected with.",
+            metavar="RESULT.json",
+        ),
+    ] = None,
+    turned: TurnedOption = None,
+    take: Annotated[
+        str | None,
+        typer.Option(
+            help="With --after: turns in right ascension from the last frame, west positive; else as correct asks.",
+            metavar="DEG,DEG,...",
+        ),
+    ] = None,
     site: Annotated[
         str | None,
         typer.Option(help="Latitude north and longitude east positive, degrees.", metavar="LAT,LON[,HEIGHT]"),
@@ -65,8 +82,18 @@ def simulate_command(
 ) -> None:
     """Write solved frames of a mount with a known axis error: practice without a sky.
 
+    With --after a whole evening is practised: the frames that correct asks for after a turn of knobs whose gains, play
+    and tilt follow from the seed and stay hidden in truth.json.
+
     Example: polarcheck simulate practice/ --error 23.4,-11.8 --site 47.3,11.2 --at 2026-11-14T21:10:00
     """
+    if after is not None:
+        _after(folder, after, turned, take, rig, seed)
+        return
+    if error is None or at is None or turned is not None or take is not None:
+        raise typer.BadParameter(
+            "give --error AZ,ALT and --at TIME, or --after RESULT.json with --turned", param_hint="--error"
+        )
     error_arcmin = parsed("--error", error, pair)
     utc = parsed("--at", at, times.utc_from_iso)
     axis_angles = None if angles is None else parsed("--angles", angles, _angles)
@@ -92,6 +119,32 @@ def simulate_command(
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
     tell(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
+
+
+def _after(
+    folder: Path, result: Path, turned: str | None, take: str | None, rig: Path | None, seed: int
+) -> None:
+    """Frames after a turn, on a mount whose knobs are hidden."""
+    said = turns_said(turned if turned is not None else "0,0")
+    places = None if take is None else parsed("--take", take, _angles)
+    before = alignment.read_alignment(result)
+    rig_file = found_rig(rig, [result])
+    made = turns_made(said, before, rig_file) or (0.0, 0.0)
+    paths = simulate.simulate_after(
+        folder,
+        before,
+        made,
+        rig=rig_file,
+        turns_deg=places,
+        seed=seed,
+        progress=progress_line(few=10, doing="writing frame"),
+    )
+    written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
+    given = turned if turned is not None else "0,0"
+    tell(
+        f"{written} and truth.json written.\nFollow them: polarcheck follow {printable(result)} "
+        f"{printable(folder)} --turned {printable(given)}"
+    )
 
 
 def _camera(rig: Rig | None, mirrored: bool) -> simulate.Camera:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -15,12 +15,12 @@ from polarcheck.knobs.clamps import tightened
 from polarcheck.knobs.goal import GOAL_ARCMIN, reachable_goal
 from polarcheck.knobs.moves import Move, knob_moves
 from polarcheck.knobs.outcome import Standing
-from polarcheck.knobs.positions import next_positions
+from polarcheck.knobs.positions import Positions, next_positions
 from polarcheck.knobs.response import Response, learn_response
 from polarcheck.knobs.spec import KnobSpec, knob_specs, stated_shift
 from polarcheck.presenting import WithDict
 from polarcheck.rig import Rig
-from polarcheck.vectors import azalt_from_direction
+from polarcheck.vectors import Array, azalt_from_direction
 
 __all__ = ["Correction", "Wish", "correct", "correct_knobs"]
 
@@ -151,7 +151,7 @@ def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: 
         choice,
         standing,
         goal,
-        partial(next_positions, alignment, wish.reach),
+        partial(_positions, alignment, wish.reach),
         unknown=(not response.known[0], not response.known[1]),
         beyond=tuple(move.knob for move in moves if move.beyond_travel_arcmin),
     )
@@ -159,16 +159,29 @@ def correct_knobs(alignment: Alignment, knobs: tuple[KnobSpec, KnobSpec], wish: 
 
 
 def _standing(alignment: Alignment) -> Standing:
-    """Where the axis stands; its covariance as wide as 95 % of Student's t ask, with the allowance for sag and creep."""
+    """Where the axis stands."""
     error = alignment.error
     height = float(azalt_from_direction(alignment.axis)[1])
     covariance = np.zeros((2, 2)) if alignment.covariance is None else alignment.covariance / ARCMIN**2
-    widened = interval_factor(0.95, alignment.degrees_of_freedom) / interval_factor(0.95, 0)
-    covariance = widened**2 * covariance
-    if alignment.systematic is not None:
-        covariance = covariance + alignment.systematic.region / ARCMIN**2 / _BOUND**2
     offset = np.array([error.azimuth_on_sky_arcmin, error.altitude_arcmin])
-    return Standing(offset, covariance, max(float(np.cos(height)), 1e-6))
+    return Standing(offset, _whole_doubt(alignment, covariance), max(float(np.cos(height)), 1e-6))
+
+
+def _whole_doubt(alignment: Alignment, covariance: Array) -> Array:
+    """A covariance as wide as 95 % of Student's t ask, with the allowance for sag and creep. [arcmin^2]"""
+    widened = interval_factor(0.95, alignment.degrees_of_freedom) / interval_factor(0.95, 0)
+    doubt = widened**2 * covariance
+    if alignment.systematic is not None:
+        doubt = doubt + alignment.systematic.region / ARCMIN**2 / _BOUND**2
+    return np.asarray(doubt)
+
+
+def _positions(alignment: Alignment, reach: Reach, wanted_arcmin: float) -> Positions | None:
+    """Frames for a wanted noise, with what they are expected to leave of doubt, sag and creep included."""
+    found = next_positions(alignment, reach, wanted_arcmin)
+    if found is None:
+        return None
+    return replace(found, covariance=_whole_doubt(alignment, found.covariance))
 
 
 def _goal(wish: Wish, response: Response, knobs: tuple[KnobSpec, KnobSpec], cosine: float) -> Goal:

@@ -26,7 +26,7 @@ from polarcheck.axis import (
     solve_axis,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
-from polarcheck.errors import GeometryError, Notice
+from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
@@ -36,12 +36,14 @@ from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entri
 from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
 from polarcheck.sky import Pole, PoleKind, Sky
+from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
 __all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
 
 _NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did not know
 _COST_FRAMES = 60  # are enough to tell what a wrong site costs
+_ONE_PLACE_DEG = 0.25  # sites as near as that are one, for one header rounds and another does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,34 @@ class Measurement(WithDict, WithTable, WithPlot):
     def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
         """Return the same measurement, its error counted from another pole or aim."""
         return replace(self, alignment=self.alignment.aimed_at(pole), notices=(*self.notices, *notices))
+
+    def continuing(self, before: Alignment, turned: tuple[float, float] | None) -> Measurement:
+        """Return the same measurement as one that goes on with the night of an earlier result.
+
+        Parameters
+        ----------
+        before : Alignment
+            The earlier result; its steps, which teach how the knobs act, come first.
+        turned : tuple of float or None
+            Turns that the azimuth and the altitude knob were given since, clockwise positive; None if nobody says. [turn]
+
+        Raises
+        ------
+        InputError
+            The earlier result is later, or of another place.
+        """
+        here, there = self.site, before.site
+        apart = max(
+            abs(here.latitude_deg - there.latitude_deg), abs(here.longitude_deg - there.longitude_deg) / 2
+        )
+        if apart > _ONE_PLACE_DEG:
+            raise InputError("the earlier result is of another place: its knobs' history does not go on here")
+        if before.utc is not None and seconds_between(before.utc, self.utc) <= 0:
+            raise InputError(
+                "the earlier result is not earlier: its last frame is no older than the last one here"
+            )
+        own = replace(self.alignment.steps[-1], turned=turned)
+        return replace(self, alignment=replace(self.alignment, steps=(*before.steps, own)))
 
     @property
     def sky(self) -> Sky:

@@ -1,3 +1,4 @@
+from .after import simulate_after
 from .cards import SiteKeywords, site_cards, time_cards
 from .knobs import KnobMount, by_hand, drawn_mount
 from .mount import (
@@ -27,6 +28,7 @@ __all__ = [
     "mount_axis",
     "noisy_attitudes",
     "sensor_points",
+    "simulate_after",
     "simulate_frames",
     "site_cards",
     "time_cards",

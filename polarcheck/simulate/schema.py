@@ -71,7 +71,7 @@ class TrueFrame(SparseTable):
 class TruthSchema(SparseTable, Schema):
     """What a simulated mount really is."""
 
-    only_if_known: ClassVar[frozenset[str]] = frozenset({"noise_px"})
+    only_if_known: ClassVar[frozenset[str]] = frozenset({"noise_px", "declination_deg", "knobs"})
 
     schema_: Literal["polarcheck.truth/1"] = Field(default="polarcheck.truth/1", alias="schema")
     site: TruePlace
@@ -84,6 +84,14 @@ class TruthSchema(SparseTable, Schema):
     noise_px: float | None = Field(
         default=None,
         description="Of each frame's pointing per coordinate [px]; rendered frames have their solver's.",
+    )
+    declination_deg: float | None = Field(
+        default=None, description="Of the boresight in the mount's own frame [deg]."
+    )
+    knobs: dict[str, Any] | None = Field(
+        default=None,
+        description="What the mount's knobs really do, where they were turned: gains, backlash, where each stands in "
+        "its play, how the base leans.",
     )
     frames: list[TrueFrame] = Field(description="In order of time.")
 
@@ -101,7 +109,7 @@ class TruthSchema(SparseTable, Schema):
             Of the site, under its air.
         camera : Camera
         **more
-            The keys `seed`, `noise_px` and `frames`.
+            The keys `seed`, `noise_px`, `declination_deg`, `knobs` and `frames`.
         """
         azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(axis))
         return cls(

@@ -28,7 +28,7 @@ from polarcheck.sky import Atmosphere, PoleKind, Sky
 from polarcheck.vectors import Array
 from polarcheck.writing import new_file, write_text
 
-__all__ = ["simulate_frames", "write_frame"]
+__all__ = ["refuse_low", "simulate_frames", "write_frame"]
 
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
@@ -122,7 +122,7 @@ def simulate_frames(
     else:
         angles = np.array(axis_angles_deg, dtype=np.float64)
     attitudes = _attitudes(axis, site.is_north, angles, declination, camera)
-    _refuse_low(attitudes, angles)
+    refuse_low(attitudes, angles)
     moments = _moments(utc, exposure_s, cadence_s, len(angles))
     noisy = noisy_attitudes(attitudes, camera, noise_px, np.random.default_rng(seed))
     seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
@@ -135,7 +135,16 @@ def simulate_frames(
         if progress is not None:
             progress(i + 1, len(paths))
     about = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)]
-    truth = TruthSchema.of(axis, sky.pole(pole), sky, camera, seed=seed, noise_px=noise_px, frames=about)
+    truth = TruthSchema.of(
+        axis,
+        sky.pole(pole),
+        sky,
+        camera,
+        seed=seed,
+        noise_px=noise_px,
+        frames=about,
+        declination_deg=declination,
+    )
     clear_others(folder, paths)
     write_text(folder / TRUTH, truth.to_json())
     return paths
@@ -220,7 +229,8 @@ def _altitudes_deg(attitudes: Array) -> Array:
     return np.asarray(np.arcsin(np.clip(attitudes[:, 2, 2], -1, 1)) / DEGREE)
 
 
-def _refuse_low(attitudes: Array, angles_deg: Array) -> None:
+def refuse_low(attitudes: Array, angles_deg: Array) -> None:
+    """Refuse frames that would look below 10 deg of altitude."""
     altitudes = _altitudes_deg(attitudes)
     worst = int(np.argmin(altitudes))
     if not altitudes[worst] >= _LOWEST_DEG:
