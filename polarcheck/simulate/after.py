@@ -21,6 +21,7 @@ from polarcheck.errors import InputError
 from polarcheck.knobs import correct, knob_specs
 from polarcheck.printable import printable
 from polarcheck.rig import Rig
+from polarcheck.simulate.folder import TRUTH
 from polarcheck.simulate.knobs import KnobMount, by_hand, drawn_mount
 from polarcheck.simulate.mount import (
     Camera,
@@ -33,6 +34,7 @@ from polarcheck.simulate.schema import TruthSchema
 from polarcheck.simulate.write import refuse_low, write_frame
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, best_rotations, direction_from_azalt, rotation_matrix
+from polarcheck.writing import write_text
 
 __all__ = ["simulate_after"]
 
@@ -186,7 +188,7 @@ def _content(path: Path) -> TruthSchema | None:
 def _paths(folder: Path, number: int, count: int) -> list[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        old = folder / "truth.json"
+        old = folder / TRUTH
         if old.is_file():
             old.replace(folder / f"truth_before_{number}.json")
     except OSError as error:
@@ -216,7 +218,7 @@ def _write_truth(
         frames=[{"file": path.name, "axis_angle_deg": float(angle)} for path, angle in frames],
         **camera,
     )
-    (folder / "truth.json").write_text(truth.to_json() + "\n", encoding="utf-8")
+    write_text(folder / TRUTH, truth.to_json())
 
 
 def _as_mounted(stand: _Stand, north: bool, declination: float) -> Camera:
