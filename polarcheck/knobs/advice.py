@@ -241,10 +241,10 @@ def advise(
         )
         return Next("frames", "frames first", more.turns_deg, more.sigma_arcmin, then, why)
     if any(choice.is_clear):
-        left = choice.blind.left_arcmin
-        return _stop(
-            "hand", standing, f"{said}; a turn by hand would leave about {left:.2f}, which is no gain"
-        )
+        left = choice.turning.left_arcmin
+        likely = f", and it is within that with {_percent(chance)} confidence" if chance > _FAR else ""
+        why = f"{said}{likely}; a turn by hand would leave about {left:.2f}, which is no gain"
+        return _stop("hand", standing, why)
     return _stop(
         "noise", standing, f"{said}: a turn would follow noise, and further frames would hardly tell more"
     )

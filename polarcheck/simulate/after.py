@@ -97,7 +97,7 @@ def simulate_after(
         The result holds no camera, or a frame would look below 10 deg of altitude.
     """
     if before.camera is None or before.sensor is None or before.utc is None:
-        raise InputError("the result holds no frames to go on from; start from measure --out")
+        raise InputError("the result holds no frames to go on from; start from a result that `measure` kept")
     stand, number = _stand(before), len(before.steps)
     north = before.site.is_north
     mount = stand.mount or _drawn(stand.axis, north, rig, seed)
