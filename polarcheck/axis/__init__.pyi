@@ -1,4 +1,5 @@
 from .attitudes import camera_attitudes
+from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
 from .flexure import Creep, fit_creeping_axis, flexure_region
@@ -12,6 +13,7 @@ __all__ = [
     "LOWEST",
     "AxisFit",
     "CameraAxis",
+    "Course",
     "Creep",
     "FollowedAxis",
     "Horizon",

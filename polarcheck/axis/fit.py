@@ -13,9 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
+from polarcheck.axis.course import Course, followed_fields
 from polarcheck.axis.explanations import Consensus, find_consensus
 from polarcheck.axis.least_squares import AxisSolution, solve_axis
 from polarcheck.axis.noise import distinct_stations, observation_equations, roll_ratio
+from polarcheck.axis.tracked import TrackedAxis, fit_tracked
+from polarcheck.axis.tracked_solution import tracked_solution
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array, tangent_basis, unit, wrap
 
@@ -28,6 +31,7 @@ Bools = npt.NDArray[np.bool_]
 _FEW = 6  # degrees of freedom below which a choice among frames tells on their scatter
 _RIVAL = 3 * DEGREE
 _PRIOR_DOF = 6.0  # that the assumed noise counts for then
+_LEAST_ROLL_RATIO = 0.25  # where rolls are quieter, it is because places are not
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -71,6 +75,8 @@ class AxisFit:
         False when the frames scatter far beyond any noise and too few are there to tell which is wrong.
     solution, attitudes
         The fit and the frames' attitudes, for what is asked later.
+    tracked : TrackedAxis or None
+        What is known besides where the frames followed one field or several.
     """
 
     axis: Array
@@ -90,6 +96,17 @@ class AxisFit:
     agrees: bool
     solution: AxisSolution
     attitudes: Attitudes
+    tracked: TrackedAxis | None = None
+
+    @property
+    def is_guided(self) -> bool:
+        """Whether a guider held the field of some frames in use, so that only their rotation counts."""
+        return self.tracked is not None and bool(self.tracked.guided[self.groups[self.used]].any())
+
+    @property
+    def contradiction(self) -> Array | None:
+        """The axis by rotation alone less that by place alone, shape (2,), where they contradict each other. [rad]"""
+        return None if self.tracked is None else self.tracked.contradiction
 
     def __repr__(self) -> str:
         used = int(np.count_nonzero(self.used))
@@ -109,6 +126,7 @@ def fit_axis(
     *,
     camera: Ints | None = None,
     station: Ints | None = None,
+    course: Course | None = None,
 ) -> AxisFit:
     """Fit the rotation axis to frames between which the mount turned in right ascension only.
 
@@ -128,6 +146,9 @@ def fit_axis(
     station : ndarray of int, shape (n,), optional
         Frames with the same number show the same stars in the same place, so that they share their
         solver's systematic error and count as one. All count for themselves if not given.
+    course : Course, optional
+        When and at which stars the frames were taken; without it no errors that last are looked for, and no
+        guider.
 
     Returns
     -------
@@ -136,12 +157,16 @@ def fit_axis(
     Raises
     ------
     GeometryError
-        Too few frames, or no turn between them.
+        Too few frames, or no turn between them; or too few guided ones.
     """
     count = len(observed)
     camera = np.zeros(count, dtype=int) if camera is None else camera
     station = np.arange(count) if station is None else station
     attitudes = camera_attitudes(observed, weights, camera, noise)
+    track = None if course is None else followed_fields(attitudes, course)
+    tracked = None if course is None or track is None else fit_tracked(attitudes, track, pole, course.guided)
+    if tracked is not None:
+        return _of_tracked(attitudes, tracked, bool(pole[1] > 0))
     judged = _judged(attitudes)
     consensus = find_consensus(judged, pole)
     ratio = _roll_ratio(attitudes, consensus, station)
@@ -230,6 +255,36 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
         agrees=consensus.agrees,
         solution=replace(solution, information=information),
         attitudes=attitudes,
+    )
+
+
+def _of_tracked(attitudes: Attitudes, found: TrackedAxis, north: bool) -> AxisFit:
+    """The fit to frames that followed the sky."""
+    both = found.estimate
+    noise = float(both.noise[0])
+    ratio = float(both.noise[-1] / noise) if len(both.noise) == 2 else 1.0
+    solution = tracked_solution(attitudes, found, max(ratio, _LEAST_ROLL_RATIO), noise)
+    pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
+    angles = axis_angle(found.axis, pointing, north)
+    return AxisFit(
+        axis=found.axis,
+        covariance=found.covariance,
+        degrees_of_freedom=round(both.degrees_of_freedom),
+        noise=noise,
+        roll_ratio=max(ratio, _LEAST_ROLL_RATIO),
+        used=found.used,
+        groups=found.groups,
+        station=np.arange(len(found.used)),
+        axis_angles=angles,
+        arc=max(_span(angles[found.used & (found.groups == g)]) for g in np.unique(found.groups[found.used])),
+        residuals=attitudes.residuals(solution.models),
+        misfit=solution.misfit,
+        camera_axes=np.einsum("gji,j->gi", solution.cameras, found.axis),
+        knocked_before=found.knocked_before,
+        agrees=True,
+        solution=solution,
+        attitudes=attitudes,
+        tracked=found,
     )
 
 

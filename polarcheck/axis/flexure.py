@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.least_squares import solve_axis
 from polarcheck.axis.noise import observation_equations
@@ -89,7 +90,7 @@ def fit_creeping_axis(
     noise: Array,
     pole: Array,
     *,
-    elapsed: Array,
+    course: Course,
     camera: Ints | None = None,
     station: Ints | None = None,
 ) -> tuple[AxisFit, Creep | None]:
@@ -99,15 +100,16 @@ def fit_creeping_axis(
     ----------
     observed, weights, noise, pole, camera, station
         As for `fit_axis`.
-    elapsed : ndarray, shape (n,)
-        When the frames were taken. [s]
+    course : Course
+        When the frames were taken, and where they looked.
 
     Returns
     -------
     AxisFit
         Its covariance holds that of the creep; the axis' place in the camera is that of the last frame in use.
     Creep or None
-        None where the frames' order hides a creep: in a steady sweep it looks like another axis.
+        None where the frames' order hides a creep: in a steady sweep it looks like another axis. None for frames
+        that followed the sky: there it is one of the errors that last.
 
     Raises
     ------
@@ -118,9 +120,11 @@ def fit_creeping_axis(
     def fitted(directions: Array) -> AxisFit:
         return fit_axis(directions, weights, noise, pole, camera=camera, station=station)
 
-    plain = fitted(observed)
+    plain = fit_axis(observed, weights, noise, pole, camera=camera, station=station, course=course)
+    if plain.tracked is not None:
+        return plain, None
     for start in _starts(plain):
-        crept = _creeping(start, observed, elapsed, fitted)
+        crept = _creeping(start, observed, course.seconds, fitted)
         if crept is not None and _explains(crept[0], start, plain):
             return crept
     return plain, None

@@ -14,6 +14,7 @@ import numpy as np
 
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.groups import group_means
+from polarcheck.axis.polar import polar_places
 from polarcheck.vectors import Array, angle_between, best_rotations, rotation_matrix, tangent_basis, unit
 
 __all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_information"]
@@ -142,6 +143,8 @@ def camera_axis(fit: AxisFit, frame: int, pixel: float) -> CameraAxis:
         solution.design, fit.groups, np.where(fit.used, solution.weights, 0.0), len(fit.camera_axes)
     )
     mean = means[group]
+    if fit.is_guided:  # declination stands where the guider left it: this frame alone says where the axis is
+        stations, mean = 1, polar_places(fit.attitudes, fit.axis).design[frame] * np.array([[1.0], [-1.0]])
     alone = np.diag(solution.variances[group]) * fit.attitudes.noise[frame] ** 2 / stations
     offset = fit.noise**2 * (alone + mean @ np.linalg.pinv(solution.information, hermitian=True) @ mean.T)
     axis = fit.camera_axes[group]

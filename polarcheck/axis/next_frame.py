@@ -60,8 +60,11 @@ def best_next_frame(fit: AxisFit, north: bool, reach: Reach | None = None) -> Ne
     Returns
     -------
     NextFrame or None
-        In steps of 5 deg, the shortest turn of those that are as good within 3 %. None when nothing can be reached.
+        In steps of 5 deg, the shortest turn of those that are as good within 3 %. None when nothing can be reached,
+        and after guided frames: guiding moves the declination, so what comes next is a sweep of its own.
     """
+    if fit.is_guided:
+        return None
     last = int(np.flatnonzero(fit.used)[-1])
     group = int(fit.groups[last])
     members = fit.used & (fit.groups == group)

@@ -16,6 +16,7 @@ from polarcheck import stars
 from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, AxisError, FrameFile, Step, Systematic
 from polarcheck.axis import (
     AxisFit,
+    Course,
     Creep,
     Reach,
     best_next_frame,
@@ -32,6 +33,7 @@ from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
+from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
@@ -325,7 +327,7 @@ def measure_frames(
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
     observed = sky.observed(sample.sky, sample.utc, sample.earth)
-    fit, creep = _fit(sample, observed, target, refused)
+    fit, creep = _fit(sample, observed, target, refused, conditions.guided)
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)
     alignment = replace(
@@ -377,7 +379,7 @@ def _systematic(sample: Sample, fit: AxisFit, creep: Creep | None, told: float |
 
 
 def _fit(
-    sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem]
+    sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem], guided: bool | None
 ) -> tuple[AxisFit, Creep | None]:
     try:
         return fit_creeping_axis(
@@ -385,7 +387,7 @@ def _fit(
             SENSOR_WEIGHTS,
             sample.noise,
             pole.direction,
-            elapsed=sample.elapsed_s,
+            course=Course(sample.elapsed_s, sample.sky, guided),
             camera=sample.camera,
             station=sample.station,
         )
@@ -397,6 +399,12 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], r
     worst = float(np.sqrt(np.linalg.eigvalsh(fit.covariance)[-1])) / ARCMIN
     if worst <= _NO_RESULT_ARCMIN:
         return
+    if fit.is_guided:
+        raise GeometryError(
+            f"these frames leave the axis uncertain by {worst:.0f} arcmin: their field stands still while the sky turns, "
+            f"as under a guider. {GUIDED_ADVICE}{left_out_lines(entries)}",
+            fit.arc / DEGREE,
+        )
     step = _next_step(fit, north, reach)
     advice = ""
     if step:

@@ -13,6 +13,7 @@ from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.frames import Problem
 from polarcheck.measurement.sample import Sample
+from polarcheck.measurement.tracked_verdicts import tracked_notices
 from polarcheck.times import iso_from_utc
 from polarcheck.vectors import Array, angle_between
 
@@ -108,7 +109,7 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array)
         Observed directions, for the altitudes.
     """
     count = int(fit.used.sum())
-    found = []
+    found = tracked_notices(fit)
     if fit.degrees_of_freedom == 0:
         found.append(_no_redundancy(sample, fit, count))
     if not fit.agrees:

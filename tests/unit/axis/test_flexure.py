@@ -21,7 +21,7 @@ STEP_S = 60.0
 def fitted(rotations: Rotation) -> tuple[AxisFit, Creep | None]:
     n = len(rotations)
     return fit_creeping_axis(
-        seen_by(rotations), WEIGHTS, np.full(n, NOISE), POLE, elapsed=STEP_S * np.arange(n)
+        seen_by(rotations), WEIGHTS, np.full(n, NOISE), POLE, course=Course(STEP_S * np.arange(n))
     )
 
 

@@ -1,0 +1,290 @@
+"""The axis from frames that a mount took while it followed the sky.
+
+What only a tracked sequence has: errors that last from frame to frame, a guider that holds the field, and a place
+and a rotation that may contradict each other. A guider turns the mount about both its axes, so that the field's
+place tells nothing about the axis and its rotation everything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.correlation import Component, Estimate, Series, estimate
+from polarcheck.axis.course import Track
+from polarcheck.axis.polar import PolarPlaces, polar_places
+from polarcheck.axis.sorting import Break, sorted_frames
+from polarcheck.axis.stillness import is_slow, is_still
+from polarcheck.axis.least_squares import turn_about
+from polarcheck.constants import DEGREE
+from polarcheck.errors import GeometryError
+from polarcheck.vectors import Array, tangent_basis, unit
+
+__all__ = ["TrackedAxis", "fit_tracked"]
+
+Ints = npt.NDArray[np.int_]
+Bools = npt.NDArray[np.bool_]
+
+_ITERATIONS = 8
+_CONVERGED = 1e-10  # [rad]
+_LEAST_FRAMES = 5  # tracked without guiding; fewer are fitted like a sweep
+_FREEDOM = 12  # observations that count in judging such chances: how long errors last is known from few
+_UNLIKELY = 1e-3  # chance below which place and rotation contradict each other
+_MOVED = 1e-2  # chance below which the axis before a step is not the one after it;
+_MOVED_UNSEEN = 1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
+_CONE = 0.3 * DEGREE  # by which declination axis and boresight of a mount may be out of square
+
+
+@dataclass(frozen=True, slots=True)
+class TrackedAxis:
+    """The axis from tracked frames.
+
+    Attributes
+    ----------
+    axis : ndarray, shape (3,)
+        The elevated end.
+    covariance : ndarray, shape (2, 2)
+        On its tangent plane. [rad^2]
+    estimate : Estimate
+        The last fit: noise and how long it lasts, of the declination (unless all is guided) and of the roll.
+    used : ndarray of bool, shape (n,)
+        Frames in use.
+    groups : ndarray of int, shape (n,)
+        Group of each frame.
+    guided : ndarray of bool, shape (g,)
+        Groups whose field a guider held, so that only their rotation counts.
+    places : PolarPlaces
+        Where each frame's camera sees the axis.
+    contradiction : ndarray, shape (2,), or None
+        The axis from rotation alone less the one from place alone, where they contradict each other. [rad]
+    knocked_before : int or None
+        First frame after the mount was moved as a whole; only later ones are in use.
+    """
+
+    axis: Array
+    covariance: Array
+    estimate: Estimate
+    used: Bools
+    groups: Ints
+    guided: Bools
+    places: PolarPlaces
+    contradiction: Array | None = None
+    knocked_before: int | None = None
+
+
+def fit_tracked(attitudes: Attitudes, track: Track, pole: Array, guided: bool | None = None) -> TrackedAxis | None:
+    """Fit the axis to frames that followed one field or several.
+
+    Parameters
+    ----------
+    attitudes : Attitudes
+        The frames in order of time.
+    track : Track
+        What they followed.
+    pole : ndarray, shape (3,)
+        First guess.
+    guided : bool, optional
+        Whether a guider held a star; the frames tell if not given.
+
+    Returns
+    -------
+    TrackedAxis or None
+        None where the frames, unguided, are too few to tell more than those of a sweep do.
+
+    Raises
+    ------
+    GeometryError
+        Guided frames whose rotation cannot tell the axis.
+    """
+    frames = sorted_frames(attitudes, track, pole)
+    groups, used = frames.groups, frames.used
+    held = _held(attitudes, track, groups, used) if guided is None else np.full(groups.max() + 1, guided)
+    if not held.all() and np.count_nonzero(used) < _LEAST_FRAMES:
+        return None
+    _require_rotation(attitudes, groups, used, held, pole)
+    found = _solved(attitudes, track.seconds, groups, used, held, pole)
+    if found.contradiction is not None and guided is None:
+        held = held | _slow(track, groups, used, len(held))
+        if held.any():
+            found = _solved(attitudes, track.seconds, groups, used, held, pole)
+    for one in frames.breaks[::-1]:
+        found = _across(attitudes, track.seconds, found, one)
+        if found.knocked_before is not None:
+            break
+    return found
+
+
+def _held(attitudes: Attitudes, track: Track, groups: Ints, used: Bools) -> Bools:
+    held = np.zeros(groups.max() + 1, dtype=bool)
+    for g in range(len(held)):
+        mine = used & (groups == g)
+        held[g] = is_still(track.places[mine], track.seconds[mine], float(np.median(attitudes.noise[mine])))
+    return held
+
+
+def _require_rotation(attitudes: Attitudes, groups: Ints, used: Bools, held: Bools, axis: Array) -> None:
+    """Refuse guided frames that are too few to tell two components of the axis by their rotation.
+
+    Raises
+    ------
+    GeometryError
+    """
+    count = int(np.count_nonzero(used))
+    if not held.all() or count - len(np.unique(groups[used])) >= 2:
+        return
+    turns = _turns(attitudes, groups, used, axis)
+    raise GeometryError(
+        f"the field of these {count} frames stands still, as under a guider: guided frames tell of the axis by their "
+        "rotation only, and so few tell nothing. Take a sweep, the declination clamped and guiding off; or, if no "
+        "guider was at work here, say so (--unguided)",
+        turns,
+    )
+
+
+def _turns(attitudes: Attitudes, groups: Ints, used: Bools, axis: Array) -> float:
+    """Largest turn about the axis within a group. [deg]"""
+    found = 0.0
+    for g in np.unique(groups[used]):
+        matrices = attitudes.matrices[used & (groups == g)]
+        found = max(found, float(np.abs(turn_about(axis, matrices @ matrices[0].T)).max()) / DEGREE)
+    return found
+
+
+def _slow(track: Track, groups: Ints, used: Bools, count: int) -> Bools:
+    members = [used & (groups == g) for g in range(count)]
+    return np.array([is_slow(track.places[mine], track.seconds[mine]) for mine in members])
+
+
+def _across(attitudes: Attitudes, seconds: Array, found: TrackedAxis, step: Break) -> TrackedAxis:
+    """What a step allows: if the mount was knocked, only later frames count; if it may have been, sigma holds it.
+
+    The axis may have moved as far as the frames stepped. The frames before count with that, where it helps.
+    """
+    later = np.arange(len(found.used)) >= step.first
+    if min(np.count_nonzero(found.used & side) for side in (later, ~later)) < _LEAST_FRAMES:
+        return replace(found, covariance=found.covariance + step.size**2 * np.eye(2))
+    before, after = (
+        _solved(attitudes, seconds, found.groups, found.used & side, found.guided, found.axis)
+        for side in (~later, later)
+    )
+    apart = tangent_basis(after.axis).T @ (after.axis - before.axis)
+    chance = _chance(apart, before.covariance + after.covariance, _FREEDOM)
+    share = found.covariance @ np.linalg.inv(before.covariance)
+    covariance = found.covariance + step.size**2 * share @ share.T
+    if chance > (_MOVED if step.size else _MOVED_UNSEEN) and np.trace(covariance) < np.trace(after.covariance):
+        return replace(found, covariance=covariance)
+    return replace(_alone(after), knocked_before=step.first)
+
+
+def _alone(found: TrackedAxis) -> TrackedAxis:
+    """The same without groups that have no frame in use; their frames are guests of the first group."""
+    live = np.unique(found.groups[found.used])
+    number = np.zeros(len(found.guided), dtype=int)
+    number[live] = np.arange(len(live))
+    return replace(found, groups=number[found.groups], guided=found.guided[live])
+
+
+def _solved(
+    attitudes: Attitudes, seconds: Array, groups: Ints, used: Bools, guided: Bools, start: Array
+) -> TrackedAxis:
+    axis = start
+    for _ in range(_ITERATIONS):
+        places = polar_places(attitudes, axis)
+        step = _plain_step(attitudes, places, groups, used, guided)
+        axis = _moved(axis, step)
+        if np.abs(step).max() < _CONVERGED:
+            break
+    places = polar_places(attitudes, axis)
+    place, rotation = _series(attitudes, places, seconds, groups, used, guided)
+    turns, contradiction = Component.of(rotation), None
+    if place is None:
+        both = estimate(turns) or _assumed(rotation)
+    else:
+        moves = Component.of(place)
+        both = estimate(moves, turns) or _assumed(rotation)
+        contradiction, by_place = _contradiction(moves, turns)
+        both = both if by_place is None else by_place
+    final = _moved(axis, both.step)
+    return TrackedAxis(
+        axis=final,
+        covariance=both.covariance + _out_of_square(rotation, places, groups, used, guided),
+        estimate=both,
+        used=used,
+        groups=groups,
+        guided=guided,
+        places=polar_places(attitudes, final),
+        contradiction=contradiction,
+    )
+
+
+def _moved(axis: Array, step: Array) -> Array:
+    return unit(axis + tangent_basis(axis) @ step)
+
+
+def _series(
+    attitudes: Attitudes, places: PolarPlaces, seconds: Array, groups: Ints, used: Bools, guided: Bools
+) -> tuple[Series | None, Series]:
+    """Equations of the place, of groups that were not guided, and of the rotation."""
+    misfit = places.misfit(groups, used)
+    sigma = attitudes.noise[:, None] * np.sqrt(places.variances)
+    found = [
+        Series(misfit[some, c], places.design[some, c], sigma[some, c], seconds[some], groups[some])
+        for c, some in enumerate([used & ~guided[groups], used])
+    ]
+    return (found[0] if len(found[0].misfit) else None), found[1]
+
+
+def _plain_step(attitudes: Attitudes, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:
+    """Step of plain least squares."""
+    place, rotation = _series(attitudes, places, np.zeros(len(groups)), groups, used, guided)
+    normal, right = np.zeros((2, 2)), np.zeros(2)
+    for series in (place, rotation):
+        if series is not None:
+            rows = _centred(series)
+            normal += rows[:, 1:].T @ rows[:, 1:]
+            right += rows[:, 1:].T @ rows[:, 0]
+    return np.asarray(np.linalg.lstsq(normal, right, rcond=1e-14)[0])
+
+
+def _centred(series: Series) -> Array:
+    """Misfit and design over the noise, shape (n, 3), less their group's mean."""
+    rows = np.column_stack([series.misfit, series.design]) / series.sigma[:, None]
+    for g in np.unique(series.groups):
+        rows[series.groups == g] -= rows[series.groups == g].mean(axis=0)
+    return rows
+
+
+def _contradiction(place: Component, rotation: Component) -> tuple[Array | None, Estimate | None]:
+    """Rotation's axis less place's, and place's own, where chance hardly parts them so."""
+    first, second = estimate(place), estimate(rotation)
+    if first is None or second is None:
+        return None, None
+    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM) - place.parameters)
+    apart = second.step - first.step
+    if _chance(apart, first.covariance + second.covariance, freedom) > _UNLIKELY:
+        return None, None
+    return apart, first
+
+
+def _chance(apart: Array, covariance: Array, freedom: float) -> float:
+    """Chance of a displacement at least as large (Hotelling's T squared as an F with 2 and so many)."""
+    f = float(apart @ np.linalg.solve(covariance, apart)) / 2
+    return float((1 + 2 * f / freedom) ** (-freedom / 2))
+
+
+def _assumed(series: Series) -> Estimate:
+    """What the assumed noise makes of frames that leave no residuals."""
+    rows = _centred(series)
+    inverse = np.linalg.pinv(rows[:, 1:].T @ rows[:, 1:], hermitian=True)
+    return Estimate(inverse @ rows[:, 1:].T @ rows[:, 0], inverse, 0.0, np.ones(1), np.zeros(1), np.zeros(1))
+
+
+def _out_of_square(rotation: Series, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:
+    """Covariance for a declination axis that is not square to the boresight: guiding turns then tilt the field."""
+    rows = _centred(rotation)
+    lift = np.where(guided[groups], places.misfit(groups, used)[:, 0], 0.0)[used] / rotation.sigma
+    moved = np.linalg.pinv(rows[:, 1:]) @ (lift - lift.mean()) * _CONE
+    return np.outer(moved, moved)
