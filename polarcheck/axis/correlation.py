@@ -118,7 +118,7 @@ class Component:
         constants = len(np.unique(groups))
         span = max(float(np.ptp(seconds)), 1.0)
         shortest = min(span, max(float(np.median(np.diff(np.sort(series.seconds)))), 1.0))
-        found = []
+        found: list[tuple[Array, float, float, float]] = []
         for time in np.geomspace(shortest, _LONGEST * span, _TIMES):
             values, vectors = _spectrum(seconds, groups, counts, float(time))
             turned = vectors.T @ (np.sqrt(counts)[:, None] * rows)
@@ -190,7 +190,9 @@ def _freedom(variance: float) -> float:
 
 def _joined(first: Component, second: Component, ratios: Array) -> Array:
     """Moments of both, shape (h, k, r, 1 + p, 1 + p)."""
-    return np.asarray(first.moments[:, None, None] + second.moments[None, :, None] / ratios[:, None, None] ** 2)
+    return np.asarray(
+        first.moments[:, None, None] + second.moments[None, :, None] / ratios[:, None, None] ** 2
+    )
 
 
 def _odds(cost: Array) -> Array:

@@ -22,7 +22,9 @@ Ints = npt.NDArray[np.int_]
 
 _DRIFT_SHARE = 0.2  # of the sky's motion: a mount that follows the sky worse than this does not track
 _DITHER = 0.15 * DEGREE  # and this much it may be moved besides between two frames: dithering, wind, centring
-_TURNED = 3 * DEGREE  # a camera rotated further than this was moved by hand, or the mount changed the pier side
+_TURNED = (
+    3 * DEGREE
+)  # a camera rotated further than this was moved by hand, or the mount changed the pier side
 _RUNS_OPEN = 4  # runs that a frame may go on
 _LEAST_RUN = 3  # frames that follow one field in sequence
 _MOST_STRAY = 0.2  # of all frames, that may follow no field
@@ -116,7 +118,10 @@ def _runs(seconds: Array, cameras: Array, centre: Array) -> Ints | None:
     A run may be broken by frames that look elsewhere.
     """
     count = len(seconds)
-    if count > 1 and _follow(np.arange(count - 1), np.arange(1, count), seconds, cameras, centre).mean() < 0.5:
+    if (
+        count > 1
+        and _follow(np.arange(count - 1), np.arange(1, count), seconds, cameras, centre).mean() < 0.5
+    ):
         return None
     runs = np.empty(count, dtype=int)
     lasts: list[int] = []  # the last frame of each run so far
@@ -136,7 +141,9 @@ def _runs(seconds: Array, cameras: Array, centre: Array) -> Ints | None:
     return None if np.count_nonzero(number[runs] < 0) > _MOST_STRAY * count else number[runs]
 
 
-def _follow(before: Ints, after: Ints, seconds: Array, cameras: Array, centre: Array) -> npt.NDArray[np.bool_]:
+def _follow(
+    before: Ints, after: Ints, seconds: Array, cameras: Array, centre: Array
+) -> npt.NDArray[np.bool_]:
     """Whether frames look where earlier ones did, but for what a mount that tracks drifts."""
     reach = _DITHER + _DRIFT_SHARE * SIDEREAL_RATE * np.abs(seconds[after] - seconds[before])
     near = np.linalg.norm(centre[after] - centre[before], axis=-1) <= reach

@@ -70,7 +70,9 @@ def polar_places(attitudes: Attitudes, axis: Array) -> PolarPlaces:
     second = np.cross(boresight, first)
     direction = np.arctan2(np.einsum("ni,ni->n", inner, second), np.einsum("ni,ni->n", inner, first))
     outward = cosine[:, None] * towards - sine[:, None] * boresight
-    design = np.stack([np.einsum("ni,nik->nk", unit(outward), moved), np.einsum("ni,nik->nk", around, moved)], axis=1)
+    design = np.stack(
+        [np.einsum("ni,nik->nk", unit(outward), moved), np.einsum("ni,nik->nk", around, moved)], axis=1
+    )
     roll = cosine**2 + sine**2 / attitudes.roll_moments[attitudes.camera]
     variances = np.stack([np.ones_like(roll), roll], axis=-1)
     return PolarPlaces(np.arctan2(sine, cosine), direction, design, variances)

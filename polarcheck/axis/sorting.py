@@ -94,7 +94,10 @@ def _boundaries(used: Bools, groups: Ints) -> list[Break]:
     found = []
     for g in np.unique(groups[used]):
         first = int(np.flatnonzero(used & (groups == g))[0])
-        before, later = groups[used][np.flatnonzero(used) < first], groups[used][np.flatnonzero(used) >= first]
+        before, later = (
+            groups[used][np.flatnonzero(used) < first],
+            groups[used][np.flatnonzero(used) >= first],
+        )
         if len(before) and not np.isin(before, later).any():
             found.append(Break(first, 0.0))
     return found
@@ -156,7 +159,9 @@ class _Judge:
                 continue
             free = np.maximum(free, 1e-9)
             others = np.maximum((left @ left - left**2 / free) / freedom, 1.0)
-            out[used] = np.maximum(out[used], np.abs(left) / np.sqrt(free * others) / (_OUT + _OUT_OF_FEW / freedom))
+            out[used] = np.maximum(
+                out[used], np.abs(left) / np.sqrt(free * others) / (_OUT + _OUT_OF_FEW / freedom)
+            )
         return out
 
     def parted(self, used: Bools, groups: Ints) -> tuple[Ints, list[Break]]:

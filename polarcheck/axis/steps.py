@@ -48,7 +48,9 @@ def standing_out(series: Array, groups: Ints, used: Bools) -> Array:
             values = series[mine]
             apart, whole = _apart(values), np.abs(values - np.median(values))
             near = (_OUT + _OUT_OF_FEW / len(mine)) * max(1.4826 * float(np.median(apart)), 1.0)
-            out[mine] = np.minimum(apart / near, whole / (_OUT_OF_ALL * max(1.4826 * float(np.median(whole)), 0.1)))
+            out[mine] = np.minimum(
+                apart / near, whole / (_OUT_OF_ALL * max(1.4826 * float(np.median(whole)), 0.1))
+            )
     return out
 
 

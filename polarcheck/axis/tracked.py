@@ -34,7 +34,9 @@ _LEAST_FRAMES = 5  # tracked without guiding; fewer are fitted like a sweep
 _FREEDOM = 12  # observations that count in judging such chances: how long errors last is known from few
 _UNLIKELY = 1e-3  # chance below which place and rotation contradict each other
 _MOVED = 1e-2  # chance below which the axis before a step is not the one after it;
-_MOVED_UNSEEN = 1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
+_MOVED_UNSEEN = (
+    1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
+)
 _CONE = 0.3 * DEGREE  # by which declination axis and boresight of a mount may be out of square
 
 
@@ -75,7 +77,9 @@ class TrackedAxis:
     knocked_before: int | None = None
 
 
-def fit_tracked(attitudes: Attitudes, track: Track, pole: Array, guided: bool | None = None) -> TrackedAxis | None:
+def fit_tracked(
+    attitudes: Attitudes, track: Track, pole: Array, guided: bool | None = None
+) -> TrackedAxis | None:
     """Fit the axis to frames that followed one field or several.
 
     Parameters
@@ -139,8 +143,9 @@ def _require_rotation(attitudes: Attitudes, groups: Ints, used: Bools, held: Boo
     raise GeometryError(
         f"the field of these {count} frames stands still, as under a guider: guided frames tell of the axis by their "
         "rotation only, and so few tell nothing. Take a sweep, the declination clamped and guiding off; or, if no "
-        "guider was at work here, say so (--unguided)",
+        "guider was at work here, say so",
         turns,
+        ["guided"],
     )
 
 
@@ -174,7 +179,9 @@ def _across(attitudes: Attitudes, seconds: Array, found: TrackedAxis, step: Brea
     chance = _chance(apart, before.covariance + after.covariance, _FREEDOM)
     share = found.covariance @ np.linalg.inv(before.covariance)
     covariance = found.covariance + step.size**2 * share @ share.T
-    if chance > (_MOVED if step.size else _MOVED_UNSEEN) and np.trace(covariance) < np.trace(after.covariance):
+    if chance > (_MOVED if step.size else _MOVED_UNSEEN) and np.trace(covariance) < np.trace(
+        after.covariance
+    ):
         return replace(found, covariance=covariance)
     return replace(_alone(after), knocked_before=step.first)
 
@@ -279,7 +286,7 @@ def _assumed(series: Series) -> Estimate:
     """What the assumed noise makes of frames that leave no residuals."""
     rows = _centred(series)
     inverse = np.linalg.pinv(rows[:, 1:].T @ rows[:, 1:], hermitian=True)
-    return Estimate(inverse @ rows[:, 1:].T @ rows[:, 0], inverse, 0.0, np.ones(1), np.zeros(1), np.zeros(1))
+    return Estimate(inverse @ rows[:, 1:].T @ rows[:, 0], np.asarray(inverse, dtype=float), 0.0, np.ones(1), np.zeros(1), np.zeros(1))
 
 
 def _out_of_square(rotation: Series, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:

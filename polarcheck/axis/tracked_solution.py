@@ -15,7 +15,9 @@ __all__ = ["tracked_solution"]
 Ints = npt.NDArray[np.int_]
 
 
-def tracked_solution(attitudes: Attitudes, found: TrackedAxis, roll_ratio: float, noise: float) -> AxisSolution:
+def tracked_solution(
+    attitudes: Attitudes, found: TrackedAxis, roll_ratio: float, noise: float
+) -> AxisSolution:
     """Return the solution that belongs to an axis from tracked frames.
 
     Parameters
@@ -50,7 +52,7 @@ def tracked_solution(attitudes: Attitudes, found: TrackedAxis, roll_ratio: float
         turns=turn_about(found.axis, models @ np.swapaxes(cameras[groups], -1, -2)),
         misfit=misfit,
         design=design,
-        information=noise**2 * np.linalg.pinv(found.covariance, hermitian=True),
+        information=np.asarray(noise**2 * np.linalg.pinv(found.covariance, hermitian=True), dtype=float),
         chi_square=float(np.sum(weights[:, None] * misfit**2 / variances[groups])),
         variances=variances,
         weights=weights,
@@ -75,7 +77,9 @@ def _models(attitudes: Attitudes, found: TrackedAxis, misfit: Array, roll: Array
     turn = -misfit[:, 1] * sine * cosine * (1 / rolled - 1) / (cosine**2 / rolled + sine**2)
     vector = -misfit[:, :1] * first - misfit[:, 1:] * second + turn[:, None] * inner
     angle = np.linalg.norm(vector, axis=-1)
-    return np.asarray(attitudes.matrices @ rotation_matrix(vector / np.maximum(angle, 1e-300)[:, None], angle))
+    return np.asarray(
+        attitudes.matrices @ rotation_matrix(vector / np.maximum(angle, 1e-300)[:, None], angle)
+    )
 
 
 def _planes(attitudes: Attitudes, axis: Array, cameras: Array, camera: Ints) -> Array:

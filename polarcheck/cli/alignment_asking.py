@@ -51,7 +51,9 @@ class PlaceOptions:
         """Return the site, if it is said."""
         return None if self.site is None else parsed("--site", self.site, parse_site)
 
-    def conditions(self, rig: Rig | None, noise_px: float = FRAME_NOISE_PX) -> measurement.Conditions:
+    def conditions(
+        self, rig: Rig | None, noise_px: float = FRAME_NOISE_PX, guided: bool | None = None
+    ) -> measurement.Conditions:
         """Return site, air and noise, with what the rig file knows."""
         return measurement.Conditions(
             site=self.place(),
@@ -61,6 +63,7 @@ class PlaceOptions:
             relative_humidity=self.humidity,
             noise_px=noise_px,
             flexure_arcsec=rig.mount.flexure_arcsec if rig else None,
+            guided=guided,
             reach=rig.reach if rig else None,
         )
 

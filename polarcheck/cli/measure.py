@@ -50,6 +50,10 @@ def measure_command(
     noise_px: Annotated[
         float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
     ] = FRAME_NOISE_PX,
+    guided: Annotated[
+        bool | None,
+        typer.Option("--guided/--unguided", help="Whether a guider held a star; else the frames must tell."),
+    ] = None,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
     stars: Annotated[
         bool, typer.Option("--stars", help="Look at the stars; leave out frames that moved while exposed.")
@@ -84,7 +88,7 @@ def measure_command(
     result = measurement.measure(
         frames,
         pole=kind or "refracted",
-        conditions=place.conditions(rig_file, noise_px),
+        conditions=place.conditions(rig_file, noise_px, guided),
         reading=measurement.Reading(ahead, recursive, stars),
         progress=progress_line(3 if stars else 20),
     )

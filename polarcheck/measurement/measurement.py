@@ -404,6 +404,7 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], r
             f"these frames leave the axis uncertain by {worst:.0f} arcmin: their field stands still while the sky turns, "
             f"as under a guider. {GUIDED_ADVICE}{left_out_lines(entries)}",
             fit.arc / DEGREE,
+            ["guided"],
         )
     step = _next_step(fit, north, reach)
     advice = ""

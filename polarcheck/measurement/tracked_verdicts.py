@@ -12,7 +12,7 @@ __all__ = ["GUIDED_ADVICE", "tracked_notices"]
 
 GUIDED_ADVICE = (
     "Guided frames tell of the axis by their rotation only, and that is little: take a sweep, the declination "
-    "clamped and guiding off. If no guider was at work here, say so (--unguided)"
+    "clamped and guiding off. If no guider was at work here, say so"
 )
 """For a refusal of guided frames, without a full stop."""
 
@@ -26,7 +26,8 @@ def tracked_notices(fit: AxisFit) -> list[Notice]:
                 "guided",
                 "The field stands still while the sky turns: these frames look guided. A guider turns the mount about "
                 "both axes, so where the field stands tells nothing; the answer is from its rotation alone. A sweep "
-                "without guiding tells more. If no guider was at work, say so (--unguided).",
+                "without guiding tells more. If no guider was at work, say so.",
+                ("guided",),
             )
         )
     elif fit.contradiction is not None:

@@ -15,7 +15,14 @@ import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.frames import Frame, FrameSet
-from polarcheck.simulate import Camera, camera_directions, mount_attitudes, mount_axis, noisy_attitudes, sensor_points
+from polarcheck.simulate import (
+    Camera,
+    camera_directions,
+    mount_attitudes,
+    mount_axis,
+    noisy_attitudes,
+    sensor_points,
+)
 from polarcheck.site import Site
 from polarcheck.sky import Sky, guided_attitude, tracking_attitude
 from polarcheck.times import utc_from_iso

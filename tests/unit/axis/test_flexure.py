@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.flexure import Creep, fit_creeping_axis, flexure_region
 from tests.benchmarks.cramer_rao import rightward_and_upward
