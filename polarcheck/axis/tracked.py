@@ -15,10 +15,10 @@ import numpy.typing as npt
 from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.correlation import Component, Estimate, Series, estimate
 from polarcheck.axis.course import Track
+from polarcheck.axis.least_squares import turn_about
 from polarcheck.axis.polar import PolarPlaces, polar_places
 from polarcheck.axis.sorting import Break, sorted_frames
 from polarcheck.axis.stillness import is_slow, is_still
-from polarcheck.axis.least_squares import turn_about
 from polarcheck.constants import DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, tangent_basis, unit
@@ -145,7 +145,7 @@ def _require_rotation(attitudes: Attitudes, groups: Ints, used: Bools, held: Boo
         "rotation only, and so few tell nothing. Take a sweep, the declination clamped and guiding off; or, if no "
         "guider was at work here, say so",
         turns,
-        ["guided"],
+        ["frames_guided"],
     )
 
 
@@ -286,7 +286,14 @@ def _assumed(series: Series) -> Estimate:
     """What the assumed noise makes of frames that leave no residuals."""
     rows = _centred(series)
     inverse = np.linalg.pinv(rows[:, 1:].T @ rows[:, 1:], hermitian=True)
-    return Estimate(inverse @ rows[:, 1:].T @ rows[:, 0], np.asarray(inverse, dtype=float), 0.0, np.ones(1), np.zeros(1), np.zeros(1))
+    return Estimate(
+        inverse @ rows[:, 1:].T @ rows[:, 0],
+        np.asarray(inverse, dtype=float),
+        0.0,
+        np.ones(1),
+        np.zeros(1),
+        np.zeros(1),
+    )
 
 
 def _out_of_square(rotation: Series, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:

@@ -63,7 +63,7 @@ class PlaceOptions:
             relative_humidity=self.humidity,
             noise_px=noise_px,
             flexure_arcsec=rig.mount.flexure_arcsec if rig else None,
-            guided=guided,
+            frames_guided=guided,
             reach=rig.reach if rig else None,
         )
 

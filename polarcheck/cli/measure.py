@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -50,9 +50,9 @@ def measure_command(
     noise_px: Annotated[
         float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
     ] = FRAME_NOISE_PX,
-    guided: Annotated[
-        bool | None,
-        typer.Option("--guided/--unguided", help="Whether a guider held a star; else the frames must tell."),
+    guiding: Annotated[
+        Literal["on", "off"] | None,
+        typer.Option(help="Whether a guider held a star in these frames; else they must tell."),
     ] = None,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
     stars: Annotated[
@@ -88,7 +88,7 @@ def measure_command(
     result = measurement.measure(
         frames,
         pole=kind or "refracted",
-        conditions=place.conditions(rig_file, noise_px, guided),
+        conditions=place.conditions(rig_file, noise_px, None if guiding is None else guiding == "on"),
         reading=measurement.Reading(ahead, recursive, stars),
         progress=progress_line(3 if stars else 20),
     )

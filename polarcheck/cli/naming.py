@@ -15,7 +15,7 @@ _OPTIONS = {
     "error_arcmin": "--error",
     "focal_length_mm": "--focal-length",
     "fwhm_arcsec": "--fwhm",
-    "guided": "--unguided",
+    "frames_guided": "--guiding",
     "guide_offset_deg": "--guide-offset",
     "noise_px": "--noise-px",
     "pixel_size_um": "--pixel-size",

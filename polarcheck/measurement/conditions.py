@@ -31,7 +31,7 @@ class Conditions:
         Sag and creep to allow for beside the noise; 5 unless stated. [arcsec]
     reach : Reach or None
         Where a next frame may lie, `polarcheck.rig.Rig.reach`; None: above 15 deg.
-    guided : bool or None
+    frames_guided : bool or None
         Whether a guider held a star while the frames were taken; None: the frames must tell.
 
     Raises
@@ -48,7 +48,7 @@ class Conditions:
     noise_px: float = FRAME_NOISE_PX
     flexure_arcsec: float | None = None
     reach: Reach | None = None
-    guided: bool | None = None
+    frames_guided: bool | None = None
 
     def __post_init__(self) -> None:
         standard_atmosphere(0.0, self.pressure_hpa, self.temperature_c, self.relative_humidity)

@@ -327,7 +327,7 @@ def measure_frames(
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
     observed = sky.observed(sample.sky, sample.utc, sample.earth)
-    fit, creep = _fit(sample, observed, target, refused, conditions.guided)
+    fit, creep = _fit(sample, observed, target, refused, conditions.frames_guided)
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)
     alignment = replace(
@@ -375,6 +375,8 @@ def _alignment(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> Alignm
 def _systematic(sample: Sample, fit: AxisFit, creep: Creep | None, told: float | None) -> Systematic:
     size = FLEXURE_ARCSEC if told is None else told
     region = flexure_region(fit, size * ARCSEC, sample.elapsed_s, creep)
+    if fit.contradiction is not None:  # the axis may as well lie where the rotation has it
+        region = region + np.outer(fit.contradiction, fit.contradiction)
     return Systematic(size, "assumed" if told is None else "rig file", region)
 
 
@@ -404,7 +406,7 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], r
             f"these frames leave the axis uncertain by {worst:.0f} arcmin: their field stands still while the sky turns, "
             f"as under a guider. {GUIDED_ADVICE}{left_out_lines(entries)}",
             fit.arc / DEGREE,
-            ["guided"],
+            ["frames_guided"],
         )
     step = _next_step(fit, north, reach)
     advice = ""

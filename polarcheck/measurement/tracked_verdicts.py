@@ -27,7 +27,7 @@ def tracked_notices(fit: AxisFit) -> list[Notice]:
                 "The field stands still while the sky turns: these frames look guided. A guider turns the mount about "
                 "both axes, so where the field stands tells nothing; the answer is from its rotation alone. A sweep "
                 "without guiding tells more. If no guider was at work, say so.",
-                ("guided",),
+                ("frames_guided",),
             )
         )
     elif fit.contradiction is not None:
