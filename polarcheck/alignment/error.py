@@ -17,6 +17,8 @@ from polarcheck.vectors import Array, angle_between, azalt_from_direction, wrap
 
 __all__ = ["AxisError", "axis_error", "interval_factor", "side_words"]
 
+_ONE_SIDED_95 = 1.645  # standard errors; below it lie 95 % of a normal distribution
+
 
 @dataclass(frozen=True, slots=True)
 class AxisError:
@@ -58,6 +60,11 @@ class AxisError:
         """Both errors with their sigmas, for a repr."""
         azimuth = f"azimuth {self.azimuth_arcmin:+.3f} ± {self.azimuth_sigma_arcmin:.3f}"
         return f"{azimuth}, altitude {self.altitude_arcmin:+.3f} ± {self.altitude_sigma_arcmin:.3f} arcmin"
+
+    @property
+    def total_most_arcmin(self) -> float:
+        """What the total error stays below with 95 % confidence, one-sided, by its noise. [arcmin]"""
+        return self.total_arcmin + _ONE_SIDED_95 * self.total_sigma_arcmin
 
     @property
     def largest_drift_arcsec_per_min(self) -> float:

@@ -44,6 +44,8 @@ from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direc
 __all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
 
 _NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did not know
+_LOOSE_ARCMIN = 0.1  # finer than hands turn knobs; common practice, no source
+_CLEARLY_LESS = 0.7  # of the sigma; common practice, no source
 _COST_FRAMES = 60  # are enough to tell what a wrong site costs
 _ONE_PLACE_DEG = 0.25  # sites as near as that are one, for one header rounds and another does not
 
@@ -87,6 +89,14 @@ class NextStep:
     altitude_deg: float
     sigma_now_arcmin: float
     sigma_then_arcmin: float
+
+    @property
+    def is_worth_a_frame(self) -> bool:
+        """Whether that frame tells clearly more: an answer looser than 0.1 arcmin, narrowed by a third."""
+        return (
+            self.sigma_now_arcmin > _LOOSE_ARCMIN
+            and self.sigma_then_arcmin < _CLEARLY_LESS * self.sigma_now_arcmin
+        )
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -1,5 +1,5 @@
 from .drift import Drift, DriftRates, Rate, drift_notices, moments_over, predict_drift
-from .drift_check import DriftCheck, check_drift
+from .drift_check import PARTS, DriftCheck, check_drift
 from .exposure import Exposure, exposure_limit, required_error
 from .exposure_list import TargetExposure
 from .optics import Optics, optics_from, parse_sensor, parse_tolerance
@@ -21,6 +21,7 @@ from .timeline import Timeline, night_timeline
 
 __all__ = [
     "LONGEST_S",
+    "PARTS",
     "Drift",
     "DriftCheck",
     "DriftCheckSchema",

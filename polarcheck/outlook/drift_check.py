@@ -37,6 +37,12 @@ _LEAST_STARS = 8
 _PAIR_PX = 3.0  # how near a star must come to its partner
 _REACH_PX = 60.0  # farthest that stars move from one frame to the next, other than by what was found before
 _LEAST_FRAMES = 3
+_SURE = 3.0  # standard errors at which a slope is no longer chance: 0.3 % of normal noise lies beyond
+_LOPSIDED = (
+    2.0  # east-west over north-south scatter that points to the drive, whose axis moves stars east-west
+)
+_LEAST_SWAY_ARCSEC = 0.3  # scatter below which that is not worth a word; common practice, no source
+PARTS = ("east", "north", "rotation")
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -84,6 +90,18 @@ class DriftCheck(WithDict, WithTable):
     def __repr__(self) -> str:
         east, north, _ = self.rate_excess_arcsec_per_min
         return f"DriftCheck({len(self.names)} frames, excess east {east:+.2f}, north {north:+.2f} arcsec/min)"
+
+    @property
+    def steady_parts(self) -> tuple[str, ...]:
+        """Which of east, north and rotation exceed the prediction steadily, beyond their uncertainty."""
+        excess = np.abs(self.rate_excess_arcsec_per_min) > _SURE * self.rate_excess_sigma
+        return tuple(name for name, beyond in zip(PARTS, excess, strict=True) if beyond)
+
+    @property
+    def points_to_drive(self) -> bool:
+        """Whether what is left lies so much more east-west than north-south that the drive is the likely cause."""
+        east, north = self.scatter_arcsec[:2]
+        return bool(east > _LOPSIDED * north and east > _LEAST_SWAY_ARCSEC)
 
     @property
     def left_arcsec(self) -> Array:

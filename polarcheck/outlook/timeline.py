@@ -86,6 +86,12 @@ class Timeline(WithDict, WithTable, WithPlot):
         return f"Timeline({iso_from_utc(night.dusk)[:16]} to {iso_from_utc(night.dawn)[:16]}, {how})"
 
     @property
+    def moonless_s(self) -> float:
+        """For how long the target stands at 5 deg or higher while the Moon is down, from the rows. [s]"""
+        free = (self.moon_altitude_deg < 0) & (self.altitude_deg >= _LOWEST_DEG)
+        return float(free.mean()) * float(self.seconds[-1])
+
+    @property
     def spans_up_s(self) -> tuple[tuple[float, float], ...]:
         """When the target stands at 5 deg or higher: beginnings and ends, since dusk. [s]"""
         up = self.altitude_deg >= _LOWEST_DEG

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.outlook import DriftCheck
+from polarcheck.outlook import PARTS, DriftCheck
 from polarcheck.report.text.lines import Column, table, wrapped
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.report.text.words import length_in_table, length_text, off_text, plain, signed
@@ -13,8 +13,6 @@ from polarcheck.report.text.words import length_in_table, length_text, off_text,
 __all__ = ["drift_check_text"]
 
 _MOST_ROWS = 24
-_SURE = 3.0  # standard errors
-_PARTS = ("east", "north", "rotation")
 _TABLE = (
     Column("after"),
     Column("seen\neast"),
@@ -59,34 +57,27 @@ def _slopes(check: DriftCheck) -> str:
     columns = (Column("left,\narcsec a minute", "<"), Column(""), Column("", "<"), Column("", "<", "below"))
     rows = []
     for name, slope, sigma in zip(
-        _PARTS, check.rate_excess_arcsec_per_min, check.rate_excess_sigma, strict=True
+        PARTS, check.rate_excess_arcsec_per_min, check.rate_excess_sigma, strict=True
     ):
         shown, plus = with_sigma(float(slope), float(sigma))
-        sure = "beyond its uncertainty" if abs(slope) > _SURE * sigma else "within its uncertainty"
+        sure = "beyond its uncertainty" if name in check.steady_parts else "within its uncertainty"
         rows.append((name, shown, f"± {plus}", sure))
     return table(columns, rows)
 
 
 def _rest(check: DriftCheck) -> str:
     east, north, rotation = (float(value) for value in check.scatter_arcsec)
-    steady = [
-        name
-        for name, slope, sigma in zip(
-            _PARTS, check.rate_excess_arcsec_per_min, check.rate_excess_sigma, strict=True
-        )
-        if abs(slope) > _SURE * sigma
-    ]
     said = (
         f"Without that slope {east:.2f} arcsec remain east-west and {north:.2f} north-south (root mean square), "
         f"{rotation:.1f} in rotation; east-west they span {check.swing_arcsec:.1f}."
     )
-    if east > 2 * north and east > 0.3:
+    if check.points_to_drive:
         said += (
             " More east-west than north-south points to the drive: its periodic error, or wind on that axis."
         )
-    if steady:
+    if check.steady_parts:
         said += (
-            f" A steady excess in {' and '.join(steady)} is what no noise explains: flexure, an axis that moved since it "
-            "was measured, or another tracking rate."
+            f" A steady excess in {' and '.join(check.steady_parts)} is what no noise explains: flexure, an axis that "
+            "moved since it was measured, or another tracking rate."
         )
     return wrapped(said)

@@ -106,10 +106,9 @@ def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
             "move a star by more than is tolerated. Guide, allow more, or expose for less."
         )
     margin = need - error.total_arcmin
-    sure = 1.645 * error.total_sigma_arcmin
     said = f"{head} It needs the axis within {need:.3g} arcmin of {aim}; it is {error.total_arcmin:.3g} off"
-    if sure:
-        said += f" (at most {error.total_arcmin + sure:.3g} with 95 % confidence)"
+    if error.total_sigma_arcmin:
+        said += f" (at most {error.total_most_arcmin:.3g} with 95 % confidence)"
     if margin >= 0:
         said += f": {margin:.3g} arcmin to spare."
     elif exposure.limit_s is None or exposure.limit_s >= wanted.seconds:

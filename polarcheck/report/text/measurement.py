@@ -218,7 +218,7 @@ def _next(result: Measurement) -> str:
             f" The error in {'altitude' if swing else 'azimuth'} lies within what noise (95 %) and sag allow."
         )
     step = result.next_step
-    if step and _worth_a_frame(result):
+    if step and (step.is_worth_a_frame or not result.fit.degrees_of_freedom):
         side = "west" if step.turn_deg > 0 else "east"
         text += (
             f" To narrow this answer, leave declination clamped, turn the mount {abs(step.turn_deg):.0f} deg {side} in "
@@ -254,11 +254,3 @@ def _tilt(result: Measurement, what: str) -> str:
 def _by_hand(move: float, sigma: float) -> str:
     """A move as a hand can make it: a tenth of an arcminute at the finest."""
     return f"{abs(move):.{min(decimals_for(sigma), 1)}f}"
-
-
-def _worth_a_frame(result: Measurement) -> bool:
-    step = result.next_step
-    assert step is not None
-    return not result.fit.degrees_of_freedom or (
-        step.sigma_now_arcmin > 0.1 and step.sigma_then_arcmin < 0.7 * step.sigma_now_arcmin
-    )

@@ -52,9 +52,7 @@ def _foot(line: Timeline) -> str:
     else:
         at = clock_text(add_seconds(line.night.dusk, line.meridian_s))
         crossing = f"It crosses the upper meridian at {at} UTC."
-    free = (line.moon_altitude_deg < 0) & (line.altitude_deg >= 5)
-    share = float(free.mean()) * float(line.seconds[-1]) / 3600
-    moon = f"The Moon is {line.moon_lit:.0%} lit; the target is up without it for about {share:.1f} h."
+    moon = f"The Moon is {line.moon_lit:.0%} lit; the target is up without it for about {line.moonless_s / 3600:.1f} h."
     return wrapped(f"{_up(line)}{crossing} {moon}")
 
 

@@ -151,3 +151,11 @@ def test_refracted_and_true_pole_differ_by_the_refraction_there() -> None:
 )
 def test_sensors_are_told_apart(other: Sensor, alike: bool) -> None:
     assert Sensor(1200, 900, 4.95, False).is_like(other) is alike
+
+
+def test_most_of_the_total_error_is_one_sided() -> None:
+    """95 % of a normal distribution lie below so many standard errors (scipy)."""
+    covariance = np.eye(2) * (0.5 * ARCMIN) ** 2
+    error = axis_error(enu(0.5 * DEG, 52.2 * DEG), covariance, 0, Sky.over(NORTH).true_pole)
+    above = (error.total_most_arcmin - error.total_arcmin) / error.total_sigma_arcmin
+    assert above == pytest.approx(stats.norm.ppf(0.95), abs=1e-3)

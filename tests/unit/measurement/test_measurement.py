@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 from polarcheck.errors import GeometryError, InputError
 from polarcheck.frames import FrameSet
 from polarcheck.measurement.conditions import Conditions
-from polarcheck.measurement.measurement import Measurement, measure, measure_frames
+from polarcheck.measurement.measurement import Measurement, NextStep, measure, measure_frames
 from polarcheck.simulate import simulate_frames
 from polarcheck.site import Site
 from tests.benchmarks.mounts import NORTH, SOUTH, Scene, Sweep, frames_of
@@ -223,3 +223,14 @@ def test_no_site_is_asked_for() -> None:
     with pytest.raises(InputError, match="no site"):
         measure_frames(bare)
     assert measure_frames(bare, conditions=Conditions(fallback_site=NORTH)).site == NORTH
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "worth"),
+    [(0.15, 0.05, True), (0.06, 0.01, False), (0.15, 0.14, False), (1.0, 0.6, True), (1.0, 0.8, False)],
+)
+def test_frame_is_worth_it_where_it_narrows_a_loose_answer(now: float, then: float, worth: bool) -> None:
+    """A tenth of an arcminute is what a knob's rim moves in a millimetre or less: nobody turns more finely (common
+    practice, no source); what narrows by less than a quarter is not seen against the rest.
+    """
+    assert NextStep(0.0, 0.0, 0.0, 45.0, now, then).is_worth_a_frame == worth

@@ -1,0 +1,46 @@
+"""What a sequence says beyond the prediction: steady excess, and a drive that sways."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from polarcheck.outlook import DriftCheck
+
+
+def checked(**settings: Any) -> DriftCheck:
+    """A check of which only what is set matters."""
+    nothing: dict[str, Any] = {
+        "names": (),
+        "seconds": np.zeros(0),
+        "seen_arcsec": np.zeros((0, 3)),
+        "predicted": SimpleNamespace(),
+        "rate_excess_arcsec_per_min": np.zeros(3),
+        "rate_excess_sigma": np.ones(3),
+        "scatter_arcsec": np.zeros(3),
+        "swing_arcsec": 0.0,
+        "target_deg": (0.0, 0.0),
+        "unsolved": 0,
+        "notices": (),
+    }
+    return DriftCheck(**(nothing | settings))
+
+
+def test_slope_beyond_three_standard_errors_is_steady() -> None:
+    """Normal noise exceeds 2.5 in 1.2 % and 3.5 in 0.05 % of cases (tables of the normal distribution, from memory)."""
+    slopes = np.array([3.5, -3.5, 2.5])
+    assert checked(rate_excess_arcsec_per_min=slopes).steady_parts == ("east", "north")
+    assert checked(rate_excess_arcsec_per_min=-slopes[::-1]).steady_parts == ("north", "rotation")
+
+
+@pytest.mark.parametrize(
+    ("east", "north", "drive"), [(1.0, 0.4, True), (1.0, 0.6, False), (0.5, 0.1, True), (0.2, 0.01, False)]
+)
+def test_scatter_east_west_alone_points_to_the_drive(east: float, north: float, drive: bool) -> None:
+    """The drive turns about one axis, which moves stars east-west; solutions scatter alike both ways, by about
+    0.1 arcsec (common practice, no source).
+    """
+    assert checked(scatter_arcsec=np.array([east, north, 0.0])).points_to_drive == drive
