@@ -17,8 +17,6 @@ from polarcheck.vectors import Array
 
 __all__ = ["above_horizon", "likely_cause", "require_sky_above", "sun_notice"]
 
-_LOWEST = 0.0  # [rad]
-_SUN_MOMENTS = 100  # are enough: the Sun does not hurry
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
 
 
@@ -34,7 +32,7 @@ def above_horizon(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
     site : Site
         Where.
     """
-    return np.asarray(Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2] > np.sin(_LOWEST))
+    return np.asarray(Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2] > 0.0)
 
 
 def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
@@ -83,8 +81,7 @@ def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
 
 def sun_notice(utc: Array, site: Site) -> Notice | None:
     """Return a notice if the Sun stood in the sky at mid-exposure."""
-    some = utc[:: max(1, len(utc) // _SUN_MOMENTS)]
-    highest = float(sun_altitude_deg(some, site).max())
+    highest = float(sun_altitude_deg(utc, site).max())
     if highest < _SUN_UP_DEG:
         return None
     return Notice(

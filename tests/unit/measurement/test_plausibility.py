@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from astropy.coordinates import AltAz, EarthLocation, SkyCoord, get_sun
 from astropy.time import Time
+from scipy.optimize import brentq
 
 from polarcheck.errors import InputError
 from polarcheck.measurement.plausibility import above_horizon, likely_cause, require_sky_above, sun_notice
@@ -112,3 +113,17 @@ def test_the_altitude_of_the_sun_in_the_notice_is_astropys() -> None:
     notice = sun_notice(times(1, utc), RIDGE)
     assert notice is not None
     assert f"{sun_altitude_by_astropy(utc):+.0f} deg" in notice.text
+
+
+@pytest.mark.parametrize(("altitude_deg", "warned"), [(-1.4, True), (-3.0, False)])
+def test_sun_counts_as_up_until_the_first_stars_come_out(altitude_deg: float, warned: bool) -> None:
+    """The brightest stars are seen by eye with the Sun 2 to 4 deg down, and by cameras a little before (common
+    practice, no source). The moment is found by astropy's Sun.
+    """
+    noon = utc_date(2026, 11, 14, 9, 0)
+
+    def height_above(hours: float) -> float:
+        return sun_altitude_by_astropy(noon + [0.0, hours / 24]) - altitude_deg
+
+    dusk = noon + [0.0, brentq(height_above, 0.0, 9.0) / 24]
+    assert (sun_notice(times(2, dusk), RIDGE) is not None) == warned

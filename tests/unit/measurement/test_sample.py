@@ -12,7 +12,7 @@ import pytest
 
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import Frame, FrameSet, Problem, ProblemKind
-from polarcheck.measurement.sample import sample_of, site_of
+from polarcheck.measurement.sample import _stations, sample_of, site_of
 from polarcheck.site import Site
 from tests.benchmarks.mounts import NORTH, Scene, Sweep, frames_of
 from tests.helpers import ARCSEC, icrs
@@ -146,3 +146,19 @@ def test_part_keeps_what_belongs_to_the_frames_chosen() -> None:
 def test_site_on_the_other_side_of_the_world_is_refused() -> None:
     with pytest.raises(InputError, match="below the horizon"):
         sample_of(FrameSet(night(), ()), Site(-47.3, -168.8, 0.0), 0.2)
+
+
+@pytest.mark.parametrize(("apart_deg", "same"), [(0.007, True), (0.014, False)])
+def test_sites_agree_that_differ_by_rounding(apart_deg: float, same: bool) -> None:
+    """Written with two decimals a place is up to 0.005 deg from the exact one, and two of them up to 0.01."""
+    other = replace(NORTH, longitude_deg=NORTH.longitude_deg + apart_deg)
+    _, notices = site_of(changed(night(), [0], site=other))
+    assert (not notices) == same
+
+
+@pytest.mark.parametrize(("shift", "stations"), [(0.02, 1), (0.045, 2)])
+def test_dithered_frames_share_a_station(shift: float, stations: int) -> None:
+    """Dithering shifts by tens of pixels, up to 2 % of a sensor's width (common practice, no source)."""
+    width = np.full(2, 0.03)
+    look = icrs([0.0, shift * 0.03], [0.0, 0.0])[:, None]
+    assert len(set(_stations(look, width))) == stations

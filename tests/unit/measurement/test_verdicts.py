@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from scipy.spatial.transform import Rotation
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.verdicts import left_out_lines
 from polarcheck.simulate import Camera
 from tests.benchmarks.mounts import NORTH, Array, Scene, Sweep, frames_of
 from tests.helpers import ARCSEC, DEG
@@ -179,3 +181,47 @@ def test_residuals_and_axis_angles_stand_in_degrees_and_arcseconds() -> None:
     noise_arcsec = LOW_NOISE * Camera().pixel_scale_arcsec
     assert all(0 < (e.residual_arcsec or 0) < 6 * noise_arcsec for e in result.entries)
     assert NORTH.is_north
+
+
+# where warnings begin: each case stands well to one side, within a factor of two of the limit
+
+
+def warned(settings: dict[str, Any], seed: int = 1) -> set[str]:
+    chosen = {"sweeps": [Sweep(ANGLES)], "noise_px": LOW_NOISE} | settings
+    return codes(measured(list(frames_of(Scene(**chosen), np.random.default_rng(seed)).frames)))
+
+
+@pytest.mark.parametrize(("off_deg", "asked"), [(3.5, False), (7.0, True)])
+def test_error_is_asked_about_beyond_what_compass_and_scale_leave(off_deg: float, asked: bool) -> None:
+    """A compass and a latitude scale leave a few degrees; more is a mistake (common practice, no source)."""
+    assert ("large-error" in warned({"error_arcmin": (0.0, off_deg * 60)})) == asked
+
+
+@pytest.mark.parametrize(("hour_angle_deg", "said"), [(69.0, False), (78.5, True)])
+def test_low_frames_are_said_where_refraction_grows_unsure(hour_angle_deg: float, said: bool) -> None:
+    """On the equator of the sky at 47.3 deg N the frames reach down to 13 and to 7 deg (spherical triangle). Below
+    10 deg refraction depends on more than the air at the site: the usual formulae are given for zenith distances up
+    to 75 or 80 deg (Explanatory Supplement to the Astronomical Almanac, from memory).
+    """
+    sweep_down = [Sweep((0.0, 35.0, hour_angle_deg), 0.0)]
+    assert ("low-altitude" in warned({"sweeps": sweep_down})) == said
+
+
+@pytest.mark.parametrize(("times_noise", "said"), [(3.4, False), (7.5, True)])
+def test_scatter_is_said_where_no_solver_would_be_so_poor(times_noise: float, said: bool) -> None:
+    """Solutions of one camera differ by a factor of two or three in noise with the stars in the field (common
+    practice, no source).
+    """
+    many = [Sweep(tuple(np.linspace(-40, 40, 15)))]
+    found = warned({"sweeps": many, "noise_px": LOW_NOISE * times_noise, "stars": 0}, seed=5)
+    assert ("noisy-frames" in found) == said
+
+
+def test_refusal_names_a_few_files_and_counts_the_rest() -> None:
+    """So that it fits a terminal of 24 lines when each reason is wrapped to two or three."""
+    files = [Problem(Path(f"{i}.fits"), f"{i}.fits", "is not solved") for i in range(40)]
+    lines = left_out_lines(files).strip().splitlines()
+    assert lines[0] == "Left out: 40"
+    assert 4 <= len(lines) - 2 <= 7
+    assert lines[-1].strip() == f"and {40 - (len(lines) - 2)} more"
+    assert "more" not in left_out_lines(files[:3])
