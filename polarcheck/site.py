@@ -67,7 +67,7 @@ class Site:
         return self.latitude_deg >= 0
 
     def moved(self, latitude_deg: float, longitude_deg: float) -> Site:
-        """Return a place that lies some degrees further north and east, at the same height. [deg]"""
+        """Return a place further north by `latitude_deg` and east by `longitude_deg`, at the same height. [deg]"""
         return Site(
             self.latitude_deg + latitude_deg, self.longitude_deg + longitude_deg, self.height_m, "moved"
         )

@@ -93,6 +93,7 @@ def axis_error(axis: Array, covariance: Array, degrees_of_freedom: int, pole: Po
     Returns
     -------
     AxisError
+        Axis minus pole; azimuth about the vertical, positive clockwise from above. [arcmin]
     """
     azimuth, altitude = (float(angle) for angle in azalt_from_direction(axis))
     off_azimuth = float(wrap(azimuth - pole.azimuth_deg * DEGREE))

@@ -136,7 +136,7 @@ class Measurement(WithDict, WithTable, WithPlot):
         return f"Measurement({self.error.brief}, {len(self.used)} of {len(self.used) + len(self.left_out)} frames)"
 
     def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
-        """Return the same measurement, its error counted from another pole or aim."""
+        """Return the same measurement, its error counted from another pole or aim; `notices` are added to its own."""
         return replace(self, alignment=self.alignment.aimed_at(pole), notices=(*self.notices, *notices))
 
     def continuing(self, before: Alignment, turned: tuple[float, float] | None) -> Measurement:

@@ -55,12 +55,35 @@ class Outlook:
     rate: Rate = "sidereal"
 
     def drift(self, target: TargetLike, utc: UtcLike, duration_s: float) -> Drift:
-        """Predict how a target drifts while the mount tracks it unguided, over some time from a start on. [s]"""
+        """Predict how a target drifts while the mount tracks it unguided.
+
+        Parameters
+        ----------
+        target, utc
+            What, and from when on; see the class.
+        duration_s : float
+            For how long. [s]
+
+        Returns
+        -------
+        Drift
+            Star in the camera minus its place at the start, along ICRS east and north. [arcsec]
+        """
         place, moment = as_target(target).place, as_utc(utc)
         return predict_drift(self.alignment, place, moment, moments_over(duration_s), self.rate)
 
     def scene(self, target: TargetLike, utc: UtcLike) -> Scene:
-        """Return the target over the sensor from a start on: all that does not depend on the axis."""
+        """Return the target over the sensor: all that does not depend on the axis.
+
+        Parameters
+        ----------
+        target, utc
+            What, and from when on; see the class.
+
+        Returns
+        -------
+        Scene
+        """
         return set_scene(
             self.alignment.sky,
             self.alignment.pole,
@@ -72,11 +95,35 @@ class Outlook:
         )
 
     def exposure(self, target: TargetLike, utc: UtcLike) -> Exposure:
-        """Find the longest exposure of a target from a start on."""
+        """Find the longest exposure of a target.
+
+        Parameters
+        ----------
+        target, utc
+            What, and from when on; see the class.
+
+        Returns
+        -------
+        Exposure
+            Lengths in seconds; None without a limit. [s]
+        """
         return self._exposure(self.scene(target, utc))
 
     def required(self, target: TargetLike, utc: UtcLike, want_s: float) -> float | None:
-        """Return how near the pole an axis must be for an exposure of some length [s]; see `required_error`. [arcmin]"""
+        """Return how near the pole an axis must be for an exposure that is wanted; see `required_error`.
+
+        Parameters
+        ----------
+        target, utc
+            What, and from when on; see the class.
+        want_s : float
+            The exposure. [s]
+
+        Returns
+        -------
+        float or None
+            0 where refraction alone forbids it, None beyond 600. [arcmin]
+        """
         return self._required(self.scene(target, utc), want_s)
 
     def exposures(
@@ -118,7 +165,17 @@ class Outlook:
         )
 
     def timeline(self, target: TargetLike, utc: UtcLike) -> Timeline:
-        """Follow a target from dusk to dawn of the night that holds a moment, or else the one that comes next."""
+        """Follow a target from dusk to dawn.
+
+        Parameters
+        ----------
+        target, utc
+            What, and a moment: its night counts, or else the one that comes next.
+
+        Returns
+        -------
+        Timeline
+        """
         return night_timeline(
             self.alignment,
             as_target(target).place,

@@ -41,6 +41,22 @@ def complaints(name: str, thing: Any) -> list[str]:
     return missing
 
 
+def silent_methods(name: str, cls: type) -> list[str]:
+    """Methods of a public class whose docstring leaves a parameter or what they return unexplained."""
+    found = []
+    for method in [
+        m for m, value in vars(cls).items() if inspect.isfunction(value) and not m.startswith("_")
+    ]:
+        docstring = inspect.getdoc(getattr(cls, method)) or ""
+        named = list(inspect.signature(getattr(cls, method)).parameters)[1:]
+        found += [
+            f"{name}.{method}: {p} is not explained" for p in named if not re.search(rf"\b{p}\b", docstring)
+        ]
+        if not docstring:
+            found.append(f"{name}.{method}: no docstring")
+    return found
+
+
 def class_members(cls: type) -> list[str]:
     return [field.name for field in dataclasses.fields(cls)] if dataclasses.is_dataclass(cls) else []
 
@@ -68,6 +84,12 @@ def test_public_names_exist_sorted_and_explained() -> None:
     """Public names of the package: numpydoc sections, every parameter and attribute named."""
     assert sorted(PUBLIC, key=order) == PUBLIC
     found = [complaint for name in PUBLIC for complaint in complaints(name, getattr(polarcheck, name))]
+    assert found == []
+
+
+def test_methods_of_public_classes_explain_their_parameters() -> None:
+    classes = [(name, getattr(polarcheck, name)) for name in PUBLIC]
+    found = [line for name, cls in classes if inspect.isclass(cls) for line in silent_methods(name, cls)]
     assert found == []
 
 
