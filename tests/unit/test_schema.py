@@ -62,6 +62,13 @@ def test_no_file_in_docs_without_a_model() -> None:
     assert {path.stem for path in FOLDER.iterdir()} == {name_of(model) for model in MODELS}
 
 
+def test_page_on_json_names_every_schema_and_links_its_file() -> None:
+    page = (FOLDER.parent / "json.md").read_text(encoding="utf-8")
+    for name in map(name_of, MODELS):
+        assert f"`polarcheck.{name}/1`" in page
+        assert f"[{name}.json](schemas/{name}.json)" in page
+
+
 @pytest.mark.parametrize("model", MODELS, ids=name_of)
 def test_file_is_a_json_schema(model: type) -> None:
     """Against the meta-schema of draft 2020-12, as the jsonschema package brings it."""
