@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from polarcheck import followup, knobs, report
+from polarcheck import followup, knobs, outlook, report
 from polarcheck.cli.alignment_asking import AlignmentOptions, Asked
 from polarcheck.cli.command import command
 from polarcheck.cli.ending import say
@@ -65,7 +65,7 @@ def correct_command(
     """
     wants = None
     if want is not None:
-        wants = duration_asked("--want", want, 6 * 3600.0), aiming.place().place, aiming.moment()
+        wants = duration_asked("--want", want, outlook.LONGEST_S), aiming.place().place, aiming.moment()
     kind, aim = aiming.aim(pole, also_for=want)
     writable("--mark", mark, [".png", ".svg"], force=force)
     asked = alignment.read(kind, aim)

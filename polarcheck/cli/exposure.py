@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from polarcheck import report, sky
+from polarcheck import outlook, report, sky
 from polarcheck.cli.alignment_asking import AlignmentOptions, PoleOption
 from polarcheck.cli.command import command
 from polarcheck.cli.optics_asking import OutlookOptions, RateOption
@@ -53,7 +53,7 @@ def exposure_command(
         raise typer.BadParameter("give either --target or --targets", param_hint="--targets")
     if look is not None and seen.motion.fwhm is None:
         raise typer.BadParameter("needs --fwhm, such as 3.2arcsec", param_hint="--look")
-    want_s = None if want is None else duration_asked("--want", want, 6 * 3600.0)
+    want_s = None if want is None else duration_asked("--want", want, outlook.LONGEST_S)
     writable("--look", look, [".png", ".svg"], force=force)
     listed, unknown = sky.read_targets(targets) if targets is not None else ((), ())
     ahead, notices = seen.read(alignment.read(pole), alignment.paths, rate)

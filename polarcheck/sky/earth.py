@@ -7,6 +7,7 @@ over a second, longer than everything else in a measurement.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -94,12 +95,18 @@ def _without_leap_seconds(dut1: Array) -> Array:
 
 def _rows(first_mjd: int, last_mjd: int) -> Array:
     """Rows (MJD, x, y, UT1-UTC) that cover the days asked for, or the table's nearest ones."""
-    import astropy_iers_data
-
-    lines = Path(astropy_iers_data.IERS_A_FILE).read_bytes().splitlines()
+    lines = _lines()
     last_known = len(lines) - 1
     while not lines[last_known][_COLUMNS[3]].strip():
         last_known -= 1
     low = min(max(first_mjd - _FIRST_MJD, 0), last_known)
     high = min(max(last_mjd - _FIRST_MJD, 0), last_known)
     return np.array([[float(line[c]) for c in _COLUMNS] for line in lines[low : high + 1]])
+
+
+@lru_cache(maxsize=1)
+def _lines() -> list[bytes]:
+    """Return the table's lines, a day each, read once."""
+    import astropy_iers_data
+
+    return Path(astropy_iers_data.IERS_A_FILE).read_bytes().splitlines()
