@@ -118,9 +118,12 @@ def test_pipe_that_takes_ascii_only_is_no_error() -> None:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
-def test_full_disk_behind_stdout_is_said() -> None:
+@pytest.mark.parametrize(
+    "arguments", [("measure", str(SWEEP)), ("--help",), ("drift", "--help"), ("--version",)]
+)
+def test_full_disk_behind_stdout_is_said(arguments: tuple[str, ...]) -> None:
     with Path("/dev/full").open("wb") as full:
-        command = [sys.executable, "-c", "from polarcheck.cli import main; main()", "measure", str(SWEEP)]
+        command = [sys.executable, "-c", "from polarcheck.cli import main; main()", *arguments]
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, check=False)
     assert done.returncode == 1
     assert b"No space left" in done.stderr
