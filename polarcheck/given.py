@@ -12,9 +12,20 @@ from typing import Any, Protocol, TypeAlias
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 from polarcheck.site import Site, parse_site
-from polarcheck.times import utc_from_iso
+from polarcheck.times import parse_duration, utc_from_iso
 
-__all__ = ["PathLike", "SiteLike", "UtcLike", "as_path", "as_paths", "as_site", "as_utc"]
+__all__ = [
+    "PathLike",
+    "SiteLike",
+    "UtcLike",
+    "as_number",
+    "as_pair",
+    "as_path",
+    "as_paths",
+    "as_seconds",
+    "as_site",
+    "as_utc",
+]
 
 
 class _EarthPlace(Protocol):
@@ -156,6 +167,69 @@ def as_paths(given: PathLike | Iterable[PathLike], name: str = "paths") -> list[
     if isinstance(given, str | os.PathLike) or not isinstance(given, Iterable):
         return [as_path(given, name)]
     return [as_path(path, name) for path in given]
+
+
+def as_seconds(given: float | str, name: str) -> float:
+    """Return a length of time.
+
+    Parameters
+    ----------
+    given : float or str
+        Seconds, or text as `polarcheck.times.parse_duration` reads it, such as ``"10min"``.
+    name : str
+        Of the parameter, for the message.
+
+    Returns
+    -------
+    float
+        [s]
+
+    Raises
+    ------
+    InputError
+        Something else.
+    """
+    return parse_duration(given) if isinstance(given, str) else as_number(given, name)
+
+
+def as_number(given: float, name: str) -> float:
+    """Return one finite number; anything else raises an `InputError` that names the parameter.
+
+    Parameters
+    ----------
+    given : float
+        The number.
+    name : str
+        Of the parameter, for the message.
+
+    Returns
+    -------
+    float
+    """
+    numbers = None if isinstance(given, str) else _numbers([given])
+    if numbers is None:
+        raise InputError(f"{name} = {_shown(given)} is no finite number")
+    return numbers[0]
+
+
+def as_pair(given: Sequence[float], name: str) -> tuple[float, float]:
+    """Return two finite numbers; anything else raises an `InputError` that names the parameter.
+
+    Parameters
+    ----------
+    given : sequence of float
+        Two of them.
+    name : str
+        Of the parameter, for the message.
+
+    Returns
+    -------
+    tuple of float
+    """
+    numbers = None if isinstance(given, str) else _numbers(given)
+    if numbers is None or len(numbers) != 2:
+        raise InputError(f"{name} = {_shown(given)} is not two finite numbers, such as (12.5, -7)")
+    return numbers[0], numbers[1]
 
 
 def _numbers(given: Any) -> list[float] | None:

@@ -1,13 +1,14 @@
 from .error import AxisError, axis_error, interval_factor, side_words
 from .saved import kept_text, read_alignment, read_result
 from .schema import AirTable, AxisTable, ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable, SiteTable
-from .state import Alignment, FrameFile, Step
+from .state import Alignment, AlignmentLike, FrameFile, Step, as_alignment
 from .systematic import FLEXURE_ARCSEC, Systematic
 
 __all__ = [
     "FLEXURE_ARCSEC",
     "AirTable",
     "Alignment",
+    "AlignmentLike",
     "AxisError",
     "AxisTable",
     "ErrorTable",
@@ -19,6 +20,7 @@ __all__ = [
     "SiteTable",
     "Step",
     "Systematic",
+    "as_alignment",
     "axis_error",
     "interval_factor",
     "kept_text",

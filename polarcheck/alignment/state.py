@@ -5,18 +5,21 @@ from __future__ import annotations
 import os.path
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol, TypeAlias
 
 import numpy as np
 
 from polarcheck.alignment.error import AxisError, axis_error
 from polarcheck.alignment.systematic import Systematic
 from polarcheck.axis import CameraAxis
+from polarcheck.errors import InputError
 from polarcheck.frames import Sensor
+from polarcheck.printable import printable
 from polarcheck.site import Site
 from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import Array
 
-__all__ = ["Alignment", "FrameFile", "Step"]
+__all__ = ["Alignment", "AlignmentLike", "FrameFile", "Step", "as_alignment"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,3 +161,40 @@ class Alignment:
         """Axis minus pole; sigmas are zero where the axis was merely given."""
         covariance = np.zeros((2, 2)) if self.covariance is None else self.covariance
         return axis_error(self.axis, covariance, self.degrees_of_freedom, self.pole)
+
+
+class _Aligned(Protocol):
+    """A result that holds an alignment: what `measure` and `follow` give."""
+
+    @property
+    def alignment(self) -> Alignment: ...
+
+
+AlignmentLike: TypeAlias = Alignment | _Aligned
+
+
+def as_alignment(given: AlignmentLike, name: str = "alignment") -> Alignment:
+    """Return how the mount stands.
+
+    Parameters
+    ----------
+    given : Alignment, Measurement or Followed
+        Itself, or the result that holds it.
+    name : str
+        Of the parameter, for the message.
+
+    Returns
+    -------
+    Alignment
+
+    Raises
+    ------
+    InputError
+        Something else.
+    """
+    found = given if isinstance(given, Alignment) else getattr(given, "alignment", None)
+    if not isinstance(found, Alignment):
+        raise InputError(
+            f"{name} = {printable(repr(given), 60)} is no alignment: give what measure, follow or read_result returns"
+        )
+    return found

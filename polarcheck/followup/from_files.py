@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from polarcheck.alignment import Alignment
+from polarcheck.alignment import AlignmentLike, as_alignment
 from polarcheck.followup.axis_now import Followed, Tracking, follow_frames
 from polarcheck.frames import read_frames
 from polarcheck.given import PathLike, as_paths
 from polarcheck.knobs import expected_move
-from polarcheck.rig import Rig
+from polarcheck.rig import Rig, as_rig
 
 __all__ = ["follow"]
 
 
 def follow(
-    before: Alignment,
+    before: AlignmentLike,
     paths: PathLike | Sequence[PathLike],
     *,
-    rig: Rig | None = None,
+    rig: Rig | PathLike | None = None,
     tracking: Tracking | None = None,
     turned: tuple[float, float] | None = None,
     loose: bool = False,
@@ -27,12 +27,12 @@ def follow(
 
     Parameters
     ----------
-    before : Alignment
-        ``measure(...).alignment``, ``follow(...).alignment`` or ``read_result(...)``.
+    before : Alignment, Measurement or Followed
+        From `measure`, an earlier `follow`, or `read_result`.
     paths : path or sequence of paths
         Frames taken since with declination clamped; folders and patterns too.
-    rig : Rig, optional
-        From `read_rig`: with it, a move far from what `turned` should have made is refused.
+    rig : Rig or path of a rig file, optional
+        With it, a move far from what `turned` should have made is refused.
     tracking : {"on", "off"}, optional
         Whether the mount followed the sky since; only serves to see a slip.
     turned : tuple of float, optional
@@ -52,12 +52,13 @@ def follow(
     GeometryError
         A frame does not fit what was possible.
     """
+    standing = as_alignment(before, "before")
     frame_set = read_frames(as_paths(paths))
     return follow_frames(
-        before,
+        standing,
         frame_set,
         tracking=tracking,
         turned=turned,
-        expected_arcmin=expected_move(before, rig, turned, loose),
+        expected_arcmin=expected_move(standing, as_rig(rig), turned, loose),
         loose=loose,
     )

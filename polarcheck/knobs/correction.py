@@ -7,9 +7,10 @@ from functools import partial
 
 import numpy as np
 
-from polarcheck.alignment import Alignment, interval_factor
+from polarcheck.alignment import Alignment, AlignmentLike, as_alignment, interval_factor
 from polarcheck.axis import Reach
 from polarcheck.constants import ARCMIN
+from polarcheck.given import PathLike
 from polarcheck.knobs.advice import Goal, Next, advise, choose_knobs
 from polarcheck.knobs.clamps import tightened
 from polarcheck.knobs.goal import GOAL_ARCMIN, reachable_goal
@@ -19,7 +20,7 @@ from polarcheck.knobs.positions import Positions, next_positions
 from polarcheck.knobs.response import Response, learn_response
 from polarcheck.knobs.spec import KnobSpec, knob_specs, stated_shift
 from polarcheck.presenting import WithDict
-from polarcheck.rig import Rig
+from polarcheck.rig import Rig, as_rig
 from polarcheck.vectors import Array, azalt_from_direction
 
 __all__ = ["Correction", "Wish", "correct", "correct_knobs"]
@@ -90,8 +91,8 @@ class Correction(WithDict):
 
 
 def correct(
-    alignment: Alignment,
-    rig: Rig | None = None,
+    alignment: AlignmentLike,
+    rig: Rig | PathLike | None = None,
     *,
     goal_arcmin: float | None = None,
     tolerance_arcmin: float | None = None,
@@ -100,9 +101,9 @@ def correct(
 
     Parameters
     ----------
-    alignment : Alignment
+    alignment : Alignment, Measurement or Followed
         How the mount stands; its steps teach the knobs' response.
-    rig : Rig, optional
+    rig : Rig or path of a rig file, optional
         What is known of the knobs and of where the mount can point.
     goal_arcmin : float, optional
         Total error that is near enough; by default what `tolerance_arcmin` says, else the rig file, else 0.5 or
@@ -113,7 +114,14 @@ def correct(
     Returns
     -------
     Correction
+        Moves of the axis, minus the error, and the turns that make them. [arcmin], [turn]
+
+    Raises
+    ------
+    InputError
+        No alignment, or a rig file with a fault.
     """
+    alignment, rig = as_alignment(alignment), as_rig(rig)
     stated = rig.mount.goal_arcmin if rig else None
     wanted = goal_arcmin if goal_arcmin is not None else None if tolerance_arcmin is not None else stated
     reach = rig.reach if rig else Reach()

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polarcheck.alignment import Alignment
+from polarcheck.alignment import Alignment, as_alignment
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
-from polarcheck.given import UtcLike, as_utc
+from polarcheck.given import UtcLike, as_number, as_seconds, as_utc
 from polarcheck.outlook.drift import Drift, Rate, moments_over, predict_drift
 from polarcheck.outlook.exposure import Exposure, exposure_limit, required_error
 from polarcheck.outlook.exposure_list import TargetExposure
@@ -37,7 +37,7 @@ class Outlook:
     Attributes
     ----------
     alignment : Alignment
-        Axis, sky and what the error refers to; the mount stays so.
+        What `measure` or `follow` returns, or its `alignment`: axis, sky and what the error refers to; the mount stays so.
     optics : Optics
         Telescope, camera, guide star and drive.
     tolerance_arcsec : float
@@ -54,15 +54,21 @@ class Outlook:
     guided: bool = False
     rate: Rate = "sidereal"
 
-    def drift(self, target: TargetLike, utc: UtcLike, duration_s: float) -> Drift:
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "alignment", as_alignment(self.alignment))
+        object.__setattr__(self, "tolerance_arcsec", as_number(self.tolerance_arcsec, "tolerance_arcsec"))
+        if not isinstance(self.optics, Optics):
+            raise InputError("optics: give polarcheck.Optics, or what optics_from returns")
+
+    def drift(self, target: TargetLike, utc: UtcLike, duration_s: float | str) -> Drift:
         """Predict how a target drifts while the mount tracks it unguided.
 
         Parameters
         ----------
         target, utc
             What, and from when on; see the class.
-        duration_s : float
-            For how long. [s]
+        duration_s : float or str
+            For how long; text such as ``"10min"`` too. [s]
 
         Returns
         -------
@@ -70,7 +76,9 @@ class Outlook:
             Star in the camera minus its place at the start, along ICRS east and north. [arcsec]
         """
         place, moment = as_target(target).place, as_utc(utc)
-        return predict_drift(self.alignment, place, moment, moments_over(duration_s), self.rate)
+        return predict_drift(
+            self.alignment, place, moment, moments_over(as_seconds(duration_s, "duration_s")), self.rate
+        )
 
     def scene(self, target: TargetLike, utc: UtcLike) -> Scene:
         """Return the target over the sensor: all that does not depend on the axis.

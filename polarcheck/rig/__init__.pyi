@@ -1,5 +1,5 @@
 from .agreement import rig_notices
-from .file import Knob, Rig, check_rig_text, read_rig
+from .file import Knob, Rig, as_rig, check_rig_text, read_rig
 from .finding import RIG_FILE, FoundRig, RigPlace, configuration_folder, find_rig
 from .mechanics import arcmin_per_turn, smallest_turn
 from .schema import RigSchema
@@ -15,6 +15,7 @@ __all__ = [
     "RigSchema",
     "RigSummary",
     "arcmin_per_turn",
+    "as_rig",
     "check_rig_text",
     "configuration_folder",
     "find_rig",

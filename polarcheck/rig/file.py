@@ -30,6 +30,7 @@ __all__ = [
     "Mount",
     "OpticsTable",
     "Rig",
+    "as_rig",
     "check_rig_text",
     "read_rig",
 ]
@@ -242,6 +243,26 @@ def read_rig(path: PathLike) -> Rig:
         )
     horizon = file.site.horizon if file.site else None
     return Rig(path, file.optics, file.camera, file.guiding, file.mount, site, horizon)
+
+
+def as_rig(given: Rig | PathLike | None) -> Rig | None:
+    """Return a rig: itself, read from its file, or None where none is given.
+
+    Parameters
+    ----------
+    given : Rig, path or None
+        What a caller gave.
+
+    Returns
+    -------
+    Rig or None
+
+    Raises
+    ------
+    InputError
+        As `read_rig`.
+    """
+    return given if given is None or isinstance(given, Rig) else read_rig(given)
 
 
 def check_rig_text(text: str, path: Path) -> None:

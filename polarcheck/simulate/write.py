@@ -11,7 +11,7 @@ import numpy as np
 
 from polarcheck.constants import DEGREE, FRAME_NOISE_PX, SIDEREAL_RATE
 from polarcheck.errors import InputError
-from polarcheck.given import PathLike, SiteLike, UtcLike, as_path, as_site, as_utc
+from polarcheck.given import PathLike, SiteLike, UtcLike, as_pair, as_path, as_site, as_utc
 from polarcheck.simulate.cards import Cards, SiteKeywords, site_cards, time_cards, wcs_cards
 from polarcheck.simulate.folder import TRUTH, clear_others, fresh_paths
 from polarcheck.simulate.mount import (
@@ -105,6 +105,7 @@ def simulate_frames(
         A frame would look below 10 deg of altitude, an argument is impossible, or the folder holds other files.
     """
     folder, site, utc = as_path(folder, "folder"), as_site(site), as_utc(utc)
+    error_arcmin = as_pair(error_arcmin, "error_arcmin")
     camera = Camera() if camera is None else camera
     sky = Sky.over(site) if atmosphere is None else Sky(site, atmosphere)
     declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg

@@ -15,6 +15,7 @@ import numpy as np
 
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
+from polarcheck.printable import printable
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, refraction, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
@@ -114,10 +115,12 @@ class Sky:
         Raises
         ------
         InputError
-            For the aim at a target, which a site alone does not give.
+            For the aim at a target, which a site alone does not give, and for another word.
         """
         if kind == "target":
             raise InputError("the aim at a target needs the target, a time and a duration")
+        if kind not in ("refracted", "true"):
+            raise InputError(f"pole = {printable(repr(kind), 40)} is neither 'refracted' nor 'true'")
         return self.refracted_pole if kind == "refracted" else self.true_pole
 
     def observed(self, directions: Array, utc: Array, earth: EarthOrientation | None = None) -> Array:

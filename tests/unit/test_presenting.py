@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,17 @@ from astropy.table import QTable
 from astropy.time import Time
 
 import polarcheck
-from polarcheck import Measurement, Outlook, follow, measure, optics_from, read_frames, read_result
+from polarcheck import (
+    Measurement,
+    Outlook,
+    correct,
+    follow,
+    measure,
+    optics_from,
+    read_frames,
+    read_result,
+    simulate_frames,
+)
 from polarcheck.alignment import kept_text
 from polarcheck.errors import InputError
 from polarcheck.measurement.schema import MeasurementSchema
@@ -164,6 +175,32 @@ def test_target_and_moment_in_many_forms(ahead: Outlook) -> None:
     assert ahead.exposure("83.822,-5.391", Time("2026-11-14T23:00:00").tt).limit_s == pytest.approx(
         whole, rel=1e-6
     )
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda sweep: Outlook(5, OPTICS, 5.0),
+        lambda sweep: Outlook(sweep, None, 5.0),
+        lambda sweep: Outlook(sweep, OPTICS, "1px"),
+        lambda sweep: Outlook(sweep, OPTICS, 5.0).drift("M31", EVENING, "soon"),
+        lambda sweep: correct("kept.json"),
+        lambda sweep: correct(sweep, 5),
+        lambda sweep: follow("kept.json", SAMPLES / "after_correction"),
+        lambda sweep: measure(SAMPLES / "north_sweep", pole="celestial"),
+        lambda sweep: simulate_frames("x", error_arcmin="12,-7", site=(47.3, 11.2), utc=EVENING),
+        lambda sweep: simulate_frames("x", error_arcmin=12, site=(47.3, 11.2), utc=EVENING),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(sweep: Measurement, wrong: Callable[[Any], Any]) -> None:
+    with pytest.raises(InputError):
+        wrong(sweep)
+
+
+def test_results_serve_where_an_alignment_does(sweep: Measurement) -> None:
+    assert correct(sweep).moves == correct(sweep.alignment).moves
+    moments = Outlook(sweep, OPTICS, 5.0).drift("M31", EVENING, "10min")
+    assert moments.seconds[-1] == 600
 
 
 def test_package_loads_nothing_of_it_before_it_is_asked() -> None:
