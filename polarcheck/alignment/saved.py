@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from polarcheck.alignment.state import Alignment
 from polarcheck.errors import InputError
 from polarcheck.given import PathLike, as_path
+from polarcheck.plain_file import read_plain_file
 from polarcheck.printable import printable
 
 if TYPE_CHECKING:
@@ -88,13 +89,10 @@ def read_alignment(path: Path) -> Alignment:
         Not such a file, or a damaged one; the text names the file and the place.
     """
     name = printable(path.name)
+    raw = read_plain_file(path, LARGEST_BYTES, "a kept result", name)
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(f"{name}: is too large for a kept result")
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
+        content = json.loads(raw.decode("utf-8"))
+    except (ValueError, RecursionError):  # no text, no JSON, or a number of thousands of digits
         raise InputError(f"{name}: is no JSON; give a result that measure or follow kept") from None
     schema = content.get("schema") if isinstance(content, dict) else None
     if schema not in _SCHEMAS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -20,6 +21,8 @@ usage_error: type[Exception] = typer.BadParameter.__mro__[1]
 """A wrong command line, whichever library stands behind typer."""
 
 _HEAD = "polarcheck: "
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EIO) if hasattr(errno, "EDQUOT") else (errno.ENOSPC, errno.EIO)
+
 _running: ContextVar[typer.Context | None] = ContextVar("running", default=None)
 
 
@@ -48,12 +51,18 @@ def ending(context: typer.Context | None = None) -> Iterator[None]:
         raise
     except (typer.Exit, typer.Abort, BrokenPipeError):
         raise
-    except (PolarcheckError, OSError) as error:
+    except PolarcheckError as error:
+        _refuse(error, context)
+    except OSError as error:
+        if error.errno in _NO_ROOM and error.filename is None:  # stdout's own: `main` says it
+            raise
         _refuse(error, context)
     except MemoryError:
         say("polarcheck: out of memory; give fewer or smaller files")
         raise typer.Exit(1) from None
     except Exception as error:
+        if _is_interrupt(error):
+            raise KeyboardInterrupt from None
         if os.environ.get("POLARCHECK_TRACEBACK"):
             raise
         say(
@@ -63,6 +72,16 @@ def ending(context: typer.Context | None = None) -> Iterator[None]:
         raise typer.Exit(1) from None
     finally:
         _running.reset(token)
+
+
+def _is_interrupt(error: BaseException) -> bool:
+    """Whether the interrupt key stands behind an error, as when it is hit while a library loads."""
+    seen: BaseException | None = error
+    while seen is not None:
+        if isinstance(seen, KeyboardInterrupt):
+            return True
+        seen = seen.__cause__ or seen.__context__
+    return False
 
 
 def _refuse(error: PolarcheckError | OSError, context: typer.Context | None) -> None:

@@ -31,6 +31,9 @@ MOST_HDUS = 100
 MOST_CARDS = 20_000
 """Cards that are looked at in one file (1.6 MB)."""
 
+MOST_BYTES_UNPACKED = 2_000_000_000
+"""Of a file that is compressed as a whole; more would keep one waiting."""
+
 _BLOCK = 2880
 _CARD = 80
 _CHUNK = 4 * _BLOCK
@@ -46,7 +49,7 @@ _WCS_CARD = re.compile(
 )
 _WORDS = re.compile(r"CTYPE|CUNIT|RADE")
 _OTHER_CARD = re.compile(
-    rb"(?:SIMPLE|XTENSION|BITPIX|Z?NAXIS\d{0,3}|PCOUNT|GCOUNT|ZIMAGE|IMAGE[WH]|CTYPE[3-9]"
+    rb"(?:SIMPLE|XTENSION|Z?BITPIX|Z?NAXIS\d{0,3}|PCOUNT|GCOUNT|ZIMAGE|IMAGE[WH]|CTYPE[3-9]"
     rb"|CPDIS[12]|CQDIS[12]|D2IMDIS[12]|AXISCORR"
     rb"|DATE-(?:OBS|BEG|AVG|END)|MJD-(?:OBS|BEG|AVG)|JD-OBS|M?JD|TIMESYS"
     rb"|TIME-OBS|UT|UTC|UTC?-OBS|UTC?START|UT-START|TELAPSE|XPOSURE|EXPOSURE|EXPTIME|EXP|EXPOINUS"
@@ -139,6 +142,10 @@ def _size_in_gzip(raw: IO[bytes], compressed_size: int) -> int:
     with gzip.GzipFile(fileobj=raw) as stream:
         while piece := stream.read(1 << 20):
             size += len(piece)
+            if size > MOST_BYTES_UNPACKED:
+                raise UnusableError(
+                    f"unpacks to more than {MOST_BYTES_UNPACKED / 1e9:.0f} GB, which is not read"
+                )
     raw.seek(0)
     return size
 

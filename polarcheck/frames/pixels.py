@@ -11,12 +11,14 @@ import numpy.typing as npt
 
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only
-from polarcheck.frames.headers import walk
+from polarcheck.frames.headers import Hdu, walk
 from polarcheck.frames.loading import careful, image_cards
 
 __all__ = ["Image", "read_image", "read_pixels"]
 
-_MOST_PIXELS = 500_000_000
+_MOST_BYTES = (
+    1_000_000_000  # of the image as it is worked on; with what is made of it on the way about twice that
+)
 _MOSAICS = ("RGGB", "BGGR", "GRBG", "GBRG")
 
 
@@ -143,7 +145,21 @@ def _number(cards: Cards, key: str, otherwise: float) -> float:
 def _image_index(path: Path) -> int:
     for hdu in walk(path):
         if hdu.is_image and len(hdu.shape) >= 2:
-            if math.prod(hdu.shape) > _MOST_PIXELS:
-                raise UnusableError(f"its image is too large: {math.prod(hdu.shape)} pixels")
+            _check_size(hdu)
             return hdu.index
     raise UnusableError("holds no image")
+
+
+def _check_size(hdu: Hdu) -> None:
+    """Refuse by what the header declares an image that would not fit into the memory of a small machine."""
+    pixels = math.prod(hdu.shape)
+    if pixels == 0:
+        raise UnusableError("holds no image: its header declares no pixels")
+    cards = Cards(hdu.header)
+    bits = cards.value("ZBITPIX" if "ZBITPIX" in cards else "BITPIX")
+    whole = 8 if bits in (64, -64, 32) else 4  # 32-bit counts need double precision
+    if pixels * whole > _MOST_BYTES:
+        raise UnusableError(
+            f"its image is too large: {' x '.join(map(str, hdu.shape[:4]))} pixels take {pixels * whole / 1e9:.1f} GB; at "
+            f"most {_MOST_BYTES / 1e9:.0f} GB is read"
+        )

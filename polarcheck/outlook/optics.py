@@ -20,6 +20,7 @@ _SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1],
 _FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
 _PARAMETERS = {"focal length": "focal_length_mm", "pixel size": "pixel_size_um", "sensor": "sensor_px"}
 _SENSOR = re.compile(r"\s*(\d{1,6})\s*[x×X*]\s*(\d{1,6})\s*", re.ASCII)
+_MOST_TOLERANCE = 10_000.0
 _TOLERANCE = re.compile(
     r"\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>px|arcsec|\"|elongation)\s*", re.ASCII
 )
@@ -170,6 +171,8 @@ def parse_tolerance(text: str, pixel_scale_arcsec: float, fwhm_arcsec: float | N
             f"'{printable(text, 40)}' is no tolerance; write for example 1px, 2arcsec or 1.2elongation"
         )
     number, unit = float(match["number"]), match["unit"]
+    if number > _MOST_TOLERANCE:
+        raise InputError(f"a tolerance of more than {_MOST_TOLERANCE:g} {unit} is none")
     if unit == "elongation":
         if fwhm_arcsec is None:
             raise InputError(

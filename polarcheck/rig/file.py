@@ -18,8 +18,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from polarcheck.axis import Reach
 from polarcheck.errors import InputError
 from polarcheck.given import PathLike, as_path
+from polarcheck.plain_file import read_plain_file
 from polarcheck.printable import printable
-from polarcheck.rig.finding import RigPlace
+from polarcheck.rig.finding import LARGEST_RIG_BYTES, RigPlace
 from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
 from polarcheck.site import Site
 
@@ -223,14 +224,14 @@ def read_rig(path: PathLike) -> Rig:
     """
     path = as_path(path)
     name = printable(path)
+    raw = read_plain_file(path, LARGEST_RIG_BYTES, "a rig file")
     try:
-        text = path.read_text(encoding="utf-8-sig")  # some editors begin a file with a byte order mark
+        # some editors begin a file with a byte order mark
+        text = raw.decode("utf-8-sig").replace("\r\n", "\n")
         content = tomllib.loads(text)
-    except OSError as error:
-        raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
     except UnicodeDecodeError:
         raise InputError(f"{name}: is no UTF-8 text; a rig file is TOML") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise InputError(f"{name}: is no valid TOML: {printable(error)}") from None
     file = _checked(content, text, name)
     site = None

@@ -33,6 +33,7 @@ __all__ = ["refuse_low", "simulate_frames", "write_frame"]
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
 _FIRST_JD, _LAST_JD = 2436934.5, 2488434.5  # 1960-01-01 and 2101-01-01, as the reader of frames has it
+_MOST_NOISE_PX = 1000.0
 _MOST_PIXELS = 200_000_000  # of an image; larger than any camera's
 
 
@@ -192,7 +193,7 @@ def _check(
 ) -> None:
     if not 0 < exposure_s <= cadence_s:
         raise InputError(f"exposures of {exposure_s:g} s every {cadence_s:g} s are not possible")
-    if not noise_px >= 0:
+    if not 0 <= noise_px <= _MOST_NOISE_PX:
         raise InputError(f"a noise of {noise_px:g} px is not possible")
     if not abs(declination) <= 90:
         raise InputError(f"declination {declination:g} deg is not within -90 to 90")

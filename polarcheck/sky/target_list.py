@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from polarcheck.errors import InputError, Notice
+from polarcheck.plain_file import read_plain_file
 from polarcheck.printable import printable
 from polarcheck.site import parse_target
 from polarcheck.sky.catalogue import Target, find_target
@@ -61,14 +62,9 @@ def _told(bad: list[str]) -> list[str]:
 
 
 def _lines(path: Path, name: str) -> list[str]:
+    raw = read_plain_file(path, _TEXT_BYTES, "a list of targets", name)
     try:
-        if not path.is_file() and path.exists():
-            raise InputError(f"{name}: is no plain file; give a text file with one target a line")
-        if path.stat().st_size > _TEXT_BYTES:
-            raise InputError(f"{name}: is too large for a list of targets")
-        return path.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
+        return raw.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError:
         raise InputError(f"{name}: is no UTF-8 text; give one target a line") from None
 

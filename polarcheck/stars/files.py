@@ -18,6 +18,8 @@ __all__ = ["FrameStars", "measure_stars", "median_map", "star_notices", "stars_o
 
 _SMALLEST_PX = 16
 _MOST_NAMED = 6
+_MOST_COUNTS = 1e12  # more than any camera or stack of images gives
+_LEAST_KNOWN = 0.2  # of the pixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +110,27 @@ def stars_of(path: Path) -> FrameStars:
         what = "keeps its colours along the first axis (NAXIS1), which is not read"
         reason = what if width in (3, 4) and height >= _SMALLEST_PX else "is too small to hold stars"
         return FrameStars(path, name, width, height, None, None, reason)
-    table = find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
+    pixels = _with_numbers_only(image.pixels)
+    if pixels is None:
+        reason = "most of its pixels are no numbers, or no counts of a camera"
+        return FrameStars(path, name, width, height, None, None, reason)
+    table = find_stars(pixels, mosaic=image.mosaic, saturation=image.saturation)
     try:
         scale: float | None = read_solution(path).sampled()[1]
     except FrameError:
         scale = None
     return FrameStars(path, name, width, height, summarise(table), scale, None)
+
+
+def _with_numbers_only(pixels: Array) -> Array | None:
+    """Mark as unknown what no camera counts; None where hardly anything is left."""
+    # in rows, so that no second image is needed
+    good = sum(int(np.count_nonzero(np.abs(row) < _MOST_COUNTS)) for row in pixels)
+    if good < _LEAST_KNOWN * pixels.size:
+        return None
+    if good == pixels.size:
+        return pixels
+    return np.where(np.abs(pixels) < _MOST_COUNTS, pixels, np.nan)
 
 
 def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:

@@ -76,7 +76,13 @@ def sky_of(image: Pixels) -> Sky:
         return Sky(np.zeros((1, 1)), np.zeros(1), np.zeros(1), 1.0)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of pixels that are not numbers
-        found = Background2D(thin, (box, box), mask=~np.isfinite(thin), exclude_percentile=90.0)
+        try:
+            found = Background2D(thin, (box, box), mask=~np.isfinite(thin), exclude_percentile=90.0)
+        except ValueError:  # no box has enough pixels that are numbers
+            known = thin[np.isfinite(thin)]
+            return Sky(
+                np.full((1, 1), np.median(known)), np.zeros(1), np.zeros(1), max(float(np.std(known)), 1e-6)
+            )
     mesh = np.asarray(found.background_mesh, dtype=float)
     rows = ((np.arange(mesh.shape[0]) + 0.5) * box - 0.5) * step
     columns = ((np.arange(mesh.shape[1]) + 0.5) * box - 0.5) * step

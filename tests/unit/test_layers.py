@@ -24,6 +24,7 @@ ROOMS = (
     "site",
     "times",
     "given",
+    "plain_file",
     "writing",
     "sky",
     "frames",
