@@ -369,7 +369,7 @@ def fault_of(spoiled: Spoiled) -> tuple[int, float, str | None]:
         r"Traceback|a fault of the program[^.]*|\w+Warning:|site-packages", result.output
     ):
         said = found.group()
-    elif re.search(r"\b(?:nan|inf)\b", result.stdout):
+    elif re.search(r"(?<!')\b(?:nan|inf|NaN|Infinity)\b(?!')", result.stdout):
         said = "no number"
     elif steering(result.stdout) or steering(result.stderr):
         said = "steers the terminal"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.errors import FrameError, InputError, Notice
 from polarcheck.frames import mains, offers, read_image, read_solution
@@ -122,7 +123,7 @@ def stars_of(path: Path) -> FrameStars:
     return FrameStars(path, name, width, height, summarise(table), scale, None)
 
 
-def _with_numbers_only(pixels: Array) -> Array | None:
+def _with_numbers_only(pixels: npt.NDArray[np.floating]) -> npt.NDArray[np.floating] | None:
     """Mark as unknown what no camera counts; None where hardly anything is left."""
     # in rows, so that no second image is needed
     good = sum(int(np.count_nonzero(np.abs(row) < _MOST_COUNTS)) for row in pixels)

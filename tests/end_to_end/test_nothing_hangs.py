@@ -78,7 +78,12 @@ def spoiled_night(tmp_path: Path) -> Path:
     for i, path in enumerate(sorted((SAMPLES / "north_sweep").glob("*.fz"))[:4]):
         with fits.open(path) as hdus:
             cards, light = hdus[1].header.copy(), np.asarray(hdus[1].data, dtype=np.float32)
-        light[{0: np.s_[:0], 1: np.s_[:], 2: np.s_[:], 3: np.s_[10:30, 10:30]}[i]] = [0, np.nan, 3.4e38, np.inf][i]
+        light[{0: np.s_[:0], 1: np.s_[:], 2: np.s_[:], 3: np.s_[10:30, 10:30]}[i]] = [
+            0,
+            np.nan,
+            3.4e38,
+            np.inf,
+        ][i]
         for card in ("BZERO", "BSCALE"):
             cards.remove(card, ignore_missing=True)
         fits.PrimaryHDU(light, cards).writeto(tmp_path / f"night_{i}.fits")
@@ -89,13 +94,16 @@ def test_frame_without_numbers_is_unknown_and_the_rest_is_answered(spoiled_night
     result, said = answered("stars", spoiled_night)
     measured = {frame["file"]: frame["stars"] for frame in result["frames"]}
     assert [bool(stars) for stars in measured.values()] == [True, False, False, True]
-    assert "no numbers" in said
+    assert "night_1.fits, night_2.fits" in said
+    assert "most of its pixels are no numbers" in run("stars", spoiled_night).stdout
     result, _ = answered("measure", spoiled_night, "--stars")
     assert result["fit"]["frames_used"] == 4
 
 
 @pytest.mark.parametrize(("kind", "shape"), [("float64", (22_000, 22_000)), ("int16", (40_000, 40_000))])
-def test_image_too_large_for_the_memory_is_refused_by_its_header(tmp_path: Path, kind: str, shape: tuple[int, int]) -> None:
+def test_image_too_large_for_the_memory_is_refused_by_its_header(
+    tmp_path: Path, kind: str, shape: tuple[int, int]
+) -> None:
     path = tmp_path / "large.fits"
     cards = header({**SOLVED, "BITPIX": {"float64": -64, "int16": 16}[kind]})
     whole = fits.PrimaryHDU(np.zeros((2, 2), kind), cards).header
@@ -116,7 +124,9 @@ def test_archive_that_unpacks_without_end_is_refused(tmp_path: Path, monkeypatch
     assert "unpacks to more than" in run("measure", tmp_path / "b.fits.gz").stderr.replace("\n ", "")
 
 
-def test_pixels_of_a_large_but_possible_image_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_pixels_of_a_large_but_possible_image_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(pixels, "_MOST_BYTES", 60 * 40 * 4)
     assert read_pixels(write_image(tmp_path / "a.fits")).shape == (40, 60)
     assert "is too large" in run("stars", write_image(tmp_path / "b.fits", shape=(41, 60))).stderr
