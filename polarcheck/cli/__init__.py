@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
+import warnings
 from contextlib import suppress
 
 __all__ = ["main"]
@@ -39,9 +41,6 @@ def _prepare() -> None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123 -- for as long as we run
         elif hasattr(stream, "reconfigure"):  # a console or pipe that cannot show a sign shows an escape
             stream.reconfigure(errors="backslashreplace")
-    import logging
-    import warnings
-
     if not sys.warnoptions:  # what matters is said in words of ours
         warnings.simplefilter("ignore")
     logging.getLogger().addHandler(logging.NullHandler())
