@@ -57,10 +57,28 @@ class Optics:
     @property
     def sensor_offsets(self) -> Array:
         """Centre, corners and middles of the edges: gnomonic offsets east and north, shape (9, 2). [rad]"""
-        angle = self.camera_angle_deg * DEGREE
-        across = np.array([np.cos(angle), -np.sin(angle)]) * self.width_px
-        up = np.array([np.sin(angle), np.cos(angle)]) * self.height_px
-        return np.asarray((_SIDES[:, :1] * across + _SIDES[:, 1:] * up) * self.pixel_scale_arcsec * ARCSEC)
+        return self.offsets_of(_SIDES)
+
+    def offsets_of(self, places: Array) -> Array:
+        """Return gnomonic offsets east and north of places in shares of width and height from the centre. [rad]"""
+        return np.asarray(places * self._sides @ self._turn)
+
+    def contains(self, offsets: Array) -> Array:
+        """Return which gnomonic offsets east and north, shape (..., 2), lie on the sensor, its edge included. [rad]"""
+        with np.errstate(invalid="ignore"):
+            inside = np.abs(offsets @ self._turn.T) <= self._sides / 2 * (1 + 1e-9)
+        return np.asarray(inside.all(axis=-1))
+
+    @property
+    def _sides(self) -> Array:
+        """Width and height in the focal plane. [rad at the centre]"""
+        return np.array([self.width_px, self.height_px]) * self.pixel_scale_arcsec * ARCSEC
+
+    @property
+    def _turn(self) -> Array:
+        """Rows: where the sensor's +x and +y sides point, east and north."""
+        c, s = np.cos(self.camera_angle_deg * DEGREE), np.sin(self.camera_angle_deg * DEGREE)
+        return np.array([[c, -s], [s, c]])
 
 
 def optics_from(

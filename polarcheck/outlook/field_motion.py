@@ -1,0 +1,257 @@
+"""How far stars move on the sensor for many fields at once, and when the first of them has moved too far."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
+from polarcheck.outlook.fast_sky import FastSky
+from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.sensor_stars import LOWEST, field_radius, is_narrow, low_places, sensor_border
+from polarcheck.sky import guided_attitude, tracking_attitude
+from polarcheck.vectors import Array, unit
+
+__all__ = ["Fields", "Tracking", "field_limits", "first_limits"]
+
+Ints = npt.NDArray[np.int_]
+
+LONGEST_S = 6 * 3600.0
+_SHORTEST_S = 0.5
+_FACTOR = 1.5  # between moments: motion that turns back within less is not seen
+_REFINED = 4  # steps that narrow a crossing down
+_EIGHTH = 8  # of the worm's period between moments, so that each crest is one of them
+_SMALL = 1e-6  # turn for the slope of a periodic error [rad]
+_LOW_REACH = 16 * DEGREE  # a wide field that reaches down to here has stars on lines of low altitude
+_AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """Stars over the sensor for `n` field centres at the start of an exposure.
+
+    Attributes
+    ----------
+    fast : FastSky
+    optics : Optics
+    airless : ndarray, shape (n, k, 3)
+        Stars without air; the first is the centre, the last the guide star.
+    counts : ndarray of bool, shape (n, k - 1)
+        Whether a star is on the sensor and above the lowest altitude.
+    start : ndarray, shape (n, k, 3)
+        The same stars as seen.
+    basis : ndarray, shape (n, 2, 3)
+        East and north across each line of sight.
+    begin : ndarray, shape (n, k - 1, 2)
+        Where the stars fall in the focal plane then. [rad at the centre]
+    """
+
+    fast: FastSky
+    optics: Optics
+    airless: Array
+    counts: npt.NDArray[np.bool_]
+    start: Array
+    basis: Array
+    begin: Array
+
+    @classmethod
+    def of(cls, fast: FastSky, optics: Optics, hour_angle: Array, declination: Array, low: bool) -> Fields:
+        """Put a sensor on field centres.
+
+        Parameters
+        ----------
+        fast : FastSky
+        optics : Optics
+        hour_angle, declination : ndarray, shape (n,)
+            Of date. [rad]
+        low : bool
+            Whether stars on lines of low altitude are wanted.
+        """
+        star, east, north = fast.airless(hour_angle, declination)
+        border = sensor_border(optics)
+        offsets = np.broadcast_to(border, (len(star), *border.shape))
+        inside = np.ones(offsets.shape[:2], dtype=bool)
+        if low:
+            lines, on_sensor = low_places(optics, fast, star, east, north)
+            offsets, inside = (
+                np.concatenate([offsets, lines], axis=1),
+                np.concatenate([inside, on_sensor], axis=1),
+            )
+            offsets = np.where(inside[..., None], offsets, 0.0)
+        guide = np.broadcast_to(np.array([[optics.guide_offset_deg]]) * DEGREE, (len(star), 1, 2))
+        both = np.concatenate([offsets, guide], axis=1)
+        airless = unit(star[:, None] + both[..., :1] * east[:, None] + both[..., 1:] * north[:, None])
+        seen = fast.seen(airless)
+        counts = inside & (seen[:, :-1, 2] >= np.sin(LOWEST))
+        basis = _basis(seen[:, 0], fast.seen(unit(star + 1e-4 * north)))
+        return cls(fast, optics, airless, counts, seen, basis, _places(seen[:, :-1], seen[:, 0], basis))
+
+    def places(self, rows: Ints, directions: Array) -> Array:
+        """Focal-plane places, shape (m, k, 2), of directions, (m, k, 3), for some fields. [rad at the centre]"""
+        return _places(directions, self.start[rows, 0], self.basis[rows])
+
+
+def _basis(sight: Array, towards_north: Array) -> Array:
+    up = towards_north - sight
+    up = unit(up - sight * np.sum(up * sight, axis=-1, keepdims=True))
+    return np.stack([np.cross(up, sight), up], axis=1)
+
+
+def _places(directions: Array, sight: Array, basis: Array) -> Array:
+    depth = np.einsum("mki,mi->mk", directions, sight)
+    return np.asarray(directions @ np.swapaxes(basis, -1, -2) / depth[..., None])
+
+
+def field_limits(
+    centres: tuple[Array, Array], fast: FastSky, optics: Optics, tracking: Tracking, tolerance_arcsec: float
+) -> tuple[Array, Array]:
+    """Return when the first star of each of many fields has moved by the tolerance.
+
+    Parameters
+    ----------
+    centres : tuple of ndarray, shape (n,)
+        Hour angles and declinations of date. [rad]
+    fast : FastSky
+    optics : Optics
+    tracking : Tracking
+        How the mount carries the camera.
+    tolerance_arcsec : float
+
+    Returns
+    -------
+    limit, available : ndarray, shape (n,)
+        As for `first_limits`. [s]
+    """
+    hours, declinations = centres
+    limit, available = np.empty((2, len(hours)))
+    altitude = np.arcsin(fast.airless(hours, declinations)[0][:, 2])
+    lowest = altitude - field_radius(optics)
+    low = lowest < (LOWEST if is_narrow(optics) else _LOW_REACH)
+    for part in (False, True):
+        chosen = np.flatnonzero(low == part)
+        step = max(1, _AT_ONCE // (90 if part else 20))
+        for first in range(0, len(chosen), step):
+            some = chosen[first : first + step]
+            fields = Fields.of(fast, optics, hours[some], declinations[some], part)
+            limit[some], available[some] = first_limits(fields, tracking, tolerance_arcsec)
+    return limit, available
+
+
+@dataclass(frozen=True, slots=True)
+class Tracking:
+    """How a mount carries the camera.
+
+    Attributes
+    ----------
+    axis : ndarray, shape (3,)
+        Its elevated end, East-North-Up.
+    guided : bool
+        Whether a guider holds the guide star; periodic error counts only without one.
+    turn : float
+        Rate at which the unguided mount turns. [rad/s]
+    """
+
+    axis: Array
+    guided: bool
+    turn: float = SIDEREAL_RATE
+
+
+def first_limits(fields: Fields, tracking: Tracking, tolerance_arcsec: float) -> tuple[Array, Array]:
+    """Return when the first star of each field has moved by the tolerance.
+
+    Parameters
+    ----------
+    fields : Fields
+    tracking : Tracking
+    tolerance_arcsec : float
+
+    Returns
+    -------
+    limit : ndarray, shape (n,)
+        Infinite where it does not happen before the centre sets, or within 6 h. [s]
+    available : ndarray, shape (n,)
+        Until the centre sets, at most 6 h. [s]
+    """
+    search = _Search(fields, tracking, tolerance_arcsec)
+    count = len(fields.start)
+    limit, available = np.full(count, np.inf), np.full(count, LONGEST_S)
+    rows, before = np.arange(count), np.zeros(count)
+    for seconds in search.moments():
+        size, height = search.largest(rows, np.full(len(rows), seconds))
+        reached = size >= tolerance_arcsec
+        if reached.any():
+            limit[rows[reached]] = search.narrowed(rows[reached], before[rows[reached]], seconds)
+        sets = ~reached & (height < np.sin(LOWEST)) & (height < fields.start[rows, 0, 2])
+        available[rows[sets]] = seconds
+        rows = rows[~reached & ~sets]
+        before[rows] = seconds
+        if not len(rows):
+            break
+    return limit, available
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    fields: Fields
+    tracking: Tracking
+    tolerance: float
+
+    @property
+    def _worm(self) -> tuple[float, float]:
+        """Periodic error, peak to peak, and its period; zero where it does not count. [arcsec], [s]"""
+        optics = self.fields.optics
+        known = not self.tracking.guided and optics.periodic_error_arcsec and optics.worm_period_s
+        return (optics.periodic_error_arcsec, optics.worm_period_s) if known else (0.0, 0.0)
+
+    def moments(self) -> Array:
+        """Moments to look at, the last one 6 h. [s]"""
+        count = int(np.ceil(np.log(LONGEST_S / _SHORTEST_S) / np.log(_FACTOR))) + 1
+        spread = np.geomspace(_SHORTEST_S, LONGEST_S, count)
+        _, period = self._worm
+        if not period:
+            return spread
+        return np.union1d(spread, np.arange(period / _EIGHTH, LONGEST_S, period / _EIGHTH))
+
+    def largest(self, rows: Ints, seconds: Array) -> tuple[Array, Array]:
+        """Largest motion of some fields, each at its own moment, and the sine of the centre's altitude. [arcsec]"""
+        fields = self.fields
+        airless = fields.fast.turned(fields.airless[rows], seconds)
+        seen = fields.fast.seen(airless)
+        back = seen[:, :-1] @ self._attitude(rows, seen[:, -1], seconds)
+        moved = (fields.places(rows, back) - fields.begin[rows]) / ARCSEC
+        size = self._with_worm(rows, moved, seconds)
+        still_up = fields.counts[rows] & (seen[:, :-1, 2] >= np.sin(LOWEST))
+        size = np.where(still_up, np.where(np.isfinite(size), size, np.inf), 0.0)
+        return size.max(axis=1), seen[:, 0, 2]
+
+    def _attitude(self, rows: Ints, guide: Array, seconds: Array) -> Array:
+        if self.tracking.guided:
+            return guided_attitude(
+                guide, self.fields.start[rows, -1], self.fields.start[rows, 0], self.tracking.axis
+            )
+        return tracking_attitude(self.tracking.axis, self.tracking.turn * seconds, self.fields.fast.north)
+
+    def _with_worm(self, rows: Ints, moved: Array, seconds: Array) -> Array:
+        """Size of the motion, (m, k), periodic error at its worst phase: over some time it changes by this much."""
+        height, period = self._worm
+        if not period:
+            return np.asarray(np.hypot(moved[..., 0], moved[..., 1]))
+        start = self.fields.start[rows, :-1]
+        turned = start @ tracking_attitude(self.tracking.axis, _SMALL, self.fields.fast.north)
+        slope = (self.fields.places(rows, turned) - self.fields.begin[rows]) / _SMALL
+        swing = slope * (height * np.abs(np.sin(np.pi * seconds / period)))[:, None, None]
+        return np.asarray(np.maximum(*(np.hypot(*np.moveaxis(moved + s * swing, -1, 0)) for s in (1, -1))))
+
+    def narrowed(self, rows: Ints, before: Array, after: float) -> Array:
+        """Narrow the crossing of some fields down, between a moment before and one after it. [s]"""
+        low, high = before.copy(), np.full(len(rows), after)
+        for _ in range(_REFINED):
+            middle = (low + high) / 2
+            over = self.largest(rows, middle)[0] >= self.tolerance
+            low, high = np.where(over, low, middle), np.where(over, middle, high)
+        small, large = self.largest(rows, low)[0], self.largest(rows, high)[0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.where(np.isfinite(large), (self.tolerance - small) / (large - small), 0.0)
+        return np.asarray(low + np.clip(np.nan_to_num(part), 0.0, 1.0) * (high - low))
