@@ -40,6 +40,7 @@ __all__ = [
     "moments_over",
     "predict_drift",
     "require_up",
+    "steady_rate",
     "tracking_rate",
 ]
 
@@ -276,6 +277,11 @@ def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool, start_s: f
         first = max(start_s - _ASIDE_S, 0.0)
         sides = track.at(np.array([first, first + 2 * _ASIDE_S]))[:, 0]
         return _angle_about(pole, sides[0], sides[1], north) / (2 * _ASIDE_S)
+    return steady_rate(rate)
+
+
+def steady_rate(rate: Rate) -> float:
+    """Return a rate that does not depend on the target: sidereal (King's too, about), solar or lunar. [rad/s]"""
     if rate == "solar":
         return 2 * np.pi / _SOLAR_DAY_S
     if rate == "lunar":

@@ -24,6 +24,7 @@ __all__ = ["Exposure", "Limit", "axes_drawn", "exposure_limit", "limits_of", "re
 Limit = Literal["drift", "rotation", "refraction", "periodic error", "6 h", "sets"]
 
 _DRAWS = 1024
+_TRIED = 16  # axes that tell which places of the sensor move most
 _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
 
@@ -128,6 +129,7 @@ def exposure_limit(
     pole: Pole,
     tolerance_arcsec: float,
     covariance: Array | None = None,
+    degrees_of_freedom: int = 0,
 ) -> Exposure:
     """Find the longest exposure.
 
@@ -142,6 +144,8 @@ def exposure_limit(
         Largest motion that is tolerated. [arcsec]
     covariance : ndarray, shape (2, 2), optional
         Of the axis on its tangent plane (azimuth times cos altitude, altitude). [rad^2]
+    degrees_of_freedom : int
+        Behind the covariance; 0 for a known noise.
 
     Returns
     -------
@@ -152,8 +156,9 @@ def exposure_limit(
     by, where = (scene.ends_by, None) if limit is None else _blame(scene, axis, pole, limit)
     sure = None
     if covariance is not None:
-        draws = axes_drawn(axis, covariance)
-        sure = float(np.quantile(limits_of(scene, draws, tolerance_arcsec, limit), 0.05, method="lower"))
+        draws = axes_drawn(axis, covariance, degrees_of_freedom)
+        telling = _telling(scene, draws[:: len(draws) // _TRIED], limit or scene.end_s)
+        sure = float(np.quantile(limits_of(telling, draws, tolerance_arcsec, limit), 0.05, method="lower"))
     return Exposure(
         guided=scene.guided,
         tolerance_arcsec=tolerance_arcsec,
@@ -198,19 +203,31 @@ def _blame(scene: Scene, axis: Array, pole: Pole, limit: float) -> tuple[Limit, 
         "refraction": float(on_pole[worst] @ along),
         "periodic error": float(periodic @ along),
     }
-    east, north = (float(offset) / DEGREE for offset in scene.optics.sensor_offsets[worst])
+    east, north = (float(offset) / DEGREE for offset in scene.offsets[scene.chosen[worst]])
     return max(parts, key=lambda cause: parts[cause]), (east, north)
 
 
-def axes_drawn(axis: Array, covariance: Array, count: int = _DRAWS) -> Array:
+def _telling(scene: Scene, axes: Array, around_s: float) -> Scene:
+    """Return the scene with the places alone that move most for one of some axes at some moment."""
+    seconds = np.minimum(np.geomspace(0.05, 3.0, 16) * around_s, scene.end_s)
+    worst = np.concatenate([largest_motion(scene, axis[None], seconds)[0].argmax(axis=-1) for axis in axes])
+    return scene.only(np.unique(worst))
+
+
+def axes_drawn(axis: Array, covariance: Array, degrees_of_freedom: int = 0, count: int = _DRAWS) -> Array:
     """Return axes that follow a covariance evenly, shape (count, 3); the same ones each time.
 
-    An additive recurrence (Roberts' R2 sequence, from memory) in the place of random numbers: it fills the
-    square more evenly, so that quantiles scatter less.
+    Where few residuals gave the scale, the axes follow Student's t, by a scale of their own for each. An additive
+    recurrence (Roberts' R3 sequence, from memory) in the place of random numbers: it fills the cube more evenly, so
+    that quantiles scatter less.
     """
-    root = 1.32471795724474602596  # of x^3 = x + 1
-    square = (0.5 + np.arange(1, count + 1)[:, None] * np.array([1 / root, 1 / root**2])) % 1
-    radius, angle = np.sqrt(-2 * np.log1p(-square[:, 0])), 2 * np.pi * square[:, 1]
+    from scipy.special import gammaincinv  # only results need it, not --help
+
+    root = 1.22074408460575947536  # of x^4 = x + 1
+    cube = (0.5 + np.arange(1, count + 1)[:, None] / root ** np.arange(1, 4)) % 1
+    radius, angle = np.sqrt(-2 * np.log1p(-cube[:, 0])), 2 * np.pi * cube[:, 1]
+    if degrees_of_freedom > 0:  # chi square by its quantile
+        radius /= np.sqrt(2 * gammaincinv(degrees_of_freedom / 2, cube[:, 2]) / degrees_of_freedom)
     normal = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1)
     values, vectors = np.linalg.eigh(covariance)
     offsets = normal * np.sqrt(np.maximum(values, 0)) @ vectors.T
@@ -247,6 +264,9 @@ def required_error(scene: Scene, pole: Pole, tolerance_arcsec: float, want_s: fl
         )
     seconds = _moments(scene, want_s / 2)
     seconds = np.union1d(seconds[seconds < want_s], want_s)
+    ring = np.linspace(0, 2 * np.pi, _TRIED, endpoint=False)
+    tried = [_around(pole, np.full(_TRIED, radius), ring) for radius in (0.0, 1.0, 10.0, 100.0)]
+    scene = _telling(scene, np.concatenate(tried), want_s / 3)
 
     def allowed(radii: Array, angles: Array) -> Array:
         size = largest_motion(scene, _around(pole, radii, angles), seconds)

@@ -54,6 +54,11 @@ class FastSky:
         star = cd * outward + sd * self.celestial_pole
         return star, s * self.upper_meridian - c * west, cd * self.celestial_pole - sd * outward
 
+    def place(self, airless: Array) -> tuple[Array, Array]:
+        """Return hour angle, within +-pi, and declination of date of directions without air, shape (n, 3). [rad]"""
+        height = np.clip(airless @ self.celestial_pole, -1.0, 1.0)
+        return np.arctan2(-airless[:, 0], airless @ self.upper_meridian), np.arcsin(height)
+
     def turned(self, airless: Array, seconds: npt.ArrayLike) -> Array:
         """Return where stars, shape (..., k, 3), stand without air some seconds, shape (...), later."""
         elevated = self.celestial_pole if self.north else -self.celestial_pole

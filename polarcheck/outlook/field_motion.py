@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +10,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
-from polarcheck.outlook.sensor_stars import LOWEST, field_radius, is_narrow, low_places, sensor_border
+from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
 from polarcheck.sky import guided_attitude, tracking_attitude
 from polarcheck.vectors import Array, unit
 
@@ -24,7 +24,6 @@ _FACTOR = 1.5  # between moments: motion that turns back within less is not seen
 _REFINED = 4  # steps that narrow a crossing down
 _EIGHTH = 8  # of the worm's period between moments, so that each crest is one of them
 _SMALL = 1e-6  # turn for the slope of a periodic error [rad]
-_LOW_REACH = 16 * DEGREE  # a wide field that reaches down to here has stars on lines of low altitude
 _AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
 
 
@@ -127,15 +126,15 @@ def field_limits(
     hours, declinations = centres
     limit, available = np.empty((2, len(hours)))
     altitude = np.arcsin(fast.airless(hours, declinations)[0][:, 2])
-    lowest = altitude - field_radius(optics)
-    low = lowest < (LOWEST if is_narrow(optics) else _LOW_REACH)
+    low = altitude - field_radius(optics) < low_reach(optics)
     for part in (False, True):
         chosen = np.flatnonzero(low == part)
-        step = max(1, _AT_ONCE // (90 if part else 20))
+        step = max(1, _AT_ONCE // (160 if part else 20))
         for first in range(0, len(chosen), step):
             some = chosen[first : first + step]
             fields = Fields.of(fast, optics, hours[some], declinations[some], part)
-            limit[some], available[some] = first_limits(fields, tracking, tolerance_arcsec)
+            own = tracking if tracking.turns is None else replace(tracking, turns=tracking.turns[some])
+            limit[some], available[some] = first_limits(fields, own, tolerance_arcsec)
     return limit, available
 
 
@@ -149,13 +148,13 @@ class Tracking:
         Its elevated end, East-North-Up.
     guided : bool
         Whether a guider holds the guide star; periodic error counts only without one.
-    turn : float
-        Rate at which the unguided mount turns. [rad/s]
+    turns : ndarray, shape (n,), or None
+        Rate at which the unguided mount turns for each field; None: the mean sidereal rate. [rad/s]
     """
 
     axis: Array
     guided: bool
-    turn: float = SIDEREAL_RATE
+    turns: Array | None = None
 
 
 def first_limits(fields: Fields, tracking: Tracking, tolerance_arcsec: float) -> tuple[Array, Array]:
@@ -231,7 +230,9 @@ class _Search:
             return guided_attitude(
                 guide, self.fields.start[rows, -1], self.fields.start[rows, 0], self.tracking.axis
             )
-        return tracking_attitude(self.tracking.axis, self.tracking.turn * seconds, self.fields.fast.north)
+        turns = self.tracking.turns
+        rate = SIDEREAL_RATE if turns is None else turns[rows]
+        return tracking_attitude(self.tracking.axis, rate * seconds, self.fields.fast.north)
 
     def _with_worm(self, rows: Ints, moved: Array, seconds: Array) -> Array:
         """Size of the motion, (m, k), periodic error at its worst phase: over some time it changes by this much."""

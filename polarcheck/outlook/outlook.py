@@ -166,7 +166,7 @@ class Outlook:
         return tuple(rows)
 
     def map(self) -> SkyMap:
-        """Find the longest exposure all over the sky, hour angle by declination; periodic error aside."""
+        """Find the longest exposure all over the sky, hour angle by declination."""
         alignment = self.alignment
         return exposure_map(
             alignment.axis, alignment.sky, self.optics, self.tolerance_arcsec, guided=self.guided
@@ -221,7 +221,9 @@ class Outlook:
 
     def _exposure(self, scene: Scene) -> Exposure:
         found = self.alignment
-        return exposure_limit(scene, found.axis, found.pole, self.tolerance_arcsec, found.covariance)
+        return exposure_limit(
+            scene, found.axis, found.pole, self.tolerance_arcsec, found.covariance, found.degrees_of_freedom
+        )
 
     def _required(self, scene: Scene, want_s: float) -> float | None:
         return required_error(scene, self.alignment.pole, self.tolerance_arcsec, want_s)

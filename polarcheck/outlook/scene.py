@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.errors import InputError
 from polarcheck.outlook.drift import Rate, require_up, tracking_rate
+from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
 from polarcheck.sky import (
+    AIRLESS,
     Pole,
     Sky,
     Track,
@@ -26,18 +30,19 @@ from polarcheck.vectors import Array
 __all__ = [
     "LONGEST_S",
     "Scene",
+    "is_up",
     "largest_motion",
     "motion",
     "periodic_motion",
-    "scene_from",
-    "scene_points",
     "set_scene",
 ]
+
+Ints = npt.NDArray[np.int_]
 
 LONGEST_S = 6 * 3600.0
 """How far exposures are looked ahead. [s]"""
 
-_LOWEST = float(np.sin(5 * DEGREE))  # below an observed altitude of 5 deg a target counts as set
+_LOWEST = float(np.sin(LOWEST))  # below it a target counts as set, and no star counts
 _TARGET_POINTS = 5  # the target and its four derivative points come first in a track
 
 
@@ -48,9 +53,11 @@ class Scene:
     Attributes
     ----------
     track : Track
-        The target, its four derivative points, the nine points of the sensor, the guide star.
-    start_s : float
-        Start, since the track's own. [s]
+        The target, its four derivative points, the places of the sensor, the guide star.
+    offsets : ndarray, shape (k, 2)
+        Of the places on the sensor: gnomonic, east and north; the first nine are `Optics.sensor_offsets`. [rad]
+    chosen : ndarray of int, shape (m,)
+        Those of them that are looked at.
     end_s : float
         How long the target can be exposed: until it sets, or 6 h. [s]
     ends_by : {"sets", "6 h"}
@@ -62,7 +69,8 @@ class Scene:
     """
 
     track: Track
-    start_s: float
+    offsets: Array
+    chosen: Ints
     end_s: float
     ends_by: Literal["sets", "6 h"]
     optics: Optics
@@ -70,8 +78,14 @@ class Scene:
     turn: float = SIDEREAL_RATE
 
     def stars(self, seconds: Array) -> Array:
-        """Observed directions of all points at moments since the start, shape (m, 15, 3)."""
-        return self.track.at(self.start_s + seconds)
+        """Observed directions at moments since the start, shape (n, 5 + m + 1, 3): target, chosen places, guide."""
+        every = self.track.at(seconds)
+        places = every[:, _TARGET_POINTS:-1][:, self.chosen]
+        return np.concatenate([every[:, :_TARGET_POINTS], places, every[:, -1:]], axis=1)
+
+    def only(self, places: Ints) -> Scene:
+        """Return the same with some of the places that are looked at, by index."""
+        return replace(self, chosen=self.chosen[places])
 
 
 def set_scene(
@@ -111,33 +125,38 @@ def set_scene(
     InputError
         The target is below the horizon.
     """
-    track = star_track(scene_points(target_deg, optics), utc, LONGEST_S + 40.0, sky)
-    require_up(track.at(np.zeros(1))[0, 0])
-    return scene_from(track, 0.0, pole, optics, guided=guided, rate=rate)
-
-
-def scene_points(target_deg: tuple[float, float], optics: Optics) -> Array:
-    """Return the ICRS directions that a scene follows, shape (15, 3)."""
+    offsets = _places(sky, target_deg, utc, optics)
     guide = np.array([optics.guide_offset_deg]) * DEGREE
     if float(np.hypot(*optics.guide_offset_deg)) >= 45:
-        raise InputError("the guide star is 45 deg or more from the target; give the offset in degrees")
-    return field_points(target_deg, np.concatenate([optics.sensor_offsets, guide]))
+        raise InputError(
+            "the guide star is 45 deg or more from the target; give the offset in degrees",
+            ["guide_offset_deg"],
+        )
+    points = field_points(target_deg, np.concatenate([offsets, guide]))
+    track = star_track(points, utc, LONGEST_S + 40.0, sky)
+    require_up(track.at(np.zeros(1))[0, 0])
+    end, ends_by = _available(track)
+    turn = tracking_rate(rate, track, pole.direction, track.north, 0.0)
+    return Scene(track, offsets, np.arange(len(offsets)), end, ends_by, optics, guided, turn)
 
 
-def scene_from(
-    track: Track, start_s: float, pole: Pole, optics: Optics, *, guided: bool, rate: Rate = "sidereal"
-) -> Scene:
-    """Return the scene of an exposure that begins some seconds into a track of `scene_points`."""
-    end, ends_by = _available(track, start_s)
-    turn = tracking_rate(rate, track, pole.direction, track.north, start_s)
-    return Scene(track, start_s, end, ends_by, optics, guided, turn)
+def _places(sky: Sky, target_deg: tuple[float, float], utc: tuple[float, float], optics: Optics) -> Array:
+    """Offsets of the sensor's edge, and of what it sees low over the horizon at the start, shape (k, 2). [rad]"""
+    border = sensor_border(optics)
+    points = field_points(target_deg, np.zeros((0, 2)))
+    airless = Sky(sky.site, AIRLESS).observed(points[None], np.array([utc]))
+    frame = field_frame(airless[0])
+    if np.arcsin(frame.sight[2]) - field_radius(optics) >= low_reach(optics):
+        return border
+    lines, inside = low_places(optics, FastSky(sky), frame.sight[None], frame.east[None], frame.north[None])
+    return np.concatenate([border, lines[inside]])
 
 
-def _available(track: Track, start_s: float) -> tuple[float, Literal["sets", "6 h"]]:
+def _available(track: Track) -> tuple[float, Literal["sets", "6 h"]]:
     """Time until the target sinks through the lowest altitude, at most 6 h."""
-    longest = min(LONGEST_S, float(track.seconds[-1]) - start_s)
+    longest = LONGEST_S
     seconds = np.linspace(0.0, longest, int(longest // 30) + 2)
-    height = track.at(start_s + seconds)[:, 0, 2] - _LOWEST
+    height = track.at(seconds)[:, 0, 2] - _LOWEST
     sinking = np.flatnonzero((height[1:] < 0) & (height[1:] < height[:-1]))
     if not len(sinking):
         return longest, "6 h"
@@ -146,6 +165,11 @@ def _available(track: Track, start_s: float) -> tuple[float, Literal["sets", "6 
         return float(seconds[i]), "sets"
     part = height[i] / (height[i] - height[i + 1])
     return float(seconds[i] + part * (seconds[i + 1] - seconds[i])), "sets"
+
+
+def is_up(scene: Scene) -> npt.NDArray[np.bool_]:
+    """Return which places that are looked at stand above an altitude of 5 deg at the start, shape (k,)."""
+    return np.asarray(scene.stars(np.zeros(1))[0, _TARGET_POINTS:-1, 2] >= _LOWEST)
 
 
 def motion(scene: Scene, axes: Array, seconds: Array) -> Array:
@@ -161,8 +185,8 @@ def motion(scene: Scene, axes: Array, seconds: Array) -> Array:
 
     Returns
     -------
-    ndarray, shape (m, n, 9, 2)
-        East and north for the nine points of the sensor, periodic error aside. [arcsec at the centre]
+    ndarray, shape (m, n, k, 2)
+        East and north for the places that are looked at, periodic error aside. [arcsec at the centre]
     """
     start = scene.stars(np.zeros(1))[0]
     frame = field_frame(start[:_TARGET_POINTS])
@@ -176,7 +200,10 @@ def motion(scene: Scene, axes: Array, seconds: Array) -> Array:
 
 
 def largest_motion(scene: Scene, axes: Array, seconds: Array) -> Array:
-    """Return the largest motion over the sensor, periodic error at its worst phase, shape (m, n, 9). [arcsec]"""
+    """Return the motion of each place, periodic error at its worst phase, shape (m, n, k). [arcsec]
+
+    It is 0 for a star below an altitude of 5 deg, then or at the start: nobody images there.
+    """
     moved = motion(scene, axes, seconds)
     swing = periodic_motion(scene, axes, seconds)
     if swing is None:
@@ -185,11 +212,13 @@ def largest_motion(scene: Scene, axes: Array, seconds: Array) -> Array:
         ends = [np.hypot(*np.moveaxis(moved + sign * swing, -1, 0)) for sign in (1, -1)]
         size = np.maximum(*ends)
     # a guide star out of reach of both turns is a motion beyond any tolerance
-    return np.asarray(np.where(np.isfinite(size), size, np.inf))
+    size = np.where(np.isfinite(size), size, np.inf)
+    height = scene.stars(np.concatenate([np.zeros(1), seconds]))[:, _TARGET_POINTS:-1, 2]
+    return np.asarray(np.where((height[0] >= _LOWEST) & (height[1:] >= _LOWEST), size, 0.0))
 
 
 def periodic_motion(scene: Scene, axes: Array, seconds: Array) -> Array | None:
-    """Largest displacement by periodic error, either way, shape (m, n, 9, 2) or one that broadcasts. [arcsec]"""
+    """Largest displacement by periodic error, either way, shape (m, n, k, 2) or one that broadcasts. [arcsec]"""
     optics = scene.optics
     if scene.guided or not optics.periodic_error_arcsec or not optics.worm_period_s:
         return None

@@ -15,16 +15,21 @@ from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
 from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt
 
-__all__ = ["LOWEST", "field_radius", "is_narrow", "low_places", "sensor_border"]
+__all__ = ["LOWEST", "field_radius", "low_places", "low_reach", "sensor_border"]
+
+Bools = npt.NDArray[np.bool_]
 
 LOWEST = 5 * DEGREE
 """Observed altitude below which no star counts. [rad]"""
 
-_LINES = (
-    np.array([5.0005, 5.3, 5.8, 6.6, 8.0, 10.5, 14.0]) * DEGREE
-)  # observed altitudes, denser where air changes fast
-_COARSE, _ALONG = 41, 9  # azimuths that look for a line's part on the sensor, and stars on that part
+_SOON_SET_DEG = np.arange(0.0005, 1.2, 0.06)  # the star that moves most is often the one that is about to set
+_HIGHER_DEG = np.array([1.3, 1.55, 1.9, 2.4, 3.1, 4.2, 6.0, 9.0])  # the air changes ever more slowly
+_LINES = LOWEST + np.concatenate([_SOON_SET_DEG, _HIGHER_DEG]) * DEGREE
+
+_COARSE, _ALONG = 41, 5  # azimuths that look for a line's part on the sensor, and stars on that part
+_HALVED = 6  # steps that find the end of that part
 _NARROW = 5 * DEGREE  # half a diagonal up to which nine places tell all
+_LOW_REACH = 16 * DEGREE  # of a wide field
 _ALONG_SIDE = (-0.25, 0.25)
 _QUARTERS = np.array(
     [[x, side] for side in (-0.5, 0.5) for x in _ALONG_SIDE]
@@ -47,6 +52,11 @@ def sensor_border(optics: Optics) -> Array:
 def is_narrow(optics: Optics) -> bool:
     """Whether a field is so small that all in it moves alike but for a turn and a stretch."""
     return field_radius(optics) < _NARROW
+
+
+def low_reach(optics: Optics) -> float:
+    """Return the altitude down to which a field must reach for stars on lines of low altitude to tell more. [rad]"""
+    return LOWEST if is_narrow(optics) else _LOW_REACH
 
 
 def field_radius(optics: Optics) -> float:
@@ -79,12 +89,14 @@ def low_places(
     coarse = azimuth[:, None, None] + window * np.linspace(-1, 1, _COARSE) + np.zeros((1, len(_LINES), 1))
     frame = (star, east, north)
     inside = optics.contains(_offsets(fast, coarse, frame))
-    some = inside.any(axis=-1)
-    step = 2 * window / (_COARSE - 1)
-    first = np.take_along_axis(coarse, inside.argmax(axis=-1)[..., None], axis=-1) - step
-    last = (
-        np.take_along_axis(coarse, _COARSE - 1 - inside[..., ::-1].argmax(axis=-1)[..., None], axis=-1) + step
-    )
+    some: Bools = np.asarray(inside.any(axis=-1), dtype=bool)
+    first = np.take_along_axis(coarse, inside.argmax(axis=-1)[..., None], axis=-1)
+    last = np.take_along_axis(coarse, _COARSE - 1 - inside[..., ::-1].argmax(axis=-1)[..., None], axis=-1)
+    step = np.full_like(first, 2 * window / (_COARSE - 1))
+    for _ in range(_HALVED):  # out to where the line leaves the sensor: there the motion is largest
+        step = step / 2
+        first = np.where(optics.contains(_offsets(fast, first - step, frame)), first - step, first)
+        last = np.where(optics.contains(_offsets(fast, last + step, frame)), last + step, last)
     offsets = _offsets(fast, first + (last - first) * np.linspace(0, 1, _ALONG), frame)
     on_sensor = np.asarray(optics.contains(offsets) * some[..., None], dtype=bool)
     count = len(star)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polarcheck.outlook.scene import Scene, motion, periodic_motion
+from polarcheck.outlook.scene import Scene, is_up, motion, periodic_motion
 from polarcheck.vectors import Array
 
 __all__ = ["StarLook", "elongation_of", "star_looks"]
@@ -72,7 +72,7 @@ def star_looks(
     Returns
     -------
     list of list of StarLook
-        For each length, the centre and the four corners. Periodic error begins at its steepest phase.
+        For each length, the centre and the corners above an altitude of 5 deg. Periodic error begins at its steepest phase.
     """
     return [_looks(scene, axis, length, fwhm_arcsec) for length in lengths_s]
 
@@ -80,16 +80,20 @@ def star_looks(
 def _looks(scene: Scene, axis: Array, length: float, fwhm_arcsec: float) -> list[StarLook]:
     scale = scene.optics.pixel_scale_arcsec
     seconds = np.linspace(0.0, length, _MOMENTS)
-    paths = motion(scene, axis[None], seconds)[0] / scale
-    swing = periodic_motion(scene, axis[None], seconds)
+    nine = scene.only(np.arange(len(scene.optics.sensor_offsets)))
+    paths = motion(nine, axis[None], seconds)[0] / scale
+    swing = periodic_motion(nine, axis[None], seconds)
     if swing is not None:
         turns = np.sin(2 * np.pi * seconds / scene.optics.worm_period_s) / 2
-        widest = periodic_motion(scene, axis[None], np.array([scene.optics.worm_period_s / 2]))
+        widest = periodic_motion(nine, axis[None], np.array([scene.optics.worm_period_s / 2]))
         assert widest is not None
         paths = paths + widest[0] / scale * turns[:, None, None]
     fwhm_px = fwhm_arcsec / scale
     looks = [_look("centre", length, paths[:, _CENTRE], fwhm_px)]
+    up = is_up(nine)
     for index in _CORNERS:
+        if not up[index]:
+            continue
         angle = np.degrees(np.arctan2(*scene.optics.sensor_offsets[index])) % 360
         looks.append(_look(f"corner at {angle:.0f} deg", length, paths[:, index], fwhm_px))
     return looks

@@ -9,15 +9,15 @@ import numpy as np
 from polarcheck.alignment import Alignment
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
-from polarcheck.outlook.drift import Rate
-from polarcheck.outlook.exposure import limits_of
+from polarcheck.outlook.drift import Rate, steady_rate
+from polarcheck.outlook.fast_sky import FastSky
+from polarcheck.outlook.field_motion import Tracking, field_limits
 from polarcheck.outlook.optics import Optics
-from polarcheck.outlook.scene import LONGEST_S, scene_from, scene_points
 from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
-from polarcheck.sky import moon_altitude_deg, moon_lit_part, star_track, sun_altitude_deg, tracking_attitude
+from polarcheck.sky import Sky, moon_altitude_deg, moon_lit_part, sun_altitude_deg
 from polarcheck.times import add_seconds, iso_from_utc
-from polarcheck.vectors import Array
+from polarcheck.vectors import Array, direction_from_spherical
 
 __all__ = ["Night", "Timeline", "night_of", "night_timeline"]
 
@@ -26,6 +26,7 @@ _DIM_SUN_DEG = -12.0  # of nautical twilight, where the sky never gets darker
 _STEP_S = 300.0
 _LOWEST_DEG = 5.0
 _ROW_S = 900.0
+_ASIDE_S = 20.0  # half the span over which King's rate is taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +124,13 @@ def night_of(utc: tuple[float, float], site: Site) -> Night:
     seconds = np.arange(-20 * 3600.0, 40 * 3600.0, _STEP_S)
     dates = np.array([add_seconds(utc, float(s)) for s in seconds])
     sun = sun_altitude_deg(dates, site)
-    for limit in (_DARK_SUN_DEG, _DIM_SUN_DEG):
-        found = _dark_span(seconds, sun, limit)
-        if found is not None:
-            return Night(add_seconds(utc, found[0]), add_seconds(utc, found[1]), limit)
+    dim = _dark_span(seconds, sun, _DIM_SUN_DEG)
+    if dim is not None:
+        inside = (seconds >= dim[0]) & (seconds <= dim[1])
+        dark = _dark_span(seconds[inside], sun[inside], _DARK_SUN_DEG, before=-np.inf)
+        begin, end = dim if dark is None else dark
+        limit = _DIM_SUN_DEG if dark is None else _DARK_SUN_DEG
+        return Night(add_seconds(utc, begin), add_seconds(utc, end), limit)
     raise InputError(
         "there is no night around that time at this site: the Sun stays above -12 deg, or below it all day; give "
         "another time",
@@ -134,15 +138,15 @@ def night_of(utc: tuple[float, float], site: Site) -> Night:
     )
 
 
-def _dark_span(seconds: Array, sun: Array, limit: float) -> tuple[float, float] | None:
-    """First dark span that ends after the moment 0. [s]"""
+def _dark_span(seconds: Array, sun: Array, limit: float, before: float = 0.0) -> tuple[float, float] | None:
+    """First span with the Sun below a limit that ends after a moment. [s]"""
     dark = sun < limit
     begins = np.flatnonzero(~dark[:-1] & dark[1:])
     ends = np.flatnonzero(dark[:-1] & ~dark[1:])
-    for end in ends[seconds[ends + 1] > 0]:
-        before = begins[begins < end]
-        if len(before):
-            return _crossing(seconds, sun, int(before[-1]), limit), _crossing(seconds, sun, int(end), limit)
+    for end in ends[seconds[ends + 1] > before]:
+        earlier = begins[begins < end]
+        if len(earlier):
+            return _crossing(seconds, sun, int(earlier[-1]), limit), _crossing(seconds, sun, int(end), limit)
     return None
 
 
@@ -186,12 +190,12 @@ def night_timeline(
     InputError
         There is no night, or the target never rises during it.
     """
-    site, pole = alignment.site, alignment.pole
+    site = alignment.site
     night = night_of(utc, site)
     length = float(((night.dawn[0] - night.dusk[0]) + (night.dawn[1] - night.dusk[1])) * 86400.0)
     seconds = np.linspace(0.0, length, max(2, round(length / _ROW_S) + 1))
-    track = star_track(scene_points(target_deg, optics), night.dusk, length + LONGEST_S + 40.0, alignment.sky)
-    sight = track.at(seconds)[:, 0]
+    dates = np.array([add_seconds(night.dusk, float(s)) for s in seconds])
+    sight = _sight(alignment.sky, target_deg, dates)
     altitude = np.arcsin(sight[:, 2]) / DEGREE
     if altitude.max() < _LOWEST_DEG:
         raise InputError(
@@ -199,12 +203,19 @@ def night_timeline(
             "check target, time and site",
             ["target_deg", "utc", "site"],
         )
+    fast = FastSky(alignment.sky)
+    up = altitude >= _LOWEST_DEG
+    hours, declinations = fast.place(fast.unlifted(sight))
+    turns = _turns(rate, fast, sight, alignment.pole.direction)
     limit = np.full(len(seconds), np.nan)
-    for i in np.flatnonzero(altitude >= _LOWEST_DEG):
-        scene = scene_from(track, float(seconds[i]), pole, optics, guided=guided, rate=rate)
-        limit[i] = limits_of(scene, alignment.axis[None], tolerance_arcsec)[0]
-    dates = np.array([add_seconds(night.dusk, float(s)) for s in seconds])
-    hours = _hour_angles(sight, track.pole, site.is_north)
+    limit[up], _ = field_limits(
+        (hours[up], declinations[up]),
+        fast,
+        optics,
+        Tracking(alignment.axis, guided, turns[up]),
+        tolerance_arcsec,
+    )
+    hours = hours / DEGREE
     return Timeline(
         night=night,
         seconds=seconds,
@@ -219,12 +230,22 @@ def night_timeline(
     )
 
 
-def _hour_angles(sight: Array, pole: Array, north: bool) -> Array:
-    """Hour angles about a pole, within +-180 deg."""
-    # the upper meridian, as seen from the pole: the side of the zenith
-    up = np.array([0.0, 0.0, 1.0]) - pole * pole[2]
-    west = tracking_attitude(pole, np.pi / 2, north) @ up
-    return np.asarray(np.arctan2(sight @ west, sight @ up) / DEGREE)
+def _sight(sky: Sky, target_deg: tuple[float, float], dates: Array) -> Array:
+    """Observed directions of a target at moments, shape (n, 3)."""
+    star = direction_from_spherical(target_deg[0] * DEGREE, target_deg[1] * DEGREE)
+    return sky.observed(np.broadcast_to(star, (len(dates), 1, 3)), dates)[:, 0]
+
+
+def _turns(rate: Rate, fast: FastSky, sight: Array, pole: Array) -> Array:
+    """Rate at which the unguided mount turns for an exposure that begins at each moment, shape (n,). [rad/s]"""
+    if rate != "king":
+        return np.full(len(sight), steady_rate(rate))
+    around = np.array([-_ASIDE_S, _ASIDE_S])
+    airless = fast.unlifted(sight)
+    before, after = (fast.seen(fast.turned(airless[:, None], np.full(len(sight), s)))[:, 0] for s in around)
+    a, b = np.cross(pole, before), np.cross(pole, after)
+    angle = np.arctan2(np.cross(a, b) @ pole, np.sum(a * b, axis=-1))
+    return np.asarray((-angle if fast.north else angle) / (2 * _ASIDE_S))
 
 
 def _meridian(seconds: Array, hours: Array) -> float | None:

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import astropy.units as u
 import numpy as np
 import pytest
+from astropy.coordinates import AltAz, EarthLocation, HADec, SkyCoord
+from astropy.time import Time
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
+from scipy.stats import f as f_distribution
 
 from polarcheck.constants import ARCMIN
-from polarcheck.outlook.exposure import exposure_limit, required_error
+from polarcheck.outlook.exposure import axes_drawn, exposure_limit, required_error
 from polarcheck.outlook.optics import Optics, parse_tolerance
 from polarcheck.outlook.scene import set_scene
+from polarcheck.outlook.skymap import exposure_map
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.observed import Sky
 from polarcheck.times import utc_from_iso
+from polarcheck.vectors import azalt_from_direction, direction_from_azalt, spherical_from_direction
 from tests.brute_force import axis_of, camera_basis, carried_back, directions, icrs, plane, star_at
 
 START = "2026-11-14T21:00:00"
@@ -28,10 +34,16 @@ class TrackedStars:
     """Stars over a sensor, tracked once by astropy, for any axis: the brute force."""
 
     def __init__(
-        self, site: Site, air: Atmosphere, target: tuple[float, float], optics: Optics, seconds: np.ndarray
+        self,
+        site: Site,
+        air: Atmosphere,
+        target: tuple[float, float],
+        optics: Optics,
+        seconds: np.ndarray,
+        grid: tuple[int, int] = (5, 5),
     ) -> None:
         angle = np.radians(optics.camera_angle_deg)
-        x, y = np.meshgrid(np.linspace(-0.5, 0.5, 5), np.linspace(-0.5, 0.5, 5))
+        x, y = np.meshgrid(*(np.linspace(-0.5, 0.5, count) for count in grid))
         across = x.ravel() * optics.width_px * optics.pixel_scale_arcsec / 3600
         up = y.ravel() * optics.height_px * optics.pixel_scale_arcsec / 3600
         east, north = across * np.cos(angle) + up * np.sin(angle), up * np.cos(angle) - across * np.sin(angle)
@@ -49,7 +61,10 @@ class TrackedStars:
             else carried_back(self.seen, axis, self.seconds, self.site.latitude_deg >= 0)
         )
         places = plane(back[:, 3:], *basis)
-        return np.asarray(np.hypot(*np.moveaxis(places - places[0], -1, 0)).max(axis=1)[1:])
+        moved = np.hypot(*np.moveaxis(places - places[0], -1, 0))
+        height = self.seen[:, 3:, 2]  # stars below 5 deg, then or at the start, do not count
+        up = (height > np.sin(np.radians(5))) & (height[0] > np.sin(np.radians(5)))
+        return np.asarray(np.where(up, moved, 0.0).max(axis=1)[1:])
 
     def _guided(self, axis: np.ndarray) -> np.ndarray:
         """Find both turns that hold the guide star, by a general solver."""
@@ -280,3 +295,76 @@ def test_tolerance_as_elongation() -> None:
     trail = parse_tolerance("1.2elongation", 1.0, fwhm_arcsec=3.0)
     across = 3.0 / 2.354820045
     assert np.sqrt(across**2 + trail**2 / 12) / across == pytest.approx(1.2)
+
+
+WIDE = [
+    # lens [mm], altitude of the target [deg], azimuth [deg], guided: sensors that see down to the horizon
+    (20.0, 37.0, 100.0, False),
+    (14.0, 45.0, 200.0, True),
+    (35.0, 29.0, 280.0, True),
+    (50.0, 16.0, 30.0, False),
+    (400.0, 10.0, 120.0, False),
+]
+
+
+@pytest.mark.parametrize(("lens_mm", "altitude", "azimuth", "guided"), WIDE)
+def test_wide_fields_are_looked_at_down_to_five_degrees(
+    lens_mm: float, altitude: float, azimuth: float, guided: bool
+) -> None:
+    """No star of a grid of 61 x 41 over the sensor that stands above 5 deg moves too far before; one nearly does then.
+
+    3 % beyond the tolerance and 8 % below it: the motion changes by that much within a step of the grid near 5 deg.
+    """
+    air = standard_atmosphere(NORTH.height_m)
+    sky, utc = Sky(NORTH, air), utc_from_iso(START)
+    seen = direction_from_azalt(np.radians(azimuth), np.radians(altitude))
+    ra, dec = spherical_from_direction(sky.icrs(seen[None, None], np.array([utc]))[0, 0])
+    target = float(np.degrees(ra)), float(np.degrees(dec))
+    optics = Optics(4.3e-3 / lens_mm * 206264.806, 6000, 4000)
+    tolerance = optics.pixel_scale_arcsec
+    pole = sky.refracted_pole
+    axis = axis_of(NORTH, pole.altitude_deg, (6.0, 4.0))
+    scene = set_scene(sky, pole, target, utc, optics, guided=guided)
+    limit = exposure_limit(scene, axis, pole, tolerance).limit_s
+    assert limit is not None
+    grid = TrackedStars(NORTH, air, target, optics, limit * np.array([0.5, 0.9, 1.0]), (61, 41))
+    largest = grid.largest(axis, guided)
+    assert largest[-1] == pytest.approx(tolerance, rel=0.08)
+    assert (largest < 1.03 * tolerance).all()
+    of_map = exposure_map(
+        axis,
+        sky,
+        optics,
+        tolerance,
+        guided=guided,
+        hour_angle_deg=np.array([place_of_date(sky, seen)[0]]),
+        declination_deg=np.array([place_of_date(sky, seen)[1]]),
+    )
+    assert of_map.limit_s[0, 0] == pytest.approx(limit, rel=0.03)  # what is asked of the map
+
+
+def place_of_date(sky: Sky, seen: np.ndarray) -> tuple[float, float]:
+    """Hour angle and declination of date, by astropy, of what is seen in a direction at the start. [deg]"""
+    place = EarthLocation.from_geodetic(sky.site.longitude_deg, sky.site.latitude_deg, sky.site.height_m)
+    time = Time(START, scale="utc", location=place)
+    air = {
+        "pressure": sky.air.pressure_hpa * u.hPa,
+        "temperature": sky.air.temperature_c * u.deg_C,
+        "relative_humidity": sky.air.relative_humidity,
+        "obswl": sky.air.wavelength_um * u.um,
+    }
+    azimuth, altitude = (float(angle) * u.rad for angle in azalt_from_direction(seen))
+    up = AltAz(az=azimuth, alt=altitude, obstime=time, location=place, **air)
+    star = SkyCoord(up).transform_to(HADec(obstime=time, location=place))
+    return float(star.ha.wrap_at(180 * u.deg).deg), float(star.dec.deg)
+
+
+@pytest.mark.parametrize("frames", [3, 4, 8])
+def test_axes_drawn_from_few_residuals_follow_students_t(frames: int) -> None:
+    """Half the squared radius of two t-distributed coordinates follows Fisher's F with 2 and dof (scipy.stats.f)."""
+    dof = 2 * frames - 4
+    axis = axis_of(NORTH, 47.0, (0.0, 0.0))
+    drawn = axes_drawn(axis, np.eye(2) * ARCMIN**2, dof, 4096)
+    half = (np.linalg.norm(drawn - axis, axis=-1) / ARCMIN) ** 2 / 2
+    for part in (0.5, 0.9, 0.95):  # scatter of a share of 4,096: 0.8 % at most
+        assert np.mean(half <= f_distribution(2, dof).ppf(part)) == pytest.approx(part, abs=0.01)
