@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polarcheck.axis import camera_attitudes, pointing_at, solve_axis
+from polarcheck.alignment import FLEXURE_ARCSEC, Systematic
+from polarcheck.axis import camera_attitudes, fit_axis, flexure_region, pointing_at, solve_axis
 from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
 from polarcheck.errors import Notice
 from polarcheck.frames import SENSOR_WEIGHTS, node_pixels
@@ -16,12 +17,18 @@ from polarcheck.vectors import Array, unit
 __all__ = [
     "ASSUMED_CAMERA",
     "DEMO_CAMERA",
+    "FRAME_S",
     "ExpectedSigma",
     "PlanCamera",
     "camera_of",
     "expected_sigma",
     "sigma_of",
+    "with_sag",
 ]
+
+
+FRAME_S = 90.0
+"""From one frame of a sweep to the next: a turn, settling, an exposure. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +43,17 @@ class PlanCamera:
         At the centre. [arcsec/px]
     noise_px : float
         Pointing noise of a frame, per coordinate. [px]
+    flexure_arcsec : float
+        Sag and creep that are allowed for, as `measure` does. [arcsec]
     assumed : bool
-        Whether nobody stated it.
+        Whether nobody stated sensor and scale.
     """
 
     width_px: int
     height_px: int
     scale_arcsec: float
     noise_px: float = FRAME_NOISE_PX
+    flexure_arcsec: float = FLEXURE_ARCSEC
     assumed: bool = False
 
     @property
@@ -71,11 +81,12 @@ DEMO_CAMERA = PlanCamera(1200, 900, 206.265 * 6.0 / 250.0, assumed=True)
 
 def camera_of(rig: Rig | None, noise_px: float = FRAME_NOISE_PX) -> PlanCamera:
     """Return the camera of a rig file; that of the demo rig, said to be assumed, where it is not stated whole."""
+    told = rig.mount.flexure_arcsec if rig else None
+    flexure = FLEXURE_ARCSEC if told is None else told
     scale = rig.pixel_scale_arcsec if rig else None
     if rig is None or scale is None or rig.camera.width_px is None or rig.camera.height_px is None:
-        demo = DEMO_CAMERA
-        return PlanCamera(demo.width_px, demo.height_px, demo.scale_arcsec, noise_px, assumed=True)
-    return PlanCamera(rig.camera.width_px, rig.camera.height_px, scale, noise_px)
+        return replace(DEMO_CAMERA, noise_px=noise_px, flexure_arcsec=flexure)
+    return PlanCamera(rig.camera.width_px, rig.camera.height_px, scale, noise_px, flexure)
 
 
 ASSUMED_CAMERA = Notice(
@@ -101,12 +112,17 @@ class ExpectedSigma:
         Root mean square of the error on the sky. [arcmin]
     correlation : float
         Between azimuth and altitude.
+    sag_azimuth_arcmin, sag_altitude_arcmin : float or None
+        By how much sag and creep of the allowed size may shift the answer besides, as `measure` states it; a bound, no
+        sigma. None where it was not asked for. [arcmin]
     """
 
     azimuth_arcmin: float
     altitude_arcmin: float
     total_arcmin: float
     correlation: float
+    sag_azimuth_arcmin: float | None = None
+    sag_altitude_arcmin: float | None = None
 
 
 def expected_sigma(
@@ -131,8 +147,7 @@ def expected_sigma(
     ExpectedSigma
         For noise as assumed; `measure` states a larger one for few frames, since it does not know the noise.
     """
-    looks = pointing_at(axis, distance, angles, north)
-    observed = np.stack([_frame(look, axis, camera.points) for look in looks])
+    observed = _observed(axis, distance, angles, north, camera)
     count = len(angles)
     attitudes = camera_attitudes(
         observed, SENSOR_WEIGHTS, np.zeros(count, dtype=int), np.full(count, camera.noise)
@@ -140,6 +155,24 @@ def expected_sigma(
     one = np.zeros(count, dtype=int)
     information = solve_axis(attitudes, one, np.ones(count, dtype=bool), axis).information
     return sigma_of(np.asarray(np.linalg.pinv(information, hermitian=True), dtype=float), axis)
+
+
+def with_sag(
+    expected: ExpectedSigma, axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera
+) -> ExpectedSigma:
+    """Return the same with what sag and creep may do to a sweep whose frames follow each other by `FRAME_S`."""
+    observed = _observed(axis, distance, angles, north, camera)
+    fit = fit_axis(observed, SENSOR_WEIGHTS, np.full(len(angles), camera.noise), axis)
+    elapsed = np.linspace(0.0, (len(angles) - 1) * FRAME_S, len(angles), dtype=np.float64)
+    region = flexure_region(fit, camera.flexure_arcsec * ARCSEC, elapsed)
+    azimuth, altitude = Systematic(camera.flexure_arcsec, "assumed", region).half_widths_arcmin(axis)
+    return replace(expected, sag_azimuth_arcmin=azimuth, sag_altitude_arcmin=altitude)
+
+
+def _observed(axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera) -> Array:
+    """Sensor points of a sweep's frames as they would be seen, shape (n, 9, 3)."""
+    looks = pointing_at(axis, distance, angles, north)
+    return np.stack([_frame(look, axis, camera.points) for look in looks])
 
 
 def sigma_of(covariance: Array, axis: Array) -> ExpectedSigma:

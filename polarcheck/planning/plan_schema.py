@@ -52,6 +52,11 @@ class SigmaTable(Table):
     altitude_sigma_arcmin: float = Field(description="[arcmin].")
     total_arcmin: float = Field(description="Root mean square on the sky [arcmin].")
     correlation: float = Field(description="Between azimuth and altitude.")
+    sag_azimuth_arcmin: float | None = Field(
+        description="By how much sag and creep of camera.flexure_arcsec may shift the answer besides, about the vertical; "
+        "a bound, no sigma; null for a mount that only tracks [arcmin]."
+    )
+    sag_altitude_arcmin: float | None = Field(description="The same in altitude [arcmin].")
 
     @classmethod
     def of(cls, sigma: ExpectedSigma) -> Self:
@@ -61,6 +66,8 @@ class SigmaTable(Table):
             altitude_sigma_arcmin=sigma.altitude_arcmin,
             total_arcmin=sigma.total_arcmin,
             correlation=sigma.correlation,
+            sag_azimuth_arcmin=sigma.sag_azimuth_arcmin,
+            sag_altitude_arcmin=sigma.sag_altitude_arcmin,
         )
 
 
@@ -77,7 +84,8 @@ class PlanCameraTable(Table):
     height_px: int = Field(description="[px].")
     scale_arcsec: float = Field(description="At the centre [arcsec/px].")
     noise_px: float = Field(description="Pointing noise of a frame, per coordinate [px].")
-    assumed: bool = Field(description="Whether nobody stated it: then it is the demo rig's.")
+    flexure_arcsec: float = Field(description="Sag and creep that are allowed for [arcsec].")
+    assumed: bool = Field(description="Whether nobody stated sensor and scale: then they are the demo rig's.")
 
 
 class PlanSchema(PlaceAnswer):
@@ -160,5 +168,6 @@ def _camera(camera: PlanCamera) -> PlanCameraTable:
         height_px=camera.height_px,
         scale_arcsec=camera.scale_arcsec,
         noise_px=camera.noise_px,
+        flexure_arcsec=camera.flexure_arcsec,
         assumed=camera.assumed,
     )

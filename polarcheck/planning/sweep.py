@@ -16,7 +16,14 @@ from polarcheck.axis import MountLimits, Reach, SweepDesign, chosen_frames, poin
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
-from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma
+from polarcheck.planning.expected import (
+    ASSUMED_CAMERA,
+    FRAME_S,
+    ExpectedSigma,
+    PlanCamera,
+    expected_sigma,
+    with_sag,
+)
 from polarcheck.sky import Sky
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction
@@ -36,7 +43,6 @@ _AS_GOOD = 1.1  # within this factor of the least sigma, height above the horizo
 _HIGH_DEG = 35.0  # above it more height is worth nothing
 _CROSSING_GAIN = 1.5  # that a sweep across the meridian must bring where nobody said that the mount can
 _OBVIOUS_DEG = (60.0, 30.0)  # declination and the hour angle at both ends of the obvious choice
-_FRAME_S = 90.0  # from one frame to the next
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +182,8 @@ def plan_sweep(sky: Sky, utc: tuple[float, float], camera: PlanCamera, wish: Swe
     best = _best(axis, sky, camera, replace(wish, reach=reach), limit)
     if best is None:
         raise GeometryError(_nothing(axis, sky, wish, reach), 0.0)
-    expected = expected_sigma(axis, best.distance, best.angles, sky.is_north, camera)
+    sweep = (axis, best.distance, best.angles, sky.is_north, camera)
+    expected = with_sag(expected_sigma(*sweep), *sweep)
     crosses = bool(best.angles[0] < -1e-9 and best.angles[-1] > 1e-9)
     if crosses and reach.limits.past_meridian is None:
         notices = (*notices, _CROSSES)
@@ -336,12 +343,13 @@ def _obvious(axis: Array, north: bool, camera: PlanCamera, wish: SweepWish) -> t
     past = wish.reach.limits.past_meridian
     turns = wish.reach.limits.allows_turn(angles).all() and wish.reach.limits.arc >= 2 * end * DEGREE - 1e-9
     in_reach = bool(seen and turns and (past is None or past >= end * DEGREE - 1e-9))
-    return expected_sigma(axis, distance, angles, north, camera), in_reach
+    sweep = (axis, distance, angles, north, camera)
+    return with_sag(expected_sigma(*sweep), *sweep), in_reach
 
 
 def _positions(axis: Array, sky: Sky, utc: tuple[float, float], best: _Candidate) -> tuple[Position, ...]:
     looks = pointing_at(axis, best.distance, best.angles, sky.is_north)
-    times = [add_seconds(utc, i * _FRAME_S) for i in range(len(looks))]
+    times = [add_seconds(utc, i * FRAME_S) for i in range(len(looks))]
     places = sky.icrs(looks[:, None], np.array(times))[:, 0]
     ra, dec = spherical_from_direction(places)
     azimuth, altitude = azalt_from_direction(looks)

@@ -19,7 +19,12 @@ _POSITIONS = (
     Column("Dec\nICRS", narrow="drop"),
 )
 _THREE = (Column("azimuth\narcmin"), Column("altitude\narcmin"), Column("on the sky\narcmin"))
-_SIGMAS = (Column("one sigma", "<", "clip"), *_THREE)
+_SIGMAS = (
+    Column("one sigma", "<", "clip"),
+    *_THREE,
+    Column("sag in az\narcmin", narrow="drop"),
+    Column("in alt\narcmin", narrow="drop"),
+)
 _AFTER = (Column("minutes"), Column("frames", narrow="drop"), *_THREE)
 
 
@@ -74,11 +79,18 @@ def _how(plan: SweepPlan) -> str:
 
 
 def _worth(plan: SweepPlan) -> str:
-    rows = [("this plan", *_cells(plan.expected)), ("the obvious choice", *_cells(plan.obvious))]
+    rows = [
+        (name, *_cells(sigma), _sag(sigma.sag_azimuth_arcmin), _sag(sigma.sag_altitude_arcmin))
+        for name, sigma in (("this plan", plan.expected), ("the obvious choice", plan.obvious))
+    ]
     south = "" if plan.sky.is_north else "-"
     said = f"The obvious choice: as many frames from 2 h east to 2 h west of the meridian at declination {south}60"
     reach = "." if plan.obvious_in_reach else "; it is not in reach here."
     return "\n".join([table(_SIGMAS, rows), wrapped(f"{said}{reach} {_basis(plan.camera)}", "  ")])
+
+
+def _sag(arcmin: float | None) -> str:
+    return "-" if arcmin is None or arcmin >= 10_000 else f"{arcmin:.2f}"
 
 
 def _cells(sigma: ExpectedSigma) -> tuple[str, str, str]:
@@ -88,8 +100,9 @@ def _cells(sigma: ExpectedSigma) -> tuple[str, str, str]:
 def _basis(camera: PlanCamera) -> str:
     noise = camera.noise_px * camera.scale_arcsec
     return (
-        f"Expected for solutions good to {noise:.2g} arcsec ({camera.noise_px:g} px), flexure not counted; with few frames "
-        "measure states more, since it has to learn the noise from them."
+        f"Expected for solutions good to {noise:.2g} arcsec ({camera.noise_px:g} px); with few frames measure states "
+        f"more, since it has to learn the noise from them. Sag and creep of {camera.flexure_arcsec:g} arcsec may shift the "
+        "answer besides."
     )
 
 

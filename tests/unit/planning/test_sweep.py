@@ -9,12 +9,14 @@ import pytest
 
 from polarcheck.axis import Horizon, MountLimits, Reach
 from polarcheck.errors import GeometryError
+from polarcheck.measurement import measure_frames
 from polarcheck.planning import PlanCamera, SweepPlan, SweepWish, plan_sweep
 from polarcheck.planning.bodies import moon_at
 from polarcheck.planning.expected import DEMO_CAMERA
 from polarcheck.site import Site
 from polarcheck.sky import Sky
 from polarcheck.times import utc_from_iso
+from tests.benchmarks.mounts import Scene, Sweep, frames_of
 from tests.benchmarks.plan import CASES, EAST_VIEW, SOUTH_VIEW, errors_of, plan_of
 from tests.helpers import DEG, enu, separation_arcsec
 
@@ -174,6 +176,17 @@ def test_what_is_not_in_reach_is_said() -> None:
     slit = Reach(lowest=40 * DEG, highest=45 * DEG, view=(178 * DEG, 182 * DEG))
     with pytest.raises(GeometryError, match="20 frames of one sweep are not in reach"):
         planned(frames=20, reach=slit)
+
+
+def test_sag_is_what_measure_allows_for_on_such_frames() -> None:
+    # frames 40 s apart in the simulated sweep, 90 s in the plan: a steady creep is the same; 3 %: the fit's roll weight
+    plan = planned(frames=4)
+    scene = Scene([Sweep(tuple(angles(plan)), plan.declination_deg)], plan.sky.site, (0.0, 0.0), stars=0)
+    found = measure_frames(frames_of(scene, np.random.default_rng(1))).alignment
+    assert found.systematic is not None
+    azimuth, altitude = found.systematic.half_widths_arcmin(found.axis)
+    assert plan.expected.sag_azimuth_arcmin == pytest.approx(azimuth, rel=0.03)
+    assert plan.expected.sag_altitude_arcmin == pytest.approx(altitude, rel=0.03)
 
 
 def test_camera_that_nobody_stated_is_said_to_be_assumed() -> None:
