@@ -1,6 +1,6 @@
 """Before dark and before the first frame: set-up numbers, the checklist, and which frames to take.
 
-From the top: sweep, tracked, rough, checklist, expected, avoided, usual_errors, pole_star, compass, bodies.
+From the top: sweep, sweep_search, tracked, rough, checklist, expected, avoided, usual_errors, pole_star, compass, bodies.
 """
 
 import lazy_loader

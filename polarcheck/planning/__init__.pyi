@@ -6,7 +6,8 @@ from .plan_schema import PlanSchema, TrackedPlanSchema
 from .pole_star import PoleField, PoleStar, pole_field, pole_stars
 from .rough import RoughSetup, SunTimes, rough_setup
 from .schema import RoughSchema
-from .sweep import Position, SweepPlan, SweepWish, plan_sweep
+from .sweep import Position, SweepPlan, plan_sweep
+from .sweep_search import SweepWish
 from .tracked import TrackedPlan, TrackedRow, plan_tracked
 from .usual_errors import COMPASS_DEG, LATITUDE_SCALE_DEG, Expectation, expectations
 
