@@ -9,7 +9,20 @@ import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.outlook import DriftCheck
-from polarcheck.report.pictures.canvas import DIM, FILL, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    FILL,
+    HEAD_PT,
+    INK,
+    PALE,
+    STRONG,
+    TEXT_PT,
+    WIDTH_IN,
+    dress,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.report.text.words import length_text, off_text
 
@@ -19,6 +32,7 @@ _PARTS = ("east", "north", "field rotation")
 _LONG_S = 7200.0  # from here on the time is shown in hours
 
 
+@own_style()
 def save_drift_check_picture(check: DriftCheck, alignment: Alignment, path: Path) -> None:
     """Draw a sequence beside its prediction and save it; the format follows the file's ending (.png or .svg).
 
@@ -27,21 +41,25 @@ def save_drift_check_picture(check: DriftCheck, alignment: Alignment, path: Path
     InputError
         The file cannot be written.
     """
-    figure = new_figure(12.4, 6.4)
-    panels = figure.subplots(2, 3, sharex=True, height_ratios=[3, 2])
-    for part, (above, below) in enumerate(panels.T):
-        dress(above)
-        dress(below)
-        _draw_seen(above, check, part)
-        _draw_left(below, check, part)
-    panels[0, 0].set_ylabel("arcsec")
-    panels[1, 0].set_ylabel("seen minus predicted, arcsec")
-    panels[0, 0].legend(frameon=False, labelcolor=INK, fontsize=9)
+    figure = new_figure(WIDTH_IN, 9.6)
+    panels = figure.subplots(3, 2, sharex=True)
+    for part, (seen, left) in enumerate(panels):
+        dress(seen)
+        dress(left)
+        _draw_seen(seen, check, part)
+        _draw_left(left, check, part)
+        seen.set_ylabel("arcsec")
+    for axes in panels[-1]:
+        axes.set_xlabel(_time(check)[1])
+    handles = panels[0, 0].get_legend_handles_labels()
+    figure.legend(
+        *handles, loc="outside lower center", ncols=2, frameon=False, labelcolor=INK, fontsize=TEXT_PT
+    )
     length = length_text(float(check.seconds[-1]))
     figure.suptitle(
-        f"{len(check.names)} frames over {length}, tracked unguided; predicted for an axis {off_text(alignment)}",
+        f"{len(check.names)} frames over {length}, tracked unguided;\npredicted for an axis\n{off_text(alignment)}",
         color=INK,
-        fontsize=12,
+        fontsize=HEAD_PT,
     )
     save(figure, path)
 
@@ -67,16 +85,15 @@ def _draw_seen(axes: Any, check: DriftCheck, part: int) -> None:
     axes.plot(
         time, check.seen_arcsec[:, part], linestyle="", marker="o", markersize=4, color=STRONG, label="seen"
     )
-    axes.set_title(_PARTS[part])
+    axes.set_title(f"{_PARTS[part]},\nseen and predicted")
 
 
 def _draw_left(axes: Any, check: DriftCheck, part: int) -> None:
-    time, unit = _time(check)
+    time, _ = _time(check)
     left = check.left_arcsec[:, part]
     slope, sigma = float(check.rate_excess_arcsec_per_min[part]), float(check.rate_excess_sigma[part])
     shown, plus = with_sigma(slope, sigma)
     axes.axhline(0, color=DIM, linewidth=0.8)
     axes.plot(time, slope * check.seconds / 60, color=PALE, linewidth=1.2, linestyle=":")
     axes.plot(time, left, marker="o", markersize=3, color=INK, linewidth=0.8)
-    axes.set_title(f"left: {shown} ± {plus} arcsec a minute")
-    axes.set_xlabel(unit)
+    axes.set_title(f"seen minus predicted:\n{shown} ± {plus} a minute")

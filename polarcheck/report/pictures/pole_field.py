@@ -8,7 +8,18 @@ from typing import Any
 import numpy as np
 
 from polarcheck.planning import PoleField, RoughSetup
-from polarcheck.report.pictures.canvas import DIM, INK, PALE, STRONG, dress, new_figure, save
+from polarcheck.report.pictures.canvas import (
+    DIM,
+    INK,
+    PALE,
+    STRONG,
+    TEXT_PT,
+    WIDTH_IN,
+    dress,
+    new_figure,
+    own_style,
+    save,
+)
 from polarcheck.report.text.words import utc_text
 from polarcheck.vectors import Array
 
@@ -17,6 +28,7 @@ __all__ = ["save_pole_picture"]
 _FAINTEST = 9.5
 
 
+@own_style()
 def save_pole_picture(field: PoleField, setup: RoughSetup, width_deg: float, path: Path) -> None:
     """Draw the stars around the pole and save; the format follows the file's ending (.png or .svg).
 
@@ -25,7 +37,7 @@ def save_pole_picture(field: PoleField, setup: RoughSetup, width_deg: float, pat
     InputError
         The file cannot be written.
     """
-    figure = new_figure(8.4, 8.0)
+    figure = new_figure(WIDTH_IN, 6.3)
     axes = figure.subplots()
     dress(axes)
     across = _across(field)
@@ -39,7 +51,7 @@ def save_pole_picture(field: PoleField, setup: RoughSetup, width_deg: float, pat
         (7, -12),
         textcoords="offset points",
         color=STRONG,
-        fontsize=9,
+        fontsize=TEXT_PT,
     )
     _label(axes, field, setup, half, shrink)
     save(figure, path)
@@ -62,7 +74,7 @@ def _draw_stars(axes: Any, field: PoleField, across: Array, reach_deg: float) ->
                 (7, 5),
                 textcoords="offset points",
                 color=PALE,
-                fontsize=9,
+                fontsize=TEXT_PT,
             )
 
 
@@ -70,8 +82,8 @@ def _label(axes: Any, field: PoleField, setup: RoughSetup, half: float, shrink: 
     pole, north = field.pole, setup.sky.is_north
     left, right = ("west", "east") if north else ("east", "west")
     axes.set(
-        title=f"Around the {'north' if north else 'south'} pole, {utc_text(setup.utc)}, as seen from behind the mount",
-        xlabel=f"azimuth, deg        ← {left}        {right} →",
+        title=f"Around the {'north' if north else 'south'} pole, as seen from behind the mount,\n{utc_text(setup.utc)}",
+        xlabel=f"azimuth, deg   (← {left}, {right} →)",
         ylabel="altitude, deg",
         xlim=(-half / shrink, half / shrink),
         ylim=(pole.altitude_deg - half, pole.altitude_deg + half),

@@ -225,3 +225,21 @@ def test_refusal_names_a_few_files_and_counts_the_rest() -> None:
     assert 4 <= len(lines) - 2 <= 7
     assert lines[-1].strip() == f"and {40 - (len(lines) - 2)} more"
     assert "more" not in left_out_lines(files[:3])
+
+
+@pytest.mark.parametrize(("standard_errors", "named"), [(3.2, False), (7.5, True)])
+def test_rotation_is_named_beside_declination_only_where_noise_does_not_make_it(
+    standard_errors: float, named: bool
+) -> None:
+    """In a few hundred frames normal noise reaches 3 standard errors, never 6 (tables of the normal distribution)."""
+    frames = sweep()
+    fit = measured(frames).fit
+    here = fit.attitudes.matrices[2].T @ fit.axis
+    lever = np.linalg.norm(np.cross(here, fit.attitudes.boresights[fit.attitudes.camera[2]]))
+    rotation_noise = np.sqrt(fit.solution.variances[fit.groups[2]][1]) / lever
+    one = fit.noise * LOW_NOISE * Camera().pixel_scale_arcsec * ARCSEC * rotation_noise
+    east, _, look = axes_at(frames[2])
+    frames[2] = turned(turned(frames[2], -east, 60 * ARCSEC), look, standard_errors * one)
+    found = reasons(measured(frames))
+    assert list(found) == [2]
+    assert ("rotation" in found[2]) == named

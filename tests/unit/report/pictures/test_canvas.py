@@ -37,6 +37,8 @@ PICTURES: dict[str, tuple[Any, ...]] = {
         "--look",
     ),
     "mark": ("correct", "before.json", "--rig", "rig.toml", "--mark"),
+    "drift beside a sequence": ("drift", "before.json", "--check", SAMPLES / "tracked_only", "--plot"),
+    "pole": ("rough", "--site", "47.3,11.2", *NIGHT[2:], "--plot"),
     "stars": ("stars", SAMPLES / "north_sweep", "--plot"),
 }
 
