@@ -18,6 +18,7 @@ ROOT = Path(__file__).parents[2]
 PAGES = ["README.md", *sorted(f"docs/{page.name}" for page in (ROOT / "docs").glob("*.md"))]
 
 PLACES = {
+    "LAT,LON": "47.3,11.2",
     "FOLDER": "frames",
     "frames/": "frames",
     "ALIGNMENT": "result.json",
