@@ -1,8 +1,8 @@
 """Do site, clock and sky agree? If not, which common mistake would explain it?
 
 The size of the error hardly depends on site and clock, but its split into azimuth and altitude turns with
-the hour angle, 15 deg an hour. So a site that puts frames below the horizon is refused with the likely
-cause, and a Sun in the sky is said.
+the hour angle, 15 deg an hour. So a site that puts frames below the horizon, or the Sun well above it, is
+refused with the likely cause, and a Sun near the horizon is said.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from polarcheck.site import Site
 from polarcheck.sky import AIRLESS, Sky, sun_altitude_deg
 from polarcheck.vectors import Array
 
-__all__ = ["above_horizon", "likely_cause", "require_sky_above", "sun_notice"]
+__all__ = ["above_horizon", "likely_cause", "require_dark", "require_sky_above", "sun_notice"]
 
+_DAYLIGHT_DEG = 3.0  # above this no site a degree off and no clock a few minutes off explains it
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
 
 
@@ -56,26 +57,45 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
     )
 
 
+def require_dark(sky: Array, utc: Array, site: Site) -> None:
+    """Refuse a site and clock that put the Sun well above the horizon.
+
+    Raises
+    ------
+    InputError
+        The Sun stood in the sky when most frames were taken; the text names what would make it dark.
+    """
+    altitude = float(np.median(sun_altitude_deg(utc, site)))
+    if altitude < _DAYLIGHT_DEG:
+        return
+    cause = likely_cause(sky, utc, site)
+    raise InputError(
+        f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and the times in "
+        f"the headers the Sun stood at {altitude:+.0f} deg of altitude, so one of them is wrong, and which way to turn "
+        f"a knob would be too; {cause or 'check the site and the clock'}",
+        ["site", "clock_ahead_s"],
+    )
+
+
 def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
     """Name the mistakes that would bring all frames above the horizon at night, or None."""
     latitude, longitude = site.latitude_deg, site.longitude_deg
     mistakes = []
-    if _explains(sky, utc, latitude, -longitude):
-        mistakes.append("the longitude's sign is wrong (east is positive here)")
-    if _explains(sky, utc, -latitude, longitude):
-        mistakes.append("the latitude's sign is wrong (north is positive)")
-    if abs(longitude) <= 90 and _explains(sky, utc, longitude, latitude):
-        mistakes.append("latitude and longitude are swapped (latitude comes first)")
-    hours = [
-        h
-        for h in sorted(range(-14, 15), key=abs)
-        if h and _explains(sky, _ahead(utc, h), latitude, longitude)
-    ]
-    if hours:
+    if (sun := _sun_if(sky, utc, latitude, -longitude)) is not None:
         mistakes.append(
-            f"the clock ran on local time or is off by hours ({abs(hours[0])}h {'ahead of' if hours[0] > 0 else 'behind'} UTC "
-            "would do, for example; daylight saving counts too)"
+            f"the longitude's sign is wrong (east is positive here): with {-longitude:.3f} the Sun stood at {sun:+.0f} deg"
         )
+    if _sun_if(sky, utc, -latitude, longitude) is not None:
+        mistakes.append("the latitude's sign is wrong (north is positive)")
+    if abs(longitude) <= 90 and _sun_if(sky, utc, longitude, latitude) is not None:
+        mistakes.append("latitude and longitude are swapped (latitude comes first)")
+    for hours in (h for h in sorted(range(-14, 15), key=abs) if h):
+        if (sun := _sun_if(sky, _ahead(utc, hours), latitude, longitude)) is not None:
+            mistakes.append(
+                f"the clock ran on local time or is off by hours ({abs(hours)}h {'ahead of' if hours > 0 else 'behind'} UTC "
+                f"would do, for example, with the Sun at {sun:+.0f} deg; daylight saving counts too)"
+            )
+            break
     return "likely " + ", or ".join(mistakes) if mistakes else None
 
 
@@ -94,10 +114,11 @@ def sun_notice(utc: Array, site: Site) -> Notice | None:
     )
 
 
-def _explains(sky: Array, utc: Array, latitude: float, longitude: float) -> bool:
+def _sun_if(sky: Array, utc: Array, latitude: float, longitude: float) -> float | None:
+    """The Sun's highest altitude at another site or time, if it is dark there and all frames stand above the horizon."""
     site = Site(latitude, longitude, 0.0, "trial")
-    dark = bool((sun_altitude_deg(utc, site) < _SUN_UP_DEG).all())
-    return dark and bool(above_horizon(sky, utc, site).all())
+    highest = float(sun_altitude_deg(utc, site).max())
+    return highest if highest < _SUN_UP_DEG and above_horizon(sky, utc, site).all() else None
 
 
 def _ahead(utc: Array, hours: float) -> Array:

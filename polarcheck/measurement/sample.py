@@ -11,7 +11,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, ProblemKind, Sensor, sensor_of
-from polarcheck.measurement.plausibility import require_sky_above
+from polarcheck.measurement.plausibility import require_dark, require_sky_above
 from polarcheck.site import Site
 from polarcheck.sky import EarthOrientation, earth_orientation
 from polarcheck.vectors import Array, unit
@@ -133,7 +133,7 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     Raises
     ------
     InputError
-        Site and clock put most frames below the horizon, or the noise is not positive.
+        Site and clock put most frames below the horizon or the Sun well above it, or the noise is not positive.
     GeometryError
         Fewer than two frames have a solution of their own.
     """
@@ -143,7 +143,9 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     require_two(FrameSet(own, (*frame_set.problems, *copied)))
     sky = np.array([frame.sky for frame in own])
     utc = np.array([frame.utc for frame in own])
-    above = require_sky_above(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), utc, site)
+    centres = unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky))
+    above = require_sky_above(centres, utc, site)
+    require_dark(centres[above], utc[above], site)
     frames = tuple(frame for frame, up in zip(own, above, strict=True) if up)
     hidden = [
         _problem(frame, "looks below the horizon at that time: solved wrongly, or its clock is off")

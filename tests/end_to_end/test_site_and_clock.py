@@ -39,7 +39,7 @@ def change_all(folder: Path, **cards: Any) -> None:
 
 def test_no_site_is_asked_for(night: Path) -> None:
     change_all(night, OBSGEO__B=None, OBSGEO__L=None, OBSGEO__H=None)
-    assert "Give --site LAT,LON" in refused("measure", night)
+    assert "See --site LAT,LON" in refused("measure", night)
     result, _ = answered("measure", night, "--site", "47.3,11.2,900")
     assert result["site"]["source"] == "option"
 
@@ -115,7 +115,10 @@ def test_latitude_and_longitude_swapped(tmp_path: Path) -> None:
 def test_clock_half_a_day_off(hours: str, tmp_path: Path) -> None:
     said = refused("measure", low(tmp_path, Site(47.3, 11.2), 21), "--clock-ahead", hours)
     assert "look below the horizon" in said
-    assert "the clock ran on local time or is off by hours (--clock-ahead" in said
+    assert re.search(
+        r"the clock ran on local time or is off by hours \(\d+h (?:ahead of|behind) UTC would do", said
+    )
+    assert "--clock-ahead" in said
 
 
 def test_advised_clock_is_taken(tmp_path: Path) -> None:
@@ -124,15 +127,40 @@ def test_advised_clock_is_taken(tmp_path: Path) -> None:
     change_all(tmp_path, DATE__OBS="2026-11-14T10:00:00")
     for i, path in enumerate(sorted(tmp_path.iterdir())):
         change(path, DATE__OBS=f"2026-11-14T10:0{i}:00")
-    advised = re.search(r"--clock-ahead ([+-]\d+h)", refused("measure", tmp_path))
+    advised = re.search(r"\((\d+h) (ahead of|behind) UTC would do", refused("measure", tmp_path))
     assert advised
-    result, _ = answered("measure", tmp_path, "--clock-ahead", advised[1])
+    sign = "" if advised[2] == "ahead of" else "-"
+    result, _ = answered("measure", tmp_path, "--clock-ahead", sign + advised[1])
     assert "sun-up" not in codes(result)
 
 
-def test_sun_in_the_sky_is_said(night: Path) -> None:
+def test_sun_well_above_the_horizon_is_refused_with_the_clock_that_makes_it_dark(night: Path) -> None:
     """In November at 47 N the Sun is up at noon; frames that far north stand above the horizon all day."""
-    result, said = answered("measure", night, "--clock-ahead", "10h")
+    said = refused("measure", night, "--clock-ahead", "10h")
+    assert re.search(r"the Sun stood at \+\d+ deg of altitude, so one of them is wrong", said)
+    assert re.search(
+        r"off by hours \(\d+h (?:ahead of|behind) UTC would do, for example, with the Sun at -\d+ deg", said
+    )
+    assert "--site" in said
+
+
+def test_longitude_counted_westward_is_refused_and_named(tmp_path: Path) -> None:
+    """A ridge 110.5 deg west whose header counts west positive: at its evening the Sun is up at 110.5 deg east."""
+    frames(tmp_path, site=Site(47.3, -110.5), utc=tuple(utc_date(2026, 11, 14, 4)[0]), declination_deg=70.0)
+    change_all(tmp_path, OBSGEO__L=110.5)
+    said = refused("measure", tmp_path)
+    assert re.search(r"the Sun stood at \+\d+ deg", said)
+    assert re.search(
+        r"longitude's sign is wrong \(east is positive here\): with -110.500 the Sun stood at -\d+ deg", said
+    )
+    result, _ = answered("measure", tmp_path, "--site", "47.3,-110.5")
+    assert result["fit"]["frames_used"] == 3
+
+
+def test_sun_near_the_horizon_is_said(tmp_path: Path) -> None:
+    """Sunset at 47.3 N, 11.2 E on 14 November is about 15:40 UTC (almanacs, from memory)."""
+    frames(tmp_path, utc=tuple(utc_date(2026, 11, 14, 15, 40)[0]), declination_deg=70.0)
+    result, said = answered("measure", tmp_path)
     assert "sun-up" in codes(result)
     assert "local time? daylight saving? longitude's sign?" in said
 
@@ -164,14 +192,25 @@ def test_date_beyond_the_earth_rotation_table(tmp_path: Path) -> None:
     assert "astropy-iers-data" in said
 
 
-@pytest.mark.parametrize("site", ["90,0", "-90,0", "0,0", "0.001,180", "89.99,-179.99", "-0.001,0"])
-def test_extreme_sites_give_the_total_error(site: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("site", "when"),
+    [
+        ("90,0", (2026, 11, 14, 21)),
+        ("-90,0", (2026, 6, 14, 21)),
+        ("0,0", (2026, 11, 14, 21)),
+        ("0.001,180", (2026, 11, 14, 9)),
+        ("89.99,-179.99", (2026, 11, 14, 21)),
+        ("-0.001,0", (2026, 11, 14, 21)),
+    ],
+)
+def test_extreme_sites_give_the_total_error(site: str, when: tuple[int, ...], tmp_path: Path) -> None:
     """With next to no azimuth error the total is the altitude error."""
     latitude, longitude = (float(part) for part in site.split(","))
     altitude_error = -20.0 if abs(latitude) > 50 else 20.0
     frames(
         tmp_path,
         site=Site(latitude, longitude),
+        utc=tuple(utc_date(*when)[0]),
         error_arcmin=(1.0, altitude_error),
         declination_deg=float(np.copysign(30.0, latitude)),
         camera=Camera(400, 300, 10.0),
