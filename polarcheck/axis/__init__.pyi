@@ -8,6 +8,7 @@ from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
 from .region import confidence_region
+from .stillness import is_still
 
 __all__ = [
     "LOWEST",
@@ -32,6 +33,7 @@ __all__ = [
     "fit_creeping_axis",
     "flexure_region",
     "foretold_information",
+    "is_still",
     "pointing_at",
     "reachable_turns",
     "solve_axis",

@@ -126,10 +126,10 @@ def _runs(seconds: Array, cameras: Array, centre: Array) -> Ints | None:
     runs = np.empty(count, dtype=int)
     lasts: list[int] = []  # the last frame of each run so far
     for i in range(count):
-        late = np.array(lasts[: -_RUNS_OPEN - 1 : -1], dtype=int)  # the newest first
-        near = np.flatnonzero(_follow(late, np.full(len(late), i), seconds, cameras, centre))
+        late = np.array(sorted(lasts[-_RUNS_OPEN:], reverse=True), dtype=int)  # the latest first
+        near = late[_follow(late, np.full(len(late), i), seconds, cameras, centre)]
         if len(near):
-            runs[i] = len(lasts) - 1 - near[0]
+            runs[i] = runs[near[0]]
             lasts[runs[i]] = i
         else:
             runs[i] = len(lasts)

@@ -161,9 +161,12 @@ def fit_axis(
     """
     count = len(observed)
     camera = np.zeros(count, dtype=int) if camera is None else camera
-    station = np.arange(count) if station is None else station
     attitudes = camera_attitudes(observed, weights, camera, noise)
     track = None if course is None else followed_fields(attitudes, course)
+    if (
+        station is None or track is not None
+    ):  # frames that follow the sky are a sequence, however slowly they drift
+        station = np.arange(count)
     tracked = None if course is None or track is None else fit_tracked(attitudes, track, pole, course.guided)
     if tracked is not None:
         return _of_tracked(attitudes, tracked, bool(pole[1] > 0))

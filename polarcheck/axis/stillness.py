@@ -37,8 +37,8 @@ def is_still(places: Array, seconds: Array, noise: float) -> bool:
         return is_slow(places, seconds)
     span = float(np.ptp(seconds))
     for column in places.T:
-        drift, sigma = _drift(column, seconds, noise)
-        if abs(drift) > max(_SIGMAS * sigma, _UNSEEN * span):
+        drift, unsure = _drift(column, seconds, noise)
+        if abs(drift) > max(unsure, _UNSEEN * span):
             return False
     return True
 
@@ -52,12 +52,15 @@ def is_slow(places: Array, seconds: Array) -> bool:
 
 
 def _drift(places: Array, seconds: Array, noise: float) -> tuple[float, float]:
-    """Drift from the first to the last frame, and its standard error, for noise that may last."""
+    """Drift from the first to the last frame, and `_SIGMAS` standard errors of it, for noise that may last."""
     span = max(float(np.ptp(seconds)), 1.0)
     count = len(seconds)
     time = ((seconds - seconds.mean()) / span)[:, None]
     series = Series(places - places.mean(), time, np.full(count, noise), seconds, np.zeros(count, dtype=int))
     found = estimate(Component.of(series))
     if found is None:
-        return float(places[-1] - places[0]), 2.0 * noise
-    return float(found.step[0]), float(np.sqrt(found.covariance[0, 0]))
+        return float(places[-1] - places[0]), _SIGMAS * np.sqrt(2) * noise
+    # as far out for Student's t of so many degrees of freedom, nearly
+    freedom = found.degrees_of_freedom
+    quantile = np.sqrt(freedom * np.expm1(_SIGMAS**2 / freedom))
+    return float(found.step[0]), float(quantile * np.sqrt(found.covariance[0, 0]))

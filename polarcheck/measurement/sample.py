@@ -226,8 +226,13 @@ def _cameras(frames: Sequence[Frame]) -> Ints:
 
 
 def _stations(sky: Array, width: Array) -> Ints:
-    step = np.linalg.norm(np.diff(sky, axis=0), axis=-1).max(axis=-1)
-    return np.concatenate([[0], np.cumsum(step > _SAME_FIELD * width[1:])])
+    """Number stations: frames in sequence that show what their station's first one shows, so that no drift adds up."""
+    station, first = np.zeros(len(sky), dtype=int), 0
+    for i in range(1, len(sky)):
+        apart = np.linalg.norm(sky[i] - sky[first], axis=-1).max() > _SAME_FIELD * width[i]
+        first = i if apart else first
+        station[i] = station[i - 1] + apart
+    return station
 
 
 def _frame_notices(frames: Sequence[Frame]) -> list[Notice]:

@@ -11,7 +11,7 @@ from polarcheck.alignment import ErrorTable, FrameTable, KeptAlignment, KeptAxis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.measurement.measurement import Measurement, NextStep
 from polarcheck.measurement.verdicts import FrameEntry
-from polarcheck.schema import Table, WarningEntry
+from polarcheck.schema import Pair, Table, WarningEntry
 from polarcheck.times import iso_from_utc
 
 __all__ = ["MeasurementSchema"]
@@ -37,6 +37,27 @@ class CreepTable(Table):
     sigma_arcsec: float = Field(description="Its standard error [arcsec].")
 
 
+class LastingTable(Table):
+    """How much of a component's error lasts, and how long."""
+
+    share: float = Field(description="Of its variance, 0 to 1.")
+    seconds: float = Field(description="Time in which it fades to 1/e [s].")
+
+    @classmethod
+    def of(cls, result: Measurement) -> list[Self] | None:
+        """Return one entry for each component of a tracked sequence."""
+        tracked = result.fit.tracked
+        if tracked is None:
+            return None
+        found = zip(tracked.estimate.lasting, tracked.estimate.seconds, strict=True)
+        return [cls(share=float(share), seconds=float(seconds)) for share, seconds in found]
+
+
+def _contradiction(result: Measurement) -> Pair | None:
+    apart = result.fit.contradiction
+    return None if apart is None else [float(one) / ARCMIN for one in apart]
+
+
 class FitTable(Table):
     """How the axis came about."""
 
@@ -50,6 +71,14 @@ class FitTable(Table):
     )
     roll_noise_ratio: float = Field(
         description="Roll noise over that of stars spread evenly over the sensor."
+    )
+    guided: bool = Field(description="Whether a guider held the field, so that only its rotation counts.")
+    lasting: list[LastingTable] | None = Field(
+        description="Errors that last from frame to frame, of declination and roll (guided: roll); null for a sweep."
+    )
+    rotation_less_place_arcmin: Pair | None = Field(
+        description="Axis by rotation alone less that by place alone, azimuth on the sky and altitude, where these "
+        "contradict each other [arcmin]."
     )
     creep: CreepTable | None = Field(description="What was solved for; null where the frames hide a creep.")
 
@@ -65,6 +94,9 @@ class FitTable(Table):
             arc_deg=result.fit.arc / DEGREE,
             frame_noise_arcsec=result.frame_noise_arcsec,
             roll_noise_ratio=result.fit.roll_ratio,
+            guided=result.fit.is_guided,
+            lasting=LastingTable.of(result),
+            rotation_less_place_arcmin=_contradiction(result),
             creep=CreepTable(arcsec=creep.amount / ARCSEC, sigma_arcsec=creep.sigma / ARCSEC)
             if creep
             else None,

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from polarcheck.alignment import Alignment
+from polarcheck.axis import is_still
 from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.errors import FrameError, InputError, Notice
 from polarcheck.frames import (
@@ -43,6 +44,7 @@ _LOPSIDED = (
 )
 _LEAST_SWAY_ARCSEC = 0.3  # scatter below which that is not worth a word; common practice, no source
 PARTS = ("east", "north", "rotation")
+_CLEAR = 5.0  # predicted drift over the unrest of a field, above which one that does not drift is guided
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -71,8 +73,10 @@ class DriftCheck(WithDict, WithTable):
         The first frame's centre, ICRS. [deg]
     unsolved : int
         Frames tied to a solved one by their stars.
+    is_guided : bool
+        Whether the field stood still although the axis would make it drift.
     notices : tuple of Notice
-        Frames that could not be used.
+        Frames that could not be used, and a guider.
     """
 
     names: tuple[str, ...]
@@ -85,6 +89,7 @@ class DriftCheck(WithDict, WithTable):
     swing_arcsec: float
     target_deg: tuple[float, float]
     unsolved: int
+    is_guided: bool
     notices: tuple[Notice, ...]
 
     def __repr__(self) -> str:
@@ -153,6 +158,7 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
     seen = _seen(nodes, target)
     predicted = predict_drift(alignment, (place[0], place[1]), start[1], seconds, rate)
     slope, sigma, scatter, left = _compared(seconds, seen, predicted)
+    guided = _stood_still(seconds, seen, predicted)
     return DriftCheck(
         names=tuple(row[0] for row in rows),
         seconds=seconds,
@@ -164,7 +170,25 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
         swing_arcsec=float(np.ptp(left[:, 0])),
         target_deg=(place[0], place[1]),
         unsolved=len(tied),
-        notices=notices,
+        is_guided=guided,
+        notices=(*notices, *([_guider(predicted)] if guided else [])),
+    )
+
+
+def _stood_still(seconds: Array, seen: Array, predicted: Drift) -> bool:
+    """Whether the field did not drift where it should have, beyond its unrest."""
+    unrest = float(np.sqrt(np.mean((seen[:, :2] - seen[:, :2].mean(axis=0)) ** 2)))
+    far = float(np.hypot(predicted.east_arcsec, predicted.north_arcsec).max())
+    return far > _CLEAR * max(unrest, 1.0) and is_still(seen[:, :2] * ARCSEC, seconds, ARCSEC)
+
+
+def _guider(predicted: Drift) -> Notice:
+    far = float(np.hypot(predicted.east_arcsec, predicted.north_arcsec).max())
+    return Notice(
+        "guided",
+        f"The field stood still where the axis would make it drift by {far:.0f} arcsec: a guider was at work, and what "
+        "is left between the two is what it corrected. Only the rotation can be compared; for the drift take the "
+        "sequence with guiding off.",
     )
 
 

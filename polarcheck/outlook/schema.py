@@ -230,6 +230,7 @@ class DriftCheckSchema(AlignmentAnswer):
         description="Largest less smallest of what is left along right ascension [arcsec]."
     )
     unsolved_frames: int = Field(description="Frames tied to a solved one by their stars.")
+    guided: bool = Field(description="Whether the field stood still although the axis would make it drift.")
 
     @classmethod
     def of(cls, check: DriftCheck, alignment: Alignment, notices: Sequence[Notice]) -> Self:
@@ -251,6 +252,7 @@ class DriftCheckSchema(AlignmentAnswer):
             "scatter": ShiftTable.of(check.scatter_arcsec),
             "swing_east_arcsec": check.swing_arcsec,
             "unsolved_frames": check.unsolved,
+            "guided": check.is_guided,
         }
 
 

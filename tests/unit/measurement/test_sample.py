@@ -93,6 +93,15 @@ def test_frames_of_the_same_stars_share_a_station() -> None:
     assert list(sample.station) == [0, 0, 1, 2]
 
 
+def test_a_slow_drift_does_not_add_up_to_one_station() -> None:
+    # steps of 2 % of the width are each within a station; three of them are not
+    frames = night()
+    width = frames[0].width_px * frames[0].pixel_scale_arcsec * ARCSEC
+    drifting = [replace(f, sky=frames[0].sky + [0.0, 0.0, 0.02 * i * width]) for i, f in enumerate(frames)]
+    sample, _ = sample_of(FrameSet(tuple(drifting), ()), NORTH, 0.2)
+    assert list(sample.station) == [0, 0, 1, 1]
+
+
 def test_frame_below_the_horizon_is_left_out_with_its_time() -> None:
     frames = night()
     below = icrs(np.zeros(9), np.full(9, -1.5))  # far south, never up at 47 N

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from polarcheck.outlook import DriftCheck
+from polarcheck.measurement.source import given_alignment
+from polarcheck.outlook import DriftCheck, check_drift
+from tests.benchmarks.tracked_mounts import Session, frames_of
+
+
+SESSION = Session(hours=1.0, frames=13)
 
 
 def checked(**settings: Any) -> DriftCheck:
@@ -24,6 +30,7 @@ def checked(**settings: Any) -> DriftCheck:
         "swing_arcsec": 0.0,
         "target_deg": (0.0, 0.0),
         "unsolved": 0,
+        "is_guided": False,
         "notices": (),
     }
     return DriftCheck(**(nothing | settings))
@@ -44,3 +51,22 @@ def test_scatter_east_west_alone_points_to_the_drive(east: float, north: float, 
     0.1 arcsec (common practice, no source).
     """
     assert checked(scatter_arcsec=np.array([east, north, 0.0])).points_to_drive == drive
+
+
+def compared(session: Session) -> DriftCheck:
+    alignment = given_alignment(session.error_arcmin, session.sky)
+    return check_drift(alignment, frames_of(session, np.random.default_rng(1)))
+
+
+def test_a_tracked_field_drifts_as_predicted_and_is_not_called_guided() -> None:
+    found = compared(SESSION)
+    assert not found.is_guided
+    assert not found.notices
+    assert np.abs(found.left_arcsec[:, :2]).max() < 6
+
+
+def test_a_field_that_a_guider_holds_is_called_guided_dithered_or_not() -> None:
+    for dither in (0.0, 5.0):
+        found = compared(replace(SESSION, guided=True, dither_px=dither))
+        assert found.is_guided
+        assert [notice.code for notice in found.notices] == ["guided"]

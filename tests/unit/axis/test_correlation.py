@@ -1,0 +1,103 @@
+"""Errors that last: the linear algebra against numpy's own, and sigma against seeded draws."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from polarcheck.axis.correlation import Component, Estimate, Series, estimate
+from tests.helpers import ARCSEC
+
+SECONDS = np.arange(40) * 180.0
+
+
+def series_of(misfit: np.ndarray, sigma: float = ARCSEC, groups: np.ndarray | None = None) -> Series:
+    time = (SECONDS[: len(misfit)] - SECONDS[: len(misfit)].mean()) / 3600
+    design = np.stack([time, time**2], axis=-1)
+    group = np.zeros(len(misfit), dtype=int) if groups is None else groups
+    return Series(misfit, design, np.full(len(misfit), sigma), SECONDS[: len(misfit)], group)
+
+
+def lasting(rng: np.random.Generator, size: float, seconds: float) -> np.ndarray:
+    """White noise of 1 arcsec and an exponentially fading one, by the Cholesky root of its covariance. [rad]"""
+    apart = np.abs(SECONDS[:, None] - SECONDS)
+    covariance = np.eye(len(SECONDS)) + size**2 * np.exp(-apart / seconds)
+    return np.asarray(np.linalg.cholesky(covariance) @ rng.normal(size=len(SECONDS)) * ARCSEC)
+
+
+def found(misfit: np.ndarray) -> Estimate:
+    result = estimate(Component.of(series_of(misfit)))
+    assert result is not None
+    return result
+
+
+def test_each_strength_and_time_is_generalised_least_squares() -> None:
+    misfit = lasting(np.random.default_rng(1), 5.0, 900.0)
+    one = Component.of(series_of(misfit))
+    rows = np.column_stack([series_of(misfit).design, np.ones(40)])
+    apart = np.abs(SECONDS[:, None] - SECONDS)
+    for h in range(0, len(one.odds), 5):
+        strength, time = one.strengths[h], one.times[h]
+        covariance = (np.eye(40) + strength * np.exp(-apart / time)) / (1 + strength)
+        normal = rows.T @ np.linalg.solve(covariance, rows)
+        expected = np.linalg.solve(normal, rows.T @ np.linalg.solve(covariance, misfit))[:2]
+        moments = one.moments[h]
+        assert np.linalg.solve(moments[1:, 1:], moments[1:, 0]) * ARCSEC == pytest.approx(
+            expected * ARCSEC / 1.0, rel=1e-6
+        )
+
+
+@pytest.mark.parametrize(("size", "seconds"), [(0.0, 600.0), (5.0, 300.0), (10.0, 900.0)])
+def test_stated_sigma_is_the_scatter(size: float, seconds: float) -> None:
+    # 80 draws: the scatter is known to 8 %; allowed is a factor of 1.35 either way
+    results = [found(lasting(np.random.default_rng([2, seed]), size, seconds)) for seed in range(80)]
+    slopes = np.array([result.step[0] for result in results])
+    stated = np.sqrt(np.mean([result.covariance[0, 0] for result in results]))
+    assert stated / np.sqrt(np.mean(slopes**2)) == pytest.approx(1.0, abs=0.35)
+
+
+def test_what_lasts_is_told_from_white_noise() -> None:
+    white, walk = (found(lasting(np.random.default_rng(3), size, 1800.0)) for size in (0.0, 10.0))
+    assert white.lasting[0] < 0.3
+    assert walk.lasting[0] > 0.7
+    assert walk.covariance[0, 0] > 4 * white.covariance[0, 0]
+    assert walk.degrees_of_freedom < white.degrees_of_freedom
+
+
+def test_no_residuals_no_estimate() -> None:
+    assert estimate(Component.of(series_of(np.array([1.0, 2.0, 4.0]) * ARCSEC))) is None
+
+
+def test_groups_share_no_constant() -> None:
+    misfit = lasting(np.random.default_rng(4), 0.0, 1.0)
+    groups = (np.arange(40) >= 20).astype(int)
+    plain, stepped = (
+        estimate(Component.of(series_of(misfit + step * groups, groups=groups))) for step in (0.0, 1e-3)
+    )
+    assert plain is not None
+    assert stepped is not None
+    assert stepped.step == pytest.approx(plain.step, abs=1e-9)
+
+
+def test_long_sequences_are_averaged_without_loss() -> None:
+    rng = np.random.default_rng(5)
+    seconds = np.arange(400) * 30.0
+    time = (seconds - seconds.mean()) / 3600
+    noise = rng.normal(size=400) * ARCSEC
+    one = Series(
+        noise, np.stack([time, time**2], axis=-1), np.full(400, ARCSEC), seconds, np.zeros(400, dtype=int)
+    )
+    result = estimate(Component.of(one))
+    assert result is not None
+    plain = np.sqrt(1 / np.sum(time**2)) * ARCSEC
+    assert np.sqrt(result.covariance[0, 0]) == pytest.approx(plain, rel=0.3)
+
+
+def test_two_components_share_their_parameters() -> None:
+    first, second = (lasting(np.random.default_rng(seed), 0.0, 1.0) for seed in (6, 7))
+    both = estimate(Component.of(series_of(first)), Component.of(series_of(second)))
+    alone = estimate(Component.of(series_of(first)))
+    assert both is not None
+    assert alone is not None
+    assert both.covariance[0, 0] < 0.8 * alone.covariance[0, 0]
+    assert len(both.noise) == 2
