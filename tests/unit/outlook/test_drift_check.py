@@ -13,7 +13,6 @@ from polarcheck.measurement.source import given_alignment
 from polarcheck.outlook import DriftCheck, check_drift
 from tests.benchmarks.tracked_mounts import Session, frames_of
 
-
 SESSION = Session(hours=1.0, frames=13)
 
 
