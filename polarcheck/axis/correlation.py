@@ -19,7 +19,7 @@ __all__ = ["Component", "Estimate", "Series", "estimate"]
 
 Ints = npt.NDArray[np.int_]
 
-_MOST_POINTS = 90  # longer sequences are averaged over neighbours, down to this many points
+_MOST_POINTS = 72  # longer sequences are averaged over neighbours, down to this many points
 _WHITE = 0.5  # prior chance that a component's noise is white
 _STRENGTHS = np.geomspace(0.1, 30, 6)  # variance of what lasts over that of one frame's own noise
 _TIMES = 7  # lengths of time tried, from one frame to several times the sequence
@@ -115,16 +115,12 @@ class Component:
     def of(cls, series: Series) -> Component:
         """Weigh the strengths and times for one series of equations."""
         rows, counts, seconds, groups = _averaged(series)
-        constants = len(np.unique(groups))
         span = max(float(np.ptp(seconds)), 1.0)
         shortest = min(span, max(float(np.median(np.diff(np.sort(series.seconds)))), 1.0))
-        found: list[tuple[Array, float, float, float]] = []
-        for time in np.geomspace(shortest, _LONGEST * span, _TIMES):
-            values, vectors = _spectrum(seconds, groups, counts, float(time))
-            turned = vectors.T @ (np.sqrt(counts)[:, None] * rows)
-            strengths = _STRENGTHS if found else np.array([0.0, *_STRENGTHS])
-            found += [(*_reduced(turned, (1 + s * values) / (1 + s), constants), s, time) for s in strengths]
-        moments, cost, strengths, times = (np.array(column) for column in zip(*found, strict=True))
+        grid = [(s, t) for t in np.geomspace(shortest, _LONGEST * span, _TIMES) for s in _STRENGTHS]
+        strengths, times = np.array([(0.0, shortest), *grid]).T
+        constants = len(np.unique(groups))
+        moments, cost = _moments(rows, _covariances(counts, seconds, groups, strengths, times), constants)
         lasting = np.where(strengths == 0, 0.0, times**-_SHORTNESS)
         chance = np.where(strengths == 0, _WHITE, (1 - _WHITE) * lasting / lasting.sum())
         cost = cost - 2 * np.log(chance)
@@ -238,20 +234,20 @@ def _opens(groups: Ints, most: int) -> npt.NDArray[np.bool_]:
     return np.asarray(place[1:] % most == 0)
 
 
-def _spectrum(seconds: Array, groups: Ints, counts: Array, time: float) -> tuple[Array, Array]:
-    apart = np.abs(seconds[:, None] - seconds)
-    kernel = np.where(groups[:, None] == groups, np.exp(-apart / time), 0.0)
-    values, vectors = np.linalg.eigh(kernel * np.sqrt(counts[:, None] * counts))
-    return np.maximum(values, 0.0), vectors
+def _covariances(counts: Array, seconds: Array, groups: Ints, strengths: Array, times: Array) -> Array:
+    """Covariances of the rows, shape (h, m, m), in units of one frame's variance."""
+    apart = np.where(groups[:, None] == groups, np.abs(seconds[:, None] - seconds), np.inf)
+    lasting = strengths[:, None, None] * np.exp(-apart / times[:, None, None])
+    return np.asarray((np.diag(1 / counts) + lasting) / (1 + strengths[:, None, None]))
 
 
-def _reduced(turned: Array, variance: Array, constants: int) -> tuple[Array, float]:
-    """Moments with the constants taken out, and the determinants' share of the cost."""
-    moments = (turned / variance[:, None]).T @ turned
-    inner = moments[-constants:, -constants:]
-    cross = moments[:-constants, -constants:]
-    reduced = moments[:-constants, :-constants] - cross @ np.linalg.solve(inner, cross.T)
-    return reduced, float(np.sum(np.log(variance)) + np.linalg.slogdet(inner)[1])
+def _moments(rows: Array, covariances: Array, constants: int) -> tuple[Array, Array]:
+    """Moments with the constants taken out, shape (h, 1 + p, 1 + p), and the determinants' share of the cost, (h,)."""
+    full = rows.T @ np.linalg.solve(covariances, np.broadcast_to(rows, (len(covariances), *rows.shape)))
+    inner, cross = full[:, -constants:, -constants:], full[:, :-constants, -constants:]
+    moments = full[:, :-constants, :-constants] - cross @ np.linalg.solve(inner, np.swapaxes(cross, -1, -2))
+    size = np.log(np.diagonal(np.linalg.cholesky(covariances), axis1=-2, axis2=-1)).sum(axis=-1)
+    return moments, 2 * size + np.linalg.slogdet(inner)[1]
 
 
 def _solutions(moments: Array, freedom: int) -> tuple[Array, Array, Array, Array]:
