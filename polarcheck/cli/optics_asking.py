@@ -108,5 +108,6 @@ class OutlookOptions:
         """Return the outlook of an alignment, and what to warn of."""
         optics = self.optics.read(asked.rig)
         tolerance, notices = self.motion.allowed(optics, frames)
-        found = outlook.Outlook(asked.alignment, optics, tolerance, self.motion.guided, rate)
+        horizon = asked.rig.reach.horizon if asked.rig else None
+        found = outlook.Outlook(asked.alignment, optics, tolerance, self.motion.guided, rate, horizon)
         return found, (*asked.notices, *notices)

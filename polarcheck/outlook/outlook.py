@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.alignment import Alignment, as_alignment
+from polarcheck.axis import Horizon
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
 from polarcheck.given import UtcLike, as_number, as_seconds, as_utc
 from polarcheck.outlook.drift import Drift, Rate, moments_over, predict_drift
 from polarcheck.outlook.exposure import Exposure, exposure_limit, required_error
 from polarcheck.outlook.exposure_list import TargetExposure
+from polarcheck.outlook.hidden import map_above, timeline_above
 from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.scene import Scene, set_scene
 from polarcheck.outlook.skymap import SkyMap, exposure_map
@@ -46,6 +48,8 @@ class Outlook:
         Whether a guider holds the guide star still.
     rate : {"sidereal", "king", "solar", "lunar"}
         At which the unguided mount turns.
+    horizon : Horizon or None
+        What hides the sky at the site, for `map` and `timeline`: `Rig.reach.horizon`.
     """
 
     alignment: Alignment
@@ -53,6 +57,7 @@ class Outlook:
     tolerance_arcsec: float
     guided: bool = False
     rate: Rate = "sidereal"
+    horizon: Horizon | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "alignment", as_alignment(self.alignment))
@@ -168,9 +173,10 @@ class Outlook:
     def map(self) -> SkyMap:
         """Find the longest exposure all over the sky, hour angle by declination."""
         alignment = self.alignment
-        return exposure_map(
+        found = exposure_map(
             alignment.axis, alignment.sky, self.optics, self.tolerance_arcsec, guided=self.guided
         )
+        return found if self.horizon is None else map_above(found, alignment.sky, self.horizon)
 
     def timeline(self, target: TargetLike, utc: UtcLike) -> Timeline:
         """Follow a target from dusk to dawn.
@@ -184,15 +190,19 @@ class Outlook:
         -------
         Timeline
         """
-        return night_timeline(
+        place = as_target(target).place
+        line = night_timeline(
             self.alignment,
-            as_target(target).place,
+            place,
             as_utc(utc),
             self.optics,
             self.tolerance_arcsec,
             guided=self.guided,
             rate=self.rate,
         )
+        if self.horizon is None:
+            return line
+        return timeline_above(line, self.alignment.sky, place, self.horizon)
 
     def look(
         self, target: TargetLike, utc: UtcLike, fwhm_arcsec: float, want_s: float | None = None

@@ -404,7 +404,8 @@ class MapSchema(AlignmentAnswer):
     hour_angle_deg: list[float] = Field(description="Of the columns, west positive [deg].")
     declination_deg: list[float] = Field(description="Of the rows, of date [deg].")
     limit_s: Grid = Field(
-        description="Longest exposure; null without a limit, and below an altitude of 5 deg [s]."
+        description="Longest exposure; null without a limit, below an altitude of 5 deg, and behind the rig file's "
+        "horizon [s]."
     )
     is_endless: list[list[bool]] = Field(description="Whether 6 h or the setting come first.")
     altitude_deg: Grid = Field(description="Observed [deg].")
@@ -442,6 +443,9 @@ class TimelineRow(Table):
         description="Longest exposure that begins then; null without a limit, and where the target is below 5 deg [s]."
     )
     is_endless: bool = Field(description="Whether 6 h or the setting come first.")
+    is_hidden: bool = Field(
+        description="Whether the target is behind the rig file's horizon; then there is no limit."
+    )
 
     @classmethod
     def of(cls, line: Timeline, i: int) -> Self:
@@ -454,6 +458,7 @@ class TimelineRow(Table):
             moon_altitude_deg=line.moon_altitude_deg[i],
             limit_s=limit if np.isfinite(limit) else None,
             is_endless=bool(np.isinf(limit)),
+            is_hidden=line.hidden is not None and bool(line.hidden[i]),
         )
 
 

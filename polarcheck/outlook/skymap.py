@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.constants import DEGREE
 from polarcheck.outlook.fast_sky import FastSky
@@ -37,6 +38,8 @@ class SkyMap(WithDict, WithTable, WithPlot):
         Observed. [deg]
     guided : bool
     tolerance_arcsec : float
+    hidden : ndarray of bool, shape (m, n), or None
+        Cells behind the site's horizon, where one is known; their limits are NaN.
     """
 
     hour_angle_deg: Array
@@ -46,6 +49,7 @@ class SkyMap(WithDict, WithTable, WithPlot):
     altitude_deg: Array
     guided: bool
     tolerance_arcsec: float
+    hidden: npt.NDArray[np.bool_] | None = None
 
     def __repr__(self) -> str:
         rows, columns = self.limit_s.shape

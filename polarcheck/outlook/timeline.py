@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.alignment import Alignment
 from polarcheck.constants import DEGREE
@@ -69,6 +70,8 @@ class Timeline(WithDict, WithTable, WithPlot):
         When the target crosses the upper meridian, since dusk, if it does. [s]
     guided : bool
     tolerance_arcsec : float
+    hidden : ndarray of bool, shape (n,), or None
+        Rows in which the target is behind the site's horizon, where one is known; their limits are NaN.
     """
 
     night: Night
@@ -81,6 +84,7 @@ class Timeline(WithDict, WithTable, WithPlot):
     meridian_s: float | None
     guided: bool
     tolerance_arcsec: float
+    hidden: npt.NDArray[np.bool_] | None = None
 
     def __repr__(self) -> str:
         night, how = self.night, "guided" if self.guided else "unguided"
@@ -88,19 +92,30 @@ class Timeline(WithDict, WithTable, WithPlot):
 
     @property
     def moonless_s(self) -> float:
-        """For how long the target stands at 5 deg or higher while the Moon is down, from the rows. [s]"""
-        free = (self.moon_altitude_deg < 0) & (self.altitude_deg >= _LOWEST_DEG)
+        """For how long the target is up, see `spans_up_s`, while the Moon is down, from the rows. [s]"""
+        free = (self.moon_altitude_deg < 0) & self._is_up
         return float(free.mean()) * float(self.seconds[-1])
 
     @property
     def spans_up_s(self) -> tuple[tuple[float, float], ...]:
-        """When the target stands at 5 deg or higher: beginnings and ends, since dusk. [s]"""
-        up = self.altitude_deg >= _LOWEST_DEG
-        edges = np.flatnonzero(up[:-1] != up[1:])
-        crossings = [_crossing(self.seconds, self.altitude_deg, int(i), _LOWEST_DEG) for i in edges]
+        """When the target stands at 5 deg or higher, and not hidden: beginnings and ends, since dusk. [s]"""
+        up = self._is_up
+        crossings = [self._edge(int(i)) for i in np.flatnonzero(up[:-1] != up[1:])]
         bounds = [*([float(self.seconds[0])] if up[0] else []), *crossings]
         bounds += [float(self.seconds[-1])] if up[-1] else []
         return tuple(zip(bounds[::2], bounds[1::2], strict=True))
+
+    @property
+    def _is_up(self) -> npt.NDArray[np.bool_]:
+        up = self.altitude_deg >= _LOWEST_DEG
+        return np.asarray(up if self.hidden is None else up & ~self.hidden)
+
+    def _edge(self, i: int) -> float:
+        """Between two rows: where 5 deg are passed, or half-way where the horizon is. [s]"""
+        above = self.altitude_deg[i : i + 2] >= _LOWEST_DEG
+        if above[0] != above[1]:
+            return _crossing(self.seconds, self.altitude_deg, i, _LOWEST_DEG)
+        return float(self.seconds[i : i + 2].mean())
 
 
 def night_of(utc: tuple[float, float], site: Site) -> Night:

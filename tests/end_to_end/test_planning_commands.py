@@ -197,3 +197,21 @@ def test_wrong_command_lines_are_told(arguments: tuple[str, ...], told: str) -> 
 )
 def test_what_cannot_be_had_is_told(arguments: tuple[str, ...], told: str) -> None:
     assert told in refused(*arguments)
+
+
+def test_map_and_timeline_know_the_horizon(tmp_path: Path) -> None:
+    rig = tmp_path / "rig.toml"
+    rig.write_text(
+        "[optics]\nfocal_length_mm = 250\n[camera]\npixel_size_um = 6.0\nwidth_px = 1200\nheight_px = 900\n"
+        "[site]\nlatitude_deg = 47.3\nlongitude_deg = 11.2\n"
+        "horizon = [[0, 0], [100, 0], [100, 50], [220, 50], [220, 0]]\n",
+        encoding="utf-8",
+    )
+    given = ("--error", "5,-3", "--rig", rig)
+    night = ("timeline", *given, "--target", "60,10", *AT)
+    rows = answer(*night)["rows"]
+    assert {row["is_hidden"] for row in rows} == {True, False}
+    assert all(row["limit_s"] is None for row in rows if row["is_hidden"])
+    shown = run(*night, "--plot", tmp_path / "night.png")
+    assert "above 5 deg and the rig file's horizon" in " ".join(shown.stdout.split())
+    assert "behind the rig file's horizon" in " ".join(run("map", *given).stdout.split())

@@ -103,7 +103,12 @@ def _name(axes: Any, said: str, line: Timeline, seconds: float, height: float) -
 
 def _draw_altitude(axes: Any, line: Timeline) -> None:
     hours = line.seconds / 3600
-    axes.plot(hours, line.altitude_deg, color=INK, linewidth=1.6, label="target")
+    hidden = np.zeros(len(hours), dtype=bool) if line.hidden is None else line.hidden
+    if hidden.any():
+        behind = np.where(hidden, line.altitude_deg, np.nan)
+        axes.plot(hours, behind, color=DIM, linewidth=1.6, label="behind the horizon")
+    seen = np.where(hidden, np.nan, line.altitude_deg)
+    axes.plot(hours, seen, color=INK, linewidth=1.6, label="target")
     moon = np.where(line.moon_altitude_deg >= 0, line.moon_altitude_deg, np.nan)
     if np.isfinite(moon).any():
         axes.plot(

@@ -14,7 +14,7 @@ __all__ = ["map_text"]
 
 _HOURS = np.arange(-6.0, 6.1, 1.5)
 _ROW_DEG = 9.0
-_FOOT = "s, m, h: seconds, minutes, hours; -: no limit within 6 h or until it sets; .: below 5 deg."
+_FOOT = "s, m, h: seconds, minutes, hours; -: no limit within 6 h or until it sets; .: below 5 deg{}."
 
 
 def map_text(sky: SkyMap, alignment: Alignment) -> str:
@@ -32,7 +32,13 @@ def map_text(sky: SkyMap, alignment: Alignment) -> str:
         if set(cells) == {short_length(float("nan"))}:
             continue  # nowhere above 5 deg in these hours
         rows.append([f"{sky.declination_deg[i]:+11.0f}", *cells])
-    return "\n\n".join([head, table(columns, rows), wrapped(_FOOT)])
+    return "\n\n".join(
+        [
+            head,
+            table(columns, rows),
+            wrapped(_FOOT.format("" if sky.hidden is None else ", or behind the rig file's horizon")),
+        ]
+    )
 
 
 def _step(values: Array) -> float:

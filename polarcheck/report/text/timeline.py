@@ -58,12 +58,13 @@ def _foot(line: Timeline) -> str:
 
 def _up(line: Timeline) -> str:
     """Say when the target rises and sets, where it does; rows without it are left out."""
-    said = []
+    said, gone = [], "it sets" if line.hidden is None else "it is gone"
     for begin, end in line.spans_up_s:
         first, last = (clock_text(add_seconds(line.night.dusk, moment)) for moment in (begin, end))
         rises, sets = begin > line.seconds[0], end < line.seconds[-1]
         if rises and sets:
             said.append(f"from {first} to {last} UTC")
         elif rises or sets:
-            said.append(f"from {first} UTC on" if rises else f"until {last} UTC, then it sets")
-    return f"It stands above 5 deg {' and '.join(said)}. " if said else ""
+            said.append(f"from {first} UTC on" if rises else f"until {last} UTC, then {gone}")
+    where = "above 5 deg" if line.hidden is None else "above 5 deg and the rig file's horizon"
+    return f"It stands {where} {' and '.join(said)}. " if said else ""
