@@ -21,24 +21,16 @@ CLEAR = 2.0
 """Sigmas that a move must have for a turn: one of one sigma would follow noise every third time."""
 
 _SURE = 0.95  # chance of being within the goal that is enough
-_MORE_CHANCE = 0.15  # of that, by which a turn must be expected to better it
-_DEARER, _DEARER_FROM, _MOST_TURNS = (
-    0.1,
-    3,
-    6,
-)  # more of it for each turn from the fourth on; after six no more
+_MORE_CHANCE = 0.05  # of that, by which a turn must be expected to better it
+_DEARER = 0.1  # more of it for each turn after the second
+_CHEAP_TURNS, _MOST_TURNS = 2, 6  # turns that cost no more than that; turns after which none is asked for
 _RUINOUS = 2.0  # times what is left now: a turn that is expected to leave so much is no try for the goal
 _FAR = 0.5  # chance of being within the goal below which a turn need only lead nearer
 _LESS, _MUCH_LESS = 0.9, 0.25  # of what is left: after this turn, and after the ones that it teaches
-_DOMINATES = (
-    1.5  # times what a turn would leave of a known axis: a larger doubt in the axis is taken away first
-)
+_DOMINATES = 1.5  # times what a turn would leave of a known axis: a larger doubt is taken away first
 _TELLS_MORE = 0.7  # of the present sigma: frames that are expected to leave more are not asked for
-_GOAL_SHARE, _LEFT_SHARE = (
-    0.2,
-    0.15,
-)  # of the goal and of what a turn leaves: sigma that frames after it should have
-
+_GOAL_SHARE = 0.12  # of the goal: sigma that frames should have
+_LEFT_SHARE = 0.15  # of what a turn is expected to leave: the same, where that is more
 
 _CHOICES = ((False, False), (True, False), (False, True), (True, True))
 
@@ -151,7 +143,7 @@ def choose_knobs(
         abs(error.azimuth_arcmin) > CLEAR * error.azimuth_sigma_arcmin,
         abs(error.altitude_arcmin) > CLEAR * error.altitude_sigma_arcmin,
     )
-    needed = _MORE_CHANCE + _DEARER * max(made - _DEARER_FROM, 0) if made < _MOST_TURNS else 1.0
+    needed = _MORE_CHANCE + _DEARER * max(made - _CHEAP_TURNS, 0) if made < _MOST_TURNS else 1.0
     every = [
         outcome_of(standing, response, knobs, turned)
         for turned in _CHOICES

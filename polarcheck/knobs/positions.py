@@ -15,7 +15,7 @@ __all__ = ["Positions", "next_positions"]
 
 _STEP_DEG = 5.0  # nobody sets a circle finer than that in the dark
 _MOST = 8  # frames at a time
-_NOT_WORTH = 0.93  # a further frame that leaves more than this of sigma is not asked for
+_NOT_WORTH = 0.95  # a further frame that leaves more than this of sigma is not asked for
 _MARGIN_DEG = 2.0  # above the lowest altitude: the mount may stand a little elsewhere after a turn, and later
 
 
