@@ -20,6 +20,7 @@ from polarcheck.vectors import Array, angle_between, best_rotations, rotation_ma
 __all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_information"]
 
 _FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
+_UNSEEN = 1e-4  # of what was known: less information counts as none
 _ROUNDS = 3  # of the linear solution; the second is exact to far below a milliarcsecond
 _PRIOR_DOF = 6  # degrees of freedom that an assumed noise counts for beside what new frames scatter
 
@@ -100,6 +101,9 @@ class FollowedAxis:
         How far the sensor points' shape is from the camera's. [rad]
     camera : CameraAxis
         The axis in the camera with what the new frames tell of it, and the noise that they show.
+    camera_moved : float
+        How far the axis in the camera is, by the new frames alone, from where it was before, in sigmas; 0 where they
+        cannot tell, as one frame cannot.
     """
 
     axis: Array
@@ -111,6 +115,7 @@ class FollowedAxis:
     noise_factor: float
     shape_misfit: Array
     camera: CameraAxis
+    camera_moved: float
 
     def widened(self) -> FollowedAxis:
         """Return the same with as much noise of the new frames as their scatter shows; two frames at least."""
@@ -186,6 +191,7 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     """
     matrices = best_rotations(known.template, observed, known.weights)
     axis, inner = unit((matrices @ known.axis).mean(axis=0)), known.axis
+    camera_moved = _Equations.of(known, matrices, axis, inner, pixel).camera_moved
     for _ in range(_ROUNDS):
         equations = _Equations.of(known, matrices, axis, inner, pixel)
         shift, within = equations.solution
@@ -213,6 +219,7 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
             noise_px=known.noise_px * float(np.sqrt(factor)),
             degrees_of_freedom=freedom,
         ),
+        camera_moved=camera_moved,
     )
 
 
@@ -302,6 +309,21 @@ class _Equations:
         every: Array = np.asarray(np.linalg.inv(self.information), dtype=np.float64)
         handed_on: Array = every[:2, 2:] @ self.prior @ every[2:, :2]
         return every[:2, :2], every[:2, :2] - handed_on, every[2:, 2:]
+
+    @property
+    def camera_moved(self) -> float:
+        """How far the axis in the camera is from where it was, by these frames alone, in sigmas.
+
+        Their information on it is what is left once the new axis is free; where that is none, nothing is seen.
+        """
+        every = self.each.sum(axis=0)
+        weighed = np.einsum("nij,nj->ni", self.weights, self.misfit)
+        axis_alone, across = np.linalg.inv(every[:2, :2]), every[:2, 2:]
+        own = every[2:, 2:] - across.T @ axis_alone @ across
+        pull = -np.einsum("nji,nj->i", self.design, weighed) - across.T @ axis_alone @ weighed.sum(axis=0)
+        before = np.linalg.inv(self.prior)
+        both = own @ before @ own + own + _UNSEEN * np.trace(self.prior) * np.eye(2)
+        return float(np.sqrt(max(pull @ np.linalg.solve(both, pull), 0.0)))
 
     @property
     def chi_square(self) -> float:

@@ -7,12 +7,12 @@ the others something moved is known by them alone: it takes a majority that agre
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from polarcheck.alignment import Alignment
+from polarcheck.alignment import FLEXURE_ARCSEC, Alignment
 from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
@@ -29,6 +29,9 @@ _SHAPE_SIGMAS = 8.0
 _SHAPE_FLOOR_PX = 3.0
 _APART_SIGMAS = 6.0
 _FEW = 24  # frames of which each is tried as the one that stands out
+_CLAMPED_SIGMAS = 6.0  # by which the axis' place in the camera may differ from what it was
+_FLEXURES = 4.0  # times the allowance for sag, which differs over the sky: by less nothing moved
+_ANYWHERE = 1e10  # times the variance of the axis in the camera: as good as not known
 _ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
 
 
@@ -87,6 +90,7 @@ def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array,
         raise GeometryError(f"{frames[first].name}: {reasons[first]}{_again(len(frames))}", 0.0)
     least = len(used) / 2
     found = carry_axis(before.camera, observed[used], pixel)
+    _require_clamped(before, found, observed[used], pixel, [frames[i] for i in used])
     while (found.apart > _limits(found, before.camera)).any():
         if len(used) < 3 or len(used) - 1 <= least:
             raise GeometryError(_disagreement(found, [frames[i] for i in used]), 0.0)
@@ -99,6 +103,28 @@ def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array,
         Problem(frames[i].path, frames[i].name, why, utc=frames[i].utc) for i, why in reasons.items()
     )
     return Agreed(found, tuple(used), left)
+
+
+def _require_clamped(
+    before: Alignment, found: FollowedAxis, observed: Array, pixel: float, frames: Sequence[Frame]
+) -> None:
+    """Refuse frames that agree among themselves, but on another place of the axis in the camera than before."""
+    camera = before.camera
+    assert camera is not None
+    if len(frames) < 3 or found.camera_moved <= _CLAMPED_SIGMAS:
+        return
+    alone = carry_axis(replace(camera, covariance=_ANYWHERE * camera.covariance), observed, pixel)
+    flexure = before.systematic.allowance_arcsec if before.systematic else FLEXURE_ARCSEC
+    if angle_between(alone.camera.axis, camera.axis) < _FLEXURES * flexure * ARCSEC:
+        return
+    if (alone.apart > _limits(alone, camera)).any():
+        return  # one of them is wrong, or something moved between them
+    raise GeometryError(
+        f"{frames[-1].name}: declination or camera moved since the result before: these {len(frames)} frames agree, "
+        f"but on an axis {found.camera_moved:.0f} sigmas from its place in the camera then. Measure afresh with them; "
+        "that result can go on with the night",
+        0.0,
+    )
 
 
 def _impossible(before: Alignment, observed: Array, pixel: float, above: bool) -> str | None:

@@ -30,6 +30,7 @@ __all__ = ["Followed", "Tracking", "follow_frames"]
 
 Tracking = Literal["on", "off"]
 
+_NARROWED = 0.8  # of the variance of the axis in the camera: frames that leave less would show that it moved
 _SLIP_FLOOR_ARCMIN = 3.0
 _TILT_SHARE = np.sin(2.5 * DEGREE)  # of a knob's move that a base out of level may turn about the axis
 
@@ -51,6 +52,9 @@ class Followed(WithDict):
         said or the camera's stand before is not known. [arcmin]
     clamp_shift : ClampShift or None
         What tightening did, where the result before was loose, this one is not, and no knob was turned.
+    sees_camera : bool
+        Whether the frames would show a bump of declination or a camera that was turned: one frame, or several at one
+        place, cannot tell that from turns of the knobs.
     frames : tuple of Frame
         The frames in use.
     problems : tuple of Problem
@@ -67,6 +71,7 @@ class Followed(WithDict):
     moved_altitude_arcmin: float
     slip_arcmin: float | None
     clamp_shift: ClampShift | None
+    sees_camera: bool
     frames: tuple[Frame, ...]
     problems: tuple[Problem, ...]
     early: tuple[Problem, ...]
@@ -138,11 +143,19 @@ def follow_frames(
         moved_altitude_arcmin=moved[1] / ARCMIN,
         slip_arcmin=slip,
         clamp_shift=clamp_shift(alignment, found.own),
+        sees_camera=_sees_camera(before, found),
         frames=tuple(frames),
         problems=(*agreed.left, *frame_set.problems),
         early=tuple(early),
         notices=(*earth.notices, *apart, *notices),
     )
+
+
+def _sees_camera(before: Alignment, found: FollowedAxis) -> bool:
+    """Whether the frames tell as much of the axis in the camera as was known before."""
+    assert before.camera is not None
+    narrowed = float(np.trace(found.camera.covariance)) / found.noise_factor
+    return narrowed < _NARROWED * float(np.trace(before.camera.covariance))
 
 
 def _moved(before: Alignment, axis: Array) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from polarcheck.times import seconds_between
 
 __all__ = ["later_frames"]
 
+_ONE_NIGHT_H = 18.0  # between frames of one night, the longest winter night of far latitudes
 _SAME_TIME_S = 0.02  # a kept result rounds times to a hundredth of a second
 
 
@@ -43,6 +44,7 @@ def later_frames(before: Alignment, frame_set: FrameSet) -> tuple[list[Frame], l
     frames, early = _parted(before, frame_set.frames)
     if not frames:
         raise InputError(_none_left(before, frame_set, early))
+    _require_one_night(before, frames[0])
     assert before.sensor is not None
     for frame in frames:
         if not sensor_of(frame).is_like(before.sensor):
@@ -53,6 +55,17 @@ def later_frames(before: Alignment, frame_set: FrameSet) -> tuple[list[Frame], l
                 0.0,
             )
     return frames, early
+
+
+def _require_one_night(before: Alignment, first: Frame) -> None:
+    hours = seconds_between(before.utc, first.utc) / 3600 if before.utc is not None else 0.0
+    if hours > _ONE_NIGHT_H:
+        raise GeometryError(
+            f"{first.name}: was taken {hours:.0f} h after the result that it should follow on, so on another night: "
+            "nobody knows that declination, camera and tripod stayed. Measure afresh; that result can go on with "
+            "this one's history",
+            0.0,
+        )
 
 
 def _parted(before: Alignment, frames: Sequence[Frame]) -> tuple[list[Frame], list[Problem]]:

@@ -45,6 +45,11 @@ class FollowedSchema(KeptAlignment):
         "said or the camera's stand before is not known [arcmin]."
     )
     clamp_shift: ClampShiftTable | None = Field(description="Null where this follow does not tell it.")
+    sees_camera: bool = Field(
+        default=False,
+        description="Whether these frames would show a bump of declination or a camera that was turned; one frame, or "
+        "several at one place, cannot tell that from turns of the knobs.",
+    )
     frames: list[FrameTable] = Field(description="The frames in use, then the files that are not.")
     warnings: list[WarningEntry]
 
@@ -73,6 +78,7 @@ class FollowedSchema(KeptAlignment):
             ),
             slip_arcmin=followed.slip_arcmin,
             clamp_shift=None if shift is None else ClampShiftTable.like(shift),
+            sees_camera=followed.sees_camera,
             frames=[*used, *left],
             warnings=[WarningEntry.like(notice) for notice in followed.notices],
         )

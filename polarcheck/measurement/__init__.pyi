@@ -1,5 +1,5 @@
 from .conditions import Conditions, Reading
-from .measurement import Measurement, measure, measure_frames
+from .measurement import Measurement, SiteCost, measure, measure_frames
 from .plausibility import above_horizon
 from .schema import MeasurementSchema
 from .source import Aim, alignment_from
@@ -12,6 +12,7 @@ __all__ = [
     "Measurement",
     "MeasurementSchema",
     "Reading",
+    "SiteCost",
     "above_horizon",
     "alignment_from",
     "measure",

@@ -37,7 +37,7 @@ from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
-from polarcheck.sky import Pole, PoleKind, Sky
+from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
@@ -52,7 +52,7 @@ _ONE_PLACE_DEG = 0.25  # sites as near as that are one, for one header rounds an
 
 @dataclass(frozen=True, slots=True)
 class SiteCost:
-    """How far a wrong site or clock would move the result on the sky.
+    """How far a wrong site, clock or air would move the result on the sky.
 
     Attributes
     ----------
@@ -60,11 +60,18 @@ class SiteCost:
         For one degree in the site. [arcmin/deg]
     clock_arcmin_per_min : float
         For one minute of the clock. [arcmin/min]
+    pressure_arcmin_per_10hpa, temperature_arcmin_per_10deg : float
+        For 10 hPa and 10 deg C of the air. [arcmin]
+    humidity_arcmin_per_half : float
+        For 0.5 of relative humidity. [arcmin]
     """
 
     longitude_arcmin_per_deg: float
     latitude_arcmin_per_deg: float
     clock_arcmin_per_min: float
+    pressure_arcmin_per_10hpa: float
+    temperature_arcmin_per_10deg: float
+    humidity_arcmin_per_half: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -448,24 +455,44 @@ def _next_step(fit: AxisFit, north: bool, reach: Reach | None) -> NextStep | Non
 
 
 def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCost:
-    """Fit again with the site off by a degree; the groups and the frames in use stay."""
+    """Fit again with the site off by a degree, or in other air; the groups and the frames in use stay."""
     used = np.flatnonzero(fit.used)
     some = used[:: max(1, len(used) // _COST_FRAMES)]
     part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
 
-    def offset(latitude: float, longitude: float) -> Array:
-        moved = Sky(sky.site.moved(latitude, longitude), sky.air)
+    def offset(moved: Sky) -> Array:
         observed = moved.observed(part.sky, part.utc, part.earth)
         attitudes = camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
         used_all = np.ones(len(some), dtype=bool)
         axis = solve_axis(attitudes, groups, used_all, fit.axis, roll_ratio=fit.roll_ratio).axis
         return _offset_from_pole(axis, moved.pole(kind))
 
-    towards_pole = -1.0 if abs(sky.site.latitude_deg) > 89 else 1.0
-    here, east = offset(0.0, 0.0), offset(0.0, 1.0)
-    north = offset(towards_pole * float(np.copysign(1.0, sky.site.latitude_deg)), 0.0)
-    by_longitude, by_latitude = (float(np.linalg.norm(there - here)) / ARCMIN for there in (east, north))
-    return SiteCost(by_longitude, by_latitude, by_longitude / 4)  # the Earth turns a degree in four minutes
+    here = offset(sky)
+
+    def cost(moved: Sky) -> float:
+        return float(np.linalg.norm(offset(moved) - here)) / ARCMIN
+
+    site, air = sky.site, sky.air
+    towards_pole = -1.0 if abs(site.latitude_deg) > 89 else 1.0
+    northward = towards_pole * float(np.copysign(1.0, site.latitude_deg))
+    by_longitude = cost(Sky(site.moved(0.0, 1.0), air))
+    return SiteCost(
+        by_longitude,
+        cost(Sky(site.moved(northward, 0.0), air)),
+        by_longitude / 4,  # the Earth turns a degree in four minutes
+        *(cost(Sky(site, other)) if air.pressure_hpa else 0.0 for other in _other_airs(air)),
+    )
+
+
+def _other_airs(air: Atmosphere) -> tuple[Atmosphere, Atmosphere, Atmosphere]:
+    """The same air with another pressure, temperature and humidity, within what can be."""
+    return (
+        replace(air, pressure_hpa=air.pressure_hpa + (10.0 if air.pressure_hpa < 1000 else -10.0)),
+        replace(air, temperature_c=air.temperature_c + (10.0 if air.temperature_c < 0 else -10.0)),
+        replace(
+            air, relative_humidity=air.relative_humidity + (0.5 if air.relative_humidity < 0.5 else -0.5)
+        ),
+    )
 
 
 def _offset_from_pole(axis: Array, pole: Pole) -> Array:

@@ -132,6 +132,11 @@ class SiteCostTable(Table):
     longitude_arcmin_per_deg: float = Field(description="[arcmin/deg]")
     latitude_arcmin_per_deg: float = Field(description="[arcmin/deg]")
     clock_arcmin_per_min: float = Field(description="[arcmin/min]")
+    pressure_arcmin_per_10hpa: float = Field(default=0.0, description="For 10 hPa of pressure [arcmin].")
+    temperature_arcmin_per_10deg: float = Field(
+        default=0.0, description="For 10 deg C of temperature [arcmin]."
+    )
+    humidity_arcmin_per_half: float = Field(default=0.0, description="For 0.5 of relative humidity [arcmin].")
 
 
 class NextFrame(Table):

@@ -12,6 +12,12 @@ from polarcheck.report.text.words import counted, utc_text
 __all__ = ["followed_text"]
 
 
+_UNSEEN = (
+    "That holds if declination and camera stayed clamped since the result before: frames at one place cannot tell a bump "
+    "of these from a turn of the knobs. Frames at two or three right-ascension positions can."
+)
+
+
 def followed_text(followed: Followed, command: str | None = None) -> str:
     """Return the whole answer of ``polarcheck follow``; it ends with the next command, if one is given."""
     alignment, frames = followed.alignment, counted(len(followed.frames), "frame")
@@ -33,6 +39,7 @@ def followed_text(followed: Followed, command: str | None = None) -> str:
             error_table(alignment, followed.error),
             "",
             wrapped(moved),
+            *([] if followed.sees_camera else ["", wrapped(_UNSEEN)]),
             *([_shift_text(followed.clamp_shift)] if followed.clamp_shift else []),
             *tail,
             *(["", command] if command else []),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from polarcheck.alignment import Alignment, AxisError, side_words
 from polarcheck.constants import ARCSEC, DEGREE
-from polarcheck.measurement import FrameEntry, Measurement
+from polarcheck.measurement import FrameEntry, Measurement, SiteCost
 from polarcheck.report.text.lines import Column, more_line, named_line, some_of, table, wrapped
 from polarcheck.report.text.rounding import decimals_for, with_sigma
 from polarcheck.report.text.words import clock_text, pole_words, utc_text
@@ -14,6 +14,7 @@ from polarcheck.report.text.words import clock_text, pole_words, utc_text
 __all__ = ["allowances", "error_table", "measurement_text"]
 
 _MOST_ROWS = 30
+_SEEN_ARCMIN = 0.005  # half of the last digit of an error
 _ERRORS = (
     Column("arcmin", "<"),
     Column("off"),
@@ -182,8 +183,22 @@ def _limits(result: Measurement) -> str:
                 f"{cost.longitude_arcmin_per_deg:.2f} arcmin, a latitude off by 1 deg by "
                 f"{cost.latitude_arcmin_per_deg:.2f}."
             ),
+            *_air(cost),
         ]
     )
+
+
+def _air(cost: SiteCost) -> list[str]:
+    """What the air may cost, where it can be seen beside hundredths of an arcminute."""
+    costs = (cost.pressure_arcmin_per_10hpa, cost.temperature_arcmin_per_10deg, cost.humidity_arcmin_per_half)
+    if max(costs) < _SEEN_ARCMIN:
+        return []
+    return [
+        wrapped(
+            f"Air other than assumed would move it: 10 hPa by {costs[0]:.3f} arcmin, 10 deg C by {costs[1]:.3f}, humidity "
+            f"off by 0.5 by {costs[2]:.3f}."
+        )
+    ]
 
 
 def _flexure(result: Measurement) -> str:

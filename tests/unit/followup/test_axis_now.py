@@ -276,3 +276,40 @@ def test_history_grows_and_carries_what_was_turned(north: Sweep) -> None:
     after = (second * first).apply(north.axis)
     assert separation_arcsec(two.alignment.axis, after) < 60
     assert two.moved_altitude_arcmin == pytest.approx(12.0, abs=2.0)
+
+
+def at_positions(sweep: Sweep, moved: Rotation, name: str, bump: Rotation = STILL) -> list[Path]:
+    """Three frames over 60 deg after a turn, the camera bumped against the mount meanwhile."""
+    paths = []
+    for i, west in enumerate((0.0, -30.0, -60.0)):
+        seconds = 200.0 + 60 * i
+        turn = (west * DEG + SIDEREAL * seconds) * (-1 if sweep.north else 1)
+        own = Rotation.from_rotvec(turn * moved.apply(sweep.axis))
+        attitude = (own * moved).as_matrix() @ sweep.attitude @ bump.as_matrix()
+        paths.append(sweep.write(f"{name}_{i}", attitude, seconds))
+    return paths
+
+
+def test_frames_at_three_positions_give_the_axis_far_better_than_one(north: Sweep) -> None:
+    moved = knobs(-20.0, 14.0)
+    paths = at_positions(north, moved, "arc")
+    three, one = follow(north, *paths), follow(north, paths[0])
+    assert separation_arcsec(three.alignment.axis, moved.apply(north.axis)) < 3
+    traces = [np.trace(found.alignment.covariance) for found in (three, one)]  # type: ignore[arg-type]
+    assert traces[0] < traces[1] / 25
+    assert (three.sees_camera, one.sees_camera) == (True, False)
+
+
+@pytest.mark.parametrize(
+    "bump",
+    [Rotation.from_euler("x", 3 / 60, degrees=True), Rotation.from_euler("z", 5.0, degrees=True)],
+    ids=["declination by 3 arcmin", "camera turned by 5 deg"],
+)
+def test_declination_or_camera_that_moved_shows_at_several_positions(north: Sweep, bump: Rotation) -> None:
+    with pytest.raises(GeometryError, match="declination or camera moved since"):
+        follow(north, *at_positions(north, knobs(-20.0, 14.0), "bumped", bump))
+
+
+def test_frame_of_another_night_is_refused(north: Sweep) -> None:
+    with pytest.raises(GeometryError, match="on another night"):
+        follow(north, north.frame("next_night", STILL, 86000.0))

@@ -113,6 +113,27 @@ def test_cost_of_a_wrong_site_is_that_of_measuring_again_at_a_wrong_site(site: S
     assert cost.clock_arcmin_per_min == pytest.approx(east / 4, rel=0.02)
 
 
+@BOTH
+def test_cost_of_other_air_is_that_of_measuring_again_in_it(site: Site) -> None:
+    frames = frames_at(site)
+    here = measure_frames(frames)
+    air = here.sky.air
+    stated = {
+        "pressure_hpa": air.pressure_hpa,
+        "temperature_c": air.temperature_c,
+        "relative_humidity": air.relative_humidity,
+    }
+    cost = here.site_cost
+    for key, off, told in (
+        ("pressure_hpa", 10.0, cost.pressure_arcmin_per_10hpa),
+        ("temperature_c", -10.0, cost.temperature_arcmin_per_10deg),
+        ("relative_humidity", -0.5, cost.humidity_arcmin_per_half),
+    ):
+        other = measure_frames(frames, conditions=Conditions(**{**stated, key: stated[key] + off}))
+        assert told == pytest.approx(np.linalg.norm(offset(other) - offset(here)), rel=0.1, abs=2e-4)
+    assert cost.pressure_arcmin_per_10hpa > 0
+
+
 def test_cost_of_a_wrong_clock_is_that_of_frames_a_minute_late() -> None:
     # moved clocks turn the sky at 15.041"/s; 2 %
     frames = frames_at(NORTH)
