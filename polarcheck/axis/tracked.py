@@ -19,7 +19,7 @@ from polarcheck.axis.least_squares import turn_about
 from polarcheck.axis.polar import PolarPlaces, polar_places
 from polarcheck.axis.sorting import Break, sorted_frames
 from polarcheck.axis.stillness import is_slow, is_still
-from polarcheck.constants import DEGREE
+from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, tangent_basis, unit
 
@@ -37,6 +37,7 @@ _MOVED = 1e-2  # chance below which the axis before a step is not the one after 
 _MOVED_UNSEEN = (
     1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
 )
+_COARSE = 3 * ARCMIN  # sigma by rotation alone above which it cannot vouch for a field that drifts slowly
 _CONE = 0.3 * DEGREE  # by which declination axis and boresight of a mount may be out of square
 
 
@@ -64,6 +65,8 @@ class TrackedAxis:
         The axis from rotation alone less the one from place alone, where they contradict each other. [rad]
     knocked_before : int or None
         First frame after the mount was moved as a whole; only later ones are in use.
+    may_be_guided : bool
+        Whether the field drifts so slowly that a guider may hold it, and its rotation is too coarse to tell.
     """
 
     axis: Array
@@ -75,6 +78,7 @@ class TrackedAxis:
     places: PolarPlaces
     contradiction: Array | None = None
     knocked_before: int | None = None
+    may_be_guided: bool = False
 
 
 def fit_tracked(
@@ -114,6 +118,10 @@ def fit_tracked(
         held = held | _slow(track, groups, used, len(held))
         if held.any():
             found = _solved(attitudes, track.seconds, groups, used, held, pole)
+    if guided is None and not held.any() and _slow(track, groups, used, len(held)).all():
+        rotation = _solved(attitudes, track.seconds, groups, used, ~held, found.axis).covariance
+        coarse = float(np.sqrt(np.linalg.eigvalsh(rotation)[-1])) > _COARSE
+        found = replace(found, may_be_guided=coarse)
     for one in frames.breaks[::-1]:
         found = _across(attitudes, track.seconds, found, one)
         if found.knocked_before is not None:

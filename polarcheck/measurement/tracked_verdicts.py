@@ -30,6 +30,15 @@ def tracked_notices(fit: AxisFit) -> list[Notice]:
                 ("frames_guided",),
             )
         )
+    elif fit.tracked is not None and fit.tracked.may_be_guided:
+        found.append(
+            Notice(
+                "may-be-guided",
+                "The field drifts as slowly as one that a guider holds through a guide scope that bends, and its rotation is "
+                "too coarse to tell. If a guider was at work, this answer is worth nothing; say whether one was.",
+                ("frames_guided",),
+            )
+        )
     elif fit.contradiction is not None:
         across, up = fit.contradiction / ARCMIN
         found.append(

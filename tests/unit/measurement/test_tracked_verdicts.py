@@ -35,6 +35,13 @@ def test_nothing_is_said_of_plain_tracking() -> None:
     assert codes(measured(replace(GUIDED, guided=False))) == []
 
 
+def test_a_slow_field_may_be_guided_unless_said_otherwise() -> None:
+    # an axis 0.6 arcmin off drifts by up to 10 arcsec an hour, like a field whose guide scope bends
+    session = replace(GUIDED, guided=False, hours=2.0, error_arcmin=(0.6, -0.5))
+    assert codes(measured(session)) == ["may-be-guided"]
+    assert codes(measured(session, guided=False)) == []
+
+
 def test_guided_frames_that_cannot_tell_are_refused_as_such() -> None:
     with pytest.raises(GeometryError, match="guider") as refusal:
         measured(replace(GUIDED, hours=0.5, frames=10))
