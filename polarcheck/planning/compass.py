@@ -12,6 +12,7 @@ from polarcheck.times import iso_from_utc, utc_from_iso
 
 __all__ = ["Compass", "compass_at"]
 
+_J2000_JAN_1 = 2451544.5  # Julian date of 2000-01-01
 _FIRST, _LAST = 2010.0, 2030.0  # what the coefficients in the package pygeomag serve
 
 
@@ -86,6 +87,9 @@ def compass_at(site: Site, utc: tuple[float, float]) -> Compass:
 
 
 def _decimal_year(utc: tuple[float, float]) -> float:
+    about = 2000 + (sum(utc) - _J2000_JAN_1) / 365.2425
+    if not _FIRST - 1 < about < _LAST + 1:
+        return about
     calendar_year = int(iso_from_utc(utc)[:4])
     begin, end = (sum(utc_from_iso(f"{year:04d}-01-01T00:00")) for year in (calendar_year, calendar_year + 1))
     return calendar_year + (sum(utc) - begin) / (end - begin)

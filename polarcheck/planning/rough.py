@@ -21,6 +21,7 @@ __all__ = ["RoughSetup", "SunTimes", "rough_setup"]
 
 _TILTS_DEG = (0.5, 1.0, 2.0)
 _STEP_S = 300.0
+_SURE_JD = (2415020.5, 2488069.5)  # 1900 to 2100: ERFA, eraEpv00
 _SUNSET_DEG, _POLE_STAR_DEG, _DARK_DEG = -0.83, -8.0, -18.0
 
 
@@ -137,8 +138,23 @@ def rough_setup(sky: Sky, utc: tuple[float, float], rig: Rig | None = None) -> R
         expected=expectations(sky.refracted_pole.altitude_deg, sigma, rig),
         level=tuple((tilt, level_crosstalk_arcmin(tilt, 60.0)) for tilt in _TILTS_DEG),
         pole_star_hidden=_hidden(stars[0], rig),
-        notices=(*compass.notices, *earth_orientation(date).notices, *_low_pole(stars[0])),
+        notices=(
+            *compass.notices,
+            *earth_orientation(date).notices,
+            *_far(utc),
+            *_low_pole(stars[0]),
+        ),
     )
+
+
+def _far(utc: tuple[float, float]) -> tuple[Notice, ...]:
+    if _SURE_JD[0] <= sum(utc) <= _SURE_JD[1]:
+        return ()
+    text = (
+        "The theories of Sun and Moon used here hold from 1900 to 2100; so far from it their places, and those of the stars, "
+        "are rough. Check the date."
+    )
+    return (Notice("far-date", text, ("utc",)),)
 
 
 def _low_pole(star: PoleStar) -> tuple[Notice, ...]:
