@@ -12,7 +12,7 @@ from astropy.io import fits
 from typer.testing import CliRunner, Result
 
 from polarcheck.cli.app import app
-from polarcheck.simulate import Camera, simulate_frames
+from polarcheck.simulate import Camera, Setup, Sweep, simulate_frames
 from polarcheck.site import Site
 from tests.helpers import utc_date
 
@@ -85,13 +85,22 @@ def texts(value: Any) -> list[str]:
     return [text for part in value for text in texts(part)] if isinstance(value, list) else []
 
 
+def simulated(folder: Path, **settings: Any) -> list[Path]:
+    """`simulate_frames` with the fields of its sweep and its setup said one by one."""
+    sweep, setup = (
+        {name: settings.pop(name) for name in list(settings) if name in kind.__dataclass_fields__}
+        for kind in (Sweep, Setup)
+    )
+    return simulate_frames(folder, **settings, sweep=Sweep(**sweep), setup=Setup(**setup))
+
+
 def frames(folder: Path, count: int = 3, **settings: Any) -> list[Path]:
     """Write small plain images of a simulated mount with an error of `ERROR`, 40 deg apart in all unless told."""
     step = 40.0 / max(count - 1, 1)
     angles = [5 + step * i for i in range(count)]
     chosen: dict[str, Any] = {"error_arcmin": ERROR, "site": NORTH, "utc": EVENING, "axis_angles_deg": angles}
     chosen |= {"camera": SMALL, "noise_px": 0.05}
-    made = simulate_frames(folder, **(chosen | settings))
+    made = simulated(folder, **(chosen | settings))
     (folder / "truth.json").unlink()
     return [_plain(path) for path in made]
 

@@ -107,14 +107,8 @@ def simulate_command(
         error_arcmin=error_arcmin,
         site=place,
         utc=utc,
-        pole=pole,
-        axis_angles_deg=axis_angles,
-        declination_deg=declination,
-        count=frames,
-        camera=_camera(rig_file, mirrored),
-        noise_px=noise_px,
-        tracking_only=tracked,
-        seed=seed,
+        sweep=simulate.Sweep(axis_angles, declination, frames, tracking_only=tracked),
+        setup=simulate.Setup(_camera(rig_file, mirrored), noise_px, seed, pole),
         progress=progress_line(few=10, doing="writing frame"),
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"

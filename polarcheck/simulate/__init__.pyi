@@ -12,12 +12,14 @@ from .mount import (
     sensor_points,
 )
 from .schema import TruthSchema
-from .write import simulate_frames, write_frame
+from .write import Setup, Sweep, simulate_frames, write_frame
 
 __all__ = [
     "Camera",
     "KnobMount",
+    "Setup",
     "SiteKeywords",
+    "Sweep",
     "TruthSchema",
     "by_hand",
     "camera_directions",

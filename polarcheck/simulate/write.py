@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -28,7 +29,7 @@ from polarcheck.sky import Atmosphere, PoleKind, Sky
 from polarcheck.vectors import Array
 from polarcheck.writing import new_file, write_text
 
-__all__ = ["refuse_low", "simulate_frames", "write_frame"]
+__all__ = ["Setup", "Sweep", "refuse_low", "simulate_frames", "write_frame"]
 
 _LOWEST_DEG = 10.0  # below this the air is too thick for a solver, and refraction too uncertain
 _LONGEST_ARC_DEG = 80.0
@@ -37,24 +38,84 @@ _MOST_NOISE_PX = 1000.0
 _MOST_PIXELS = 200_000_000  # of an image; larger than any camera's
 
 
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """Which frames are taken.
+
+    Attributes
+    ----------
+    axis_angles_deg : sequence of float or None
+        One per frame, growing westward from the meridian; None: evenly over at most 80 deg west of it. While only
+        tracking, the first one is the start. [deg]
+    declination_deg : float or None
+        Of the boresight in the mount's own frame; None: 50 deg towards the visible pole. [deg]
+    count : int
+        How many frames, where `axis_angles_deg` does not say.
+    exposure_s, cadence_s : float
+        Length of an exposure, and time from one mid-exposure to the next. [s]
+    tracking_only : bool
+        Whether the mount merely tracks at the sidereal rate, from the first frame on.
+    """
+
+    axis_angles_deg: Sequence[float] | None = None
+    declination_deg: float | None = None
+    count: int = 7
+    exposure_s: float = 5.0
+    cadence_s: float = 40.0
+    tracking_only: bool = False
+
+    def angles_deg(self, axis: Array, is_north: bool, declination: float) -> Array:
+        """Return each frame's axis angle for a mount's axis and a declination in its own frame. [deg]"""
+        if self.tracking_only:
+            start = 20.0 if self.axis_angles_deg is None else self.axis_angles_deg[0]
+            return _tracking_angles_deg(start, self.count, self.cadence_s)
+        if self.axis_angles_deg is None:
+            return _default_angles_deg(axis, is_north, declination, self.count)
+        return np.array(self.axis_angles_deg, dtype=np.float64)
+
+    @property
+    def frames(self) -> int:
+        """How many there are."""
+        given = self.count if self.axis_angles_deg is None else len(self.axis_angles_deg)
+        return min(self.count, given) if self.tracking_only else given
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What takes them, and how well they are solved.
+
+    Attributes
+    ----------
+    camera : Camera
+        By default the demo rig's.
+    noise_px : float
+        Noise of each frame's pointing per coordinate; see `noisy_attitudes`. [px]
+    seed : int
+        Of the noise; the same seed gives the same frames.
+    pole : {"refracted", "true"}
+        What the error refers to.
+    atmosphere : Atmosphere or None
+        None: the standard one at the site.
+    site_keywords : {"geodetic", "sexagesimal"}
+        How the headers give the site: OBSGEO-B, -L, -H or SITELAT, SITELONG, SITEELEV.
+    """
+
+    camera: Camera = field(default_factory=Camera)
+    noise_px: float = FRAME_NOISE_PX
+    seed: int = 0
+    pole: PoleKind = "refracted"
+    atmosphere: Atmosphere | None = None
+    site_keywords: SiteKeywords = "geodetic"
+
+
 def simulate_frames(
     folder: PathLike,
     *,
     error_arcmin: tuple[float, float],
     site: SiteLike,
     utc: UtcLike,
-    pole: PoleKind = "refracted",
-    axis_angles_deg: Sequence[float] | None = None,
-    declination_deg: float | None = None,
-    count: int = 7,
-    camera: Camera | None = None,
-    exposure_s: float = 5.0,
-    cadence_s: float = 40.0,
-    noise_px: float = FRAME_NOISE_PX,
-    tracking_only: bool = False,
-    atmosphere: Atmosphere | None = None,
-    seed: int = 0,
-    site_keywords: SiteKeywords = "geodetic",
+    sweep: Sweep | None = None,
+    setup: Setup | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Write solved frames of a mount with a known axis error, and ``truth.json`` beside them.
@@ -69,29 +130,10 @@ def simulate_frames(
         Where: also ``(47.3, 11.2)`` or ``"47.3,11.2,900"``.
     utc : tuple of float, or what `polarcheck.given.as_utc` takes
         First mid-exposure, kept to a millisecond: also ``"2026-11-14T21:10:00"`` or an astropy `Time`.
-    pole : {"refracted", "true"}
-        What the error refers to.
-    axis_angles_deg : sequence of float, optional
-        One per frame, growing westward from the meridian; by default evenly over at most 80 deg west of
-        it. While only tracking, the first one is the start. [deg]
-    declination_deg : float, optional
-        Of the boresight in the mount's own frame; by default 50 deg towards the visible pole. [deg]
-    count : int
-        How many frames, where `axis_angles_deg` does not say.
-    camera : Camera, optional
-        By default the demo rig's.
-    exposure_s, cadence_s : float
-        Length of an exposure, and time from one mid-exposure to the next. [s]
-    noise_px : float
-        Noise of each frame's pointing per coordinate; see `noisy_attitudes`. [px]
-    tracking_only : bool
-        Whether the mount merely tracks at the sidereal rate, from the first frame on.
-    atmosphere : Atmosphere, optional
-        By default the standard one at the site.
-    seed : int
-        Of the noise; the same seed gives the same frames.
-    site_keywords : {"geodetic", "sexagesimal"}
-        How the headers give the site: OBSGEO-B, -L, -H or SITELAT, SITELONG, SITEELEV.
+    sweep : Sweep, optional
+        Which frames; by default seven over up to 80 deg.
+    setup : Setup, optional
+        Camera, noise, air and the pole that the error refers to.
     progress : callable, optional
         Called with the number of frames written and of all frames.
 
@@ -107,44 +149,37 @@ def simulate_frames(
     """
     folder, site, utc = as_path(folder, "folder"), as_site(site), as_utc(utc)
     error_arcmin = as_pair(error_arcmin, "error_arcmin")
-    camera = Camera() if camera is None else camera
-    sky = Sky.over(site) if atmosphere is None else Sky(site, atmosphere)
-    declination = (50.0 if site.is_north else -50.0) if declination_deg is None else declination_deg
-    given = count if axis_angles_deg is None else len(axis_angles_deg)
-    _check_time(utc)
-    _check(
-        exposure_s, cadence_s, noise_px, declination, min(count, given) if tracking_only else given, camera
+    sweep, setup = sweep or Sweep(), setup or Setup()
+    camera = setup.camera
+    sky = Sky.over(site) if setup.atmosphere is None else Sky(site, setup.atmosphere)
+    declination = (
+        (50.0 if site.is_north else -50.0) if sweep.declination_deg is None else sweep.declination_deg
     )
-    axis = mount_axis(error_arcmin, sky.pole(pole))
-    if tracking_only:
-        start = 20.0 if axis_angles_deg is None else axis_angles_deg[0]
-        angles = _tracking_angles_deg(start, count, cadence_s)
-    elif axis_angles_deg is None:
-        angles = _default_angles_deg(axis, site.is_north, declination, count)
-    else:
-        angles = np.array(axis_angles_deg, dtype=np.float64)
+    _check_time(utc)
+    _check(sweep.exposure_s, sweep.cadence_s, setup.noise_px, declination, sweep.frames, camera)
+    axis = mount_axis(error_arcmin, sky.pole(setup.pole))
+    angles = sweep.angles_deg(axis, site.is_north, declination)
     attitudes = _attitudes(axis, site.is_north, angles, declination, camera)
     refuse_low(attitudes, angles)
-    moments = _moments(utc, exposure_s, cadence_s, len(angles))
-    noisy = noisy_attitudes(attitudes, camera, noise_px, np.random.default_rng(seed))
+    moments = _moments(utc, sweep.exposure_s, sweep.cadence_s, len(angles))
+    noisy = noisy_attitudes(attitudes, camera, setup.noise_px, np.random.default_rng(setup.seed))
     seen = np.einsum("nij,kj->nki", noisy, camera_directions(sensor_points(camera), camera))
     places = sky.icrs(seen, moments)
     paths = fresh_paths(folder, len(angles))
     for i, (path, points, moment) in enumerate(zip(paths, places, moments, strict=True)):
-        cards = time_cards(moment, exposure_s) + site_cards(site, site_keywords)
-        light = exposed(attitudes[i], moment, sky, camera, [seed, i])
+        cards = time_cards(moment, sweep.exposure_s) + site_cards(site, setup.site_keywords)
+        light = exposed(attitudes[i], moment, sky, camera, [setup.seed, i])
         _write(path, cards + wcs_cards(points, camera), light)
         if progress is not None:
             progress(i + 1, len(paths))
-    about = [{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)]
     truth = TruthSchema.of(
         axis,
-        sky.pole(pole),
+        sky.pole(setup.pole),
         sky,
         camera,
-        seed=seed,
-        noise_px=noise_px,
-        frames=about,
+        seed=setup.seed,
+        noise_px=setup.noise_px,
+        frames=[{"file": p.name, "axis_angle_deg": float(a)} for p, a in zip(paths, angles, strict=True)],
         declination_deg=declination,
     )
     clear_others(folder, paths)

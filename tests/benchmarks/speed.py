@@ -21,9 +21,10 @@ from pathlib import Path
 import numpy as np
 from astropy.io import fits
 
-from polarcheck.simulate import Camera, simulate_frames
+from polarcheck.simulate import Camera
 from polarcheck.site import Site
 from polarcheck.times import utc_from_iso
+from tests.commands import simulated
 
 ROOT = Path(__file__).parents[2]
 SWEEP = ROOT / "sample_frames" / "north_sweep"
@@ -113,7 +114,7 @@ def compare(other: Path, runs: int) -> None:
 
 def write_large_folder(folder: Path, count: int) -> None:
     """Distinct solved frames, uncompressed, so that the plain loop is at its best."""
-    simulated = simulate_frames(
+    made = simulated(
         folder / "compressed",
         error_arcmin=(23.4, -11.8),
         site=Site(47.3, 11.2, 900.0),
@@ -125,7 +126,7 @@ def write_large_folder(folder: Path, count: int) -> None:
     )
     plain = folder / "plain"
     plain.mkdir()
-    for path in simulated:
+    for path in made:
         with fits.open(path) as hdus:
             solved = next(hdu for hdu in hdus if hdu.header.get("CTYPE1"))
             fits.PrimaryHDU(np.zeros((90, 120), np.uint8), solved.header).writeto(

@@ -12,12 +12,12 @@ from astropy import units
 from astropy.coordinates import EarthLocation
 from astropy.time import Time
 
-from polarcheck import measure, simulate_frames
+from polarcheck import measure
 from polarcheck.errors import InputError
 from polarcheck.given import as_path, as_site, as_utc
 from polarcheck.site import Site
 from polarcheck.times import seconds_between, utc_from_iso
-from tests.commands import SAMPLES, steering
+from tests.commands import SAMPLES, simulated, steering
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_no_path_is_refused_by_name(given: Any) -> None:
 
 
 def test_simulation_takes_text_and_numbers(tmp_path: Path) -> None:
-    made = simulate_frames(
+    made = simulated(
         str(tmp_path / "x"), error_arcmin=(10, 5), site=(47.3, 11.2), utc="2026-11-14T21:10:00", count=2
     )
     result = measure([str(path) for path in made], site="47.3,11.2")
@@ -114,7 +114,7 @@ def test_simulation_takes_text_and_numbers(tmp_path: Path) -> None:
 def test_simulation_refuses_the_rest(tmp_path: Path, wrong: dict[str, Any]) -> None:
     right: dict[str, Any] = {"error_arcmin": (10, 5), "site": (47.3, 11.2), "utc": "2026-11-14T21:10:00"}
     with pytest.raises(InputError):
-        simulate_frames(tmp_path, **(right | wrong))
+        simulated(tmp_path, **(right | wrong))
 
 
 def test_measure_refuses_what_is_no_path_or_no_site() -> None:

@@ -17,9 +17,9 @@ from polarcheck.errors import GeometryError, InputError
 from polarcheck.frames import FrameSet
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, NextStep, measure, measure_frames
-from polarcheck.simulate import simulate_frames
 from polarcheck.site import Site
 from tests.benchmarks.mounts import NORTH, SOUTH, Scene, Sweep, frames_of
+from tests.commands import simulated
 from tests.helpers import DEG, enu, separation_arcsec, utc_date
 
 ANGLES = (-40.0, -15.0, 10.0, 35.0)
@@ -220,7 +220,7 @@ def test_alignment_is_not_continuous_after_a_frame_left_out() -> None:
 
 def test_files_and_folders_are_measured_alike(tmp_path: Path) -> None:
     evening = tuple(utc_date(2026, 11, 14, 20, 30)[0])
-    paths = simulate_frames(
+    paths = simulated(
         tmp_path, error_arcmin=(23.4, -11.8), site=NORTH, utc=evening, axis_angles_deg=ANGLES, noise_px=0.0
     )
     of_folder, of_files = measure(tmp_path), measure(paths)

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from polarcheck.frames import read_pixels, read_solution
-from polarcheck.simulate import Camera, simulate_frames
+from polarcheck.simulate import Camera
 from polarcheck.simulate.stars import invented_stars
 from polarcheck.site import Site
+from tests.commands import simulated
 from tests.helpers import DEG, icrs, separation_arcsec, utc_date
 
 SITE = Site(47.3, 11.2, 900.0)
@@ -26,7 +27,7 @@ def shoot(folder: Path, **settings: object) -> list[Path]:
         "camera": CAMERA,
         "noise_px": 0.0,
     }
-    return simulate_frames(folder, **(given | {"count": 3} | settings))  # type: ignore[arg-type]
+    return simulated(folder, **(given | {"count": 3} | settings))  # type: ignore[arg-type]
 
 
 def brightest(path: Path) -> np.ndarray:

@@ -28,11 +28,11 @@ from polarcheck.simulate import (
     mount_axis,
     noisy_attitudes,
     sensor_points,
-    simulate_frames,
 )
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.observed import Sky
+from tests import commands
 from tests.helpers import ARCSEC, DEG, altitude_of, enu, icrs, separation_arcsec, utc_date
 
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
@@ -43,7 +43,7 @@ BOTH = pytest.mark.parametrize("site", [NORTH, SOUTH], ids=["north", "south"])
 
 def simulated(folder: Path, **changes: Any) -> list[Path]:
     settings: dict[str, Any] = {"error_arcmin": (23.4, -11.8), "site": NORTH, "utc": EVENING}
-    return simulate_frames(folder, **(settings | changes))
+    return commands.simulated(folder, **(settings | changes))
 
 
 def boresights(site: Site, angles_deg: list[float], declination_deg: float) -> np.ndarray:
