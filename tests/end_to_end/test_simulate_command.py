@@ -72,7 +72,7 @@ def test_impossible_mount_is_refused(
             "[camera]\nwidth_px = 100000\nheight_px = 100000\npixel_size_um = 1\n[optics]\nfocal_length_mm = 5000\n",
             "is too large to write images of",
         ),
-        ("[camera]\npixel_size_um = 10\n[optics]\nfocal_length_mm = 1\n", "the field below 90 deg"),
+        ("[camera]\npixel_size_um = 10\n[optics]\nfocal_length_mm = 4\n", "the field below 90 deg"),
     ],
 )
 def test_impossible_camera_is_refused(rig: str, said: str, tmp_path: Path) -> None:
@@ -95,9 +95,11 @@ def test_what_was_written_is_said_printable_and_replaces_an_earlier_practice(tmp
     folder = tmp_path / "practice\x1b[31m"
     assert "4 frames and truth.json written." in run("simulate", folder, *options(frames="4")).stdout
     (folder / "own.fits").write_text("mine")
+    assert "own.fits" in refused("simulate", folder, *options(frames="1"))
+    (folder / "own.fits").unlink()
     said = run("simulate", folder, *options(frames="1")).stdout
     assert said.startswith("1 frame and truth.json written.")
     assert not steering(said)
-    assert sorted(p.name for p in folder.iterdir()) == ["own.fits", "simulated_01.fits.fz", "truth.json"]
+    assert sorted(p.name for p in folder.iterdir()) == ["simulated_01.fits.fz", "truth.json"]
     truth = strict_json((folder / "truth.json").read_text(encoding="utf-8"))
     assert (truth["error"]["azimuth_arcmin"], truth["error"]["altitude_arcmin"]) == (23.4, -11.8)
