@@ -9,6 +9,7 @@ The way of a file::
     loading        image + solution -> one frame's headers
     exposure_time  headers -> mid-exposure, UTC
     header_site    headers -> site
+    telescope_cards  headers -> where the telescope pointed
     systems        RADESYS, EQUINOX -> rotation to ICRS
     solution       headers -> pixels to sky and back
     sensor         the points of the sensor that stand for its stars

@@ -6,6 +6,7 @@ from .reading import read_frame, read_solution
 from .sensor import Sensor, sensor_of
 from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
 from .solution import Solution
+from .telescope_cards import TelescopeCards
 
 __all__ = [
     "SENSOR_NODES",
@@ -17,6 +18,7 @@ __all__ = [
     "ProblemKind",
     "Sensor",
     "Solution",
+    "TelescopeCards",
     "find_frames",
     "mains",
     "node_pixels",

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.errors import Notice
+from polarcheck.frames.telescope_cards import TelescopeCards
 from polarcheck.site import Site
 from polarcheck.times import iso_from_utc
 
@@ -48,6 +49,8 @@ class Frame:
         What is doubtful about the frame.
     clock_ahead_s : float
         What was taken off the header's time for a clock ahead of UTC. [s]
+    telescope : TelescopeCards or None
+        Where the header says that the telescope pointed, if it does.
     """
 
     path: Path
@@ -64,6 +67,7 @@ class Frame:
     solution_file: Path | None
     notices: tuple[Notice, ...]
     clock_ahead_s: float = 0.0
+    telescope: TelescopeCards | None = None
 
     def __repr__(self) -> str:
         return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"

@@ -14,6 +14,7 @@ from polarcheck.frames.frame import Frame
 from polarcheck.frames.header_site import header_site
 from polarcheck.frames.loading import Loaded, careful, load
 from polarcheck.frames.solution import Solution, read_wcs
+from polarcheck.frames.telescope_cards import telescope_cards
 from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 
@@ -71,6 +72,7 @@ def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
         solution_file=loaded.solution_file,
         notices=(*solution.notices, *time_notices, *site_notices),
         clock_ahead_s=clock_ahead_s,
+        telescope=telescope_cards(loaded.cards),
     )
 
 

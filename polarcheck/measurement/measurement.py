@@ -33,6 +33,7 @@ from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
+from polarcheck.measurement.site_votes import site_by_votes
 from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.presenting import WithDict, WithPlot, WithTable
@@ -367,7 +368,13 @@ def measure_frames(
 
 def _place(frame_set: FrameSet, site: Site | None, conditions: Conditions) -> tuple[Site, list[Notice]]:
     stated = site or conditions.site
-    return site_of(frame_set.frames, conditions.fallback_site) if stated is None else (stated, [])
+    if stated is not None:
+        return stated, []
+    place, notices = site_of(frame_set.frames, conditions.fallback_site)
+    if place is conditions.fallback_site:
+        return place, notices
+    place, voted = site_by_votes(frame_set.frames, place)
+    return place, [*notices, *voted]
 
 
 def _alignment(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> Alignment:
