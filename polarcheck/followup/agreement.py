@@ -180,6 +180,7 @@ def require_expected(
     found: FollowedAxis,
     moved: tuple[float, float],
     expected: tuple[float, float] | None,
+    before: Alignment,
     frames: Sequence[Frame],
 ) -> None:
     """Refuse a move far from what was turned; gain, backlash and a hand's noise have their share.
@@ -192,6 +193,8 @@ def require_expected(
         Azimuth (about the vertical) and altitude move. [rad]
     expected : tuple of float or None
         What the turns should have given; None expects nothing. [arcmin]
+    before : Alignment
+        What it was followed on; its doubt is in the move, too.
     frames : sequence of Frame
         The frames.
 
@@ -204,7 +207,8 @@ def require_expected(
         return
     off = np.array(moved) / ARCMIN - np.array(expected)
     size = float(np.hypot(*expected))
-    limit = 6.0 + 0.6 * size + 6 * float(np.sqrt(np.trace(found.covariance))) / ARCMIN
+    doubt = np.trace(found.covariance) + (0.0 if before.covariance is None else np.trace(before.covariance))
+    limit = 6.0 + 0.6 * size + 6 * float(np.sqrt(doubt)) / ARCMIN
     if float(np.hypot(*off)) > limit:
         raise GeometryError(
             f"{frames[0].name}: the axis moved by {moved[0] / ARCMIN:+.1f} arcmin in azimuth and "

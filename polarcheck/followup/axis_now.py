@@ -133,7 +133,7 @@ def follow_frames(
     frames, utc = [frames[i] for i in used], utc[used]
     found, apart = widened(agreed.found, frames)
     moved = _moved(before, found.axis)
-    require_expected(found, moved, expected_arcmin, frames)
+    require_expected(found, moved, expected_arcmin, before, frames)
     slip, notices = _slip(before, found, utc, tracking, moved)
     alignment = _alignment(before, found, frames[-1], turned, loose)
     return Followed(

@@ -66,7 +66,7 @@ class Night:
     mount: KnobMount
     attitude: Array
     rng: np.random.Generator
-    utc: tuple[float, float] = field(default_factory=lambda: utc_from_iso("2026-11-14T20:00:00"))
+    utc: tuple[float, float]
     turns: list[int] = field(default_factory=lambda: [0, 0])
     frames: int = 0
     stands_deg: float = 0.0
@@ -150,9 +150,7 @@ class Night:
         }
         for knob, truth in off.items():
             apart = abs(truth - error[f"{knob}_arcmin"])
-            self.pulls.append(
-                (apart / error[f"{knob}_sigma_arcmin"], apart / error[f"{knob}_95_arcmin"], 0, 0)
-            )
+            self.pulls.append((apart / error[f"{knob}_sigma_arcmin"], apart / error[f"{knob}_95_arcmin"]))
         self.below_sigma += sum(bool(m["turns"]) and abs(m["move_arcmin"]) < m["sigma_arcmin"] for m in moves)
 
 
@@ -177,7 +175,8 @@ def new_night(folder: Path, seed: int, camera: Camera, noise_px: float) -> tuple
     rig.write_text(text, encoding="utf-8")
     start = np.array([SWEEP_DEG[0]]) * DEGREE
     attitude = mount_attitudes(axis, north, start, (35.0 if north else -35.0) * DEGREE, 0.3)[0]
-    return Night(folder, sky, camera, noise_px, mount, attitude, rng), rig
+    midnight = add_seconds(utc_from_iso("2026-11-15T00:00:00"), -240.0 * sky.site.longitude_deg)
+    return Night(folder, sky, camera, noise_px, mount, attitude, rng, midnight), rig
 
 
 def run(*arguments: object) -> dict[str, Any] | None:

@@ -313,3 +313,14 @@ def test_declination_or_camera_that_moved_shows_at_several_positions(north: Swee
 def test_frame_of_another_night_is_refused(north: Sweep) -> None:
     with pytest.raises(GeometryError, match="on another night"):
         follow(north, north.frame("next_night", STILL, 86000.0))
+
+
+def test_move_is_no_surprise_where_the_result_before_was_not_sure(north: Sweep) -> None:
+    """A result off by 10 arcmin with a sigma of 3: the next frame, with no knob turned, shows a move that was none."""
+    path = north.frame("unsure", STILL, 100.0)
+    off = Rotation.from_rotvec([0.0, 0.0, 10 / 60 * DEG]).apply(north.before.axis)
+    unsure = replace(north.before, axis=off, covariance=np.eye(2) * (3 / 60 * DEG) ** 2)
+    assert follow_frames(unsure, read_frames([path]), expected_arcmin=(0.0, 0.0)).frames
+    sure = replace(unsure, covariance=north.before.covariance)
+    with pytest.raises(GeometryError, match="what was turned should give"):
+        follow_frames(sure, read_frames([path]), expected_arcmin=(0.0, 0.0))
