@@ -1,6 +1,7 @@
 from .agreement import rig_notices
 from .file import Knob, Rig, as_rig, check_rig_text, read_rig
 from .finding import RIG_FILE, FoundRig, RigPlace, configuration_folder, find_rig
+from .limits import LimitsTable
 from .mechanics import arcmin_per_turn, smallest_turn
 from .schema import RigSchema
 from .summary import KnobSummary, RigSummary, summarise_rig
@@ -10,6 +11,7 @@ __all__ = [
     "FoundRig",
     "Knob",
     "KnobSummary",
+    "LimitsTable",
     "Rig",
     "RigPlace",
     "RigSchema",

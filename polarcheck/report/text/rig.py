@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from polarcheck.printable import printable
 from polarcheck.report.text.lines import Column, table, wrapped
-from polarcheck.rig import KnobSummary, RigSummary
+from polarcheck.report.text.words import counted
+from polarcheck.rig import KnobSummary, LimitsTable, RigSummary
 
 __all__ = ["rig_text"]
 
@@ -110,7 +111,8 @@ def _follows(name: str, value: float | None, unit: str, formula: str) -> list[Ro
 
 def _mount(summary: RigSummary) -> list[Row]:
     mount = summary.rig.mount
-    rows = []
+    rows: list[Row] = [] if mount.kind is None else [("mount", mount.kind, "")]
+    rows += _limits(mount.limits)
     if mount.periodic_error_arcsec is not None:
         rows.append(("periodic error", f"{mount.periodic_error_arcsec:g} arcsec", "peak to peak"))
     if mount.worm_period_s is not None:
@@ -123,6 +125,31 @@ def _mount(summary: RigSummary) -> list[Row]:
     return rows
 
 
+def _limits(limits: LimitsTable) -> list[Row]:
+    rows: list[Row] = []
+    if limits.lowest_deg is not None:
+        rows.append(("lowest", f"{limits.lowest_deg:g} deg", "altitude of a planned frame"))
+    if limits.highest_deg is not None:
+        rows.append(("highest", f"{limits.highest_deg:g} deg", "above it the tube meets the tripod"))
+    if limits.past_meridian_deg is not None:
+        rows.append(
+            ("past meridian", f"{limits.past_meridian_deg:g} deg", "before the side of the pier changes")
+        )
+    if limits.axis_angle_deg is not None:
+        least, greatest = limits.axis_angle_deg
+        rows.append(("turns", f"{least:+g} to {greatest:+g} deg", "from the meridian, west positive"))
+    if limits.arc_deg is not None:
+        rows.append(("arc", f"{limits.arc_deg:g} deg", "longest of one sweep"))
+    return rows
+
+
+def _horizon(profile: list[list[float]] | None) -> list[Row]:
+    if not profile:
+        return []
+    altitudes = [altitude for _, altitude in profile]
+    return [("horizon", f"{min(altitudes):g} to {max(altitudes):g} deg", counted(len(profile), "corner"))]
+
+
 def _site(summary: RigSummary) -> list[Row]:
     site = summary.rig.site
     if site is None:
@@ -132,7 +159,8 @@ def _site(summary: RigSummary) -> list[Row]:
             "site",
             f"{site.latitude_deg:g}, {site.longitude_deg:g} deg",
             f"latitude, longitude; {site.height_m:g} m high",
-        )
+        ),
+        *_horizon(summary.rig.horizon),
     ]
 
 

@@ -54,6 +54,9 @@ _TEMPLATE = """\
 # measure: sweep, go back to the first position, take one more frame; measure
 # says what crept. For: what the answer is good for beside its noise.
 #flexure_arcsec = 5.0
+# The total error in arcmin that is near enough for you. For: what correct
+# advises. Unless stated 0.5, or what a hand can be expected to reach.
+#goal_arcmin = 1.0
 # How the axis shifts when you tighten the clamps of the base, in arcmin:
 # [azimuth about the vertical, altitude], after minus before. Azimuth is
 # positive clockwise seen from above, altitude upwards. Measure the axis with

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from polarcheck.errors import InputError
-from polarcheck.report import rig_template
-from polarcheck.rig import Rig, read_rig
+from polarcheck.report import rig_template, rig_text
+from polarcheck.rig import Rig, read_rig, summarise_rig
 from tests.helpers import DEG, enu
 
 SITE = "[site]\nlatitude_deg = 47.3\nlongitude_deg = 11.2\n"
@@ -77,3 +77,15 @@ def test_new_rig_file_has_the_keys_and_its_example_holds(tmp_path: Path) -> None
     reach = read(tmp_path, rig_template(example=True)).reach
     assert reach.horizon is not None
     assert reach.limits.past_meridian == pytest.approx(10 * DEG)
+
+
+def test_what_is_stated_is_shown_and_nothing_else(tmp_path: Path) -> None:
+    shown = " ".join(rig_text(summarise_rig(read(tmp_path, rig_template(example=True)))).split())
+    for said in ("mount german", "lowest 20 deg", "highest 80 deg", "past meridian 10 deg"):
+        assert said in shown
+    assert "turns -100 to +100 deg" in shown
+    assert "arc 150 deg" in shown
+    assert "horizon 10 to 25 deg 4 corners" in shown
+    bare = rig_text(summarise_rig(read(tmp_path, SITE)))
+    assert not {"horizon", "lowest", "past meridian", "arc "} & set(bare.splitlines())
+    assert "horizon" not in bare
