@@ -15,7 +15,7 @@ from polarcheck.planning import compass_at, pole_stars, rough_setup
 from polarcheck.planning.bodies import moon_at, sun_at
 from polarcheck.site import Site
 from polarcheck.sky import AIRLESS, Atmosphere, Sky, stars_near_pole
-from polarcheck.times import utc_from_iso
+from polarcheck.times import seconds_between, utc_from_iso
 from tests.helpers import DEG
 
 ARCMIN_DEG = 1 / 60
@@ -101,6 +101,22 @@ def test_sidereal_time_agrees_with_skyfield(site: Site, time: str) -> None:
     theirs = wgs84.latlon(site.latitude_deg, site.longitude_deg).lst_hours_at(skyfield_time(time))
     ours = rough_setup(Sky.over(site), utc_from_iso(time)).sidereal_time_h
     assert ((ours - theirs + 12) % 24 - 12) * 3600 == pytest.approx(0.0, abs=0.5)
+
+
+@pytest.mark.parametrize("site", SITES[:3], ids=str)
+@pytest.mark.parametrize("date", ["2026-11-14", "2026-03-21"])
+def test_sun_sinks_when_ephem_says(site: Site, date: str) -> None:
+    """Sunset (-0.83 deg), the pole star by eye (-8 deg) and full darkness (-18 deg), airless centre, within 30 s."""
+    observer = ephem.Observer()
+    observer.lat, observer.lon = site.latitude_deg * DEG, site.longitude_deg * DEG
+    observer.pressure = 0
+    utc = utc_from_iso(f"{date}T12:00:00")
+    times = rough_setup(Sky.over(site), utc).sun_times
+    for found, horizon in ((times.sunset, "-0.83"), (times.pole_star, "-8"), (times.dark, "-18")):
+        assert found is not None
+        observer.date, observer.horizon = f"{date} 12:00:00", horizon
+        theirs = observer.next_setting(ephem.Sun(), use_center=True)
+        assert seconds_between(utc, found) == pytest.approx((theirs - observer.date) * 86400, abs=30)
 
 
 # Hipparcos (1997), epoch J1991.25: read in the NOVAS data (Polaris); sigma Octantis for J2000 from memory

@@ -145,6 +145,18 @@ def test_better_ways_leave_less_and_the_rig_says_whether_knobs_suffice(tmp_path:
     assert all(one.knobs_suffice is None for one in expectations(47.3, 0.4, None))
 
 
+@pytest.mark.parametrize(("house_deg", "hidden"), [(60, True), (30, False)])
+def test_horizon_hides_the_pole_star_or_not(tmp_path: Path, house_deg: float, hidden: bool) -> None:
+    path = tmp_path / "rig.toml"
+    path.write_text(
+        f"[site]\nlatitude_deg = 47.3\nlongitude_deg = 11.2\nhorizon = [[0, {house_deg}], [180, 5]]\n",
+        "utf-8",
+    )
+    sky, utc = Sky.over(NORTH), utc_from_iso("2026-11-14T20:00:00")
+    assert rough_setup(sky, utc, read_rig(path)).pole_star_hidden is hidden
+    assert rough_setup(sky, utc).pole_star_hidden is None
+
+
 def test_level_crosstalk_is_the_sine_of_the_tilt() -> None:
     # derived: turning by A about an axis tilted by t lifts a direction square to the tilt by A sin t
     assert level_crosstalk_arcmin(1.0, 60.0) == pytest.approx(60 * np.sin(np.pi / 180))
