@@ -11,6 +11,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, ProblemKind, Sensor, sensor_of
+from polarcheck.measurement.file_times import file_time_notices
 from polarcheck.measurement.plausibility import require_dark, require_sky_above
 from polarcheck.site import Site
 from polarcheck.sky import EarthOrientation, earth_orientation
@@ -163,7 +164,7 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
         noise_px * scale,
         _cameras(frames),
         _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
-        (*earth.notices, *_frame_notices(frames)),
+        (*earth.notices, *_frame_notices(frames), *file_time_notices(frames)),
     )
     return sample, [*frame_set.problems, *copied, *hidden]
 
