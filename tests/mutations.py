@@ -245,9 +245,13 @@ class _Material:
             words.append(_one(self.options[command], rng) if rng.random() < 0.7 else _one(TYPED, rng))
             if rng.random() < 0.8:
                 words.append(_one(TYPED, rng))
+        empty = self.folder / "empty"
+        empty.mkdir(exist_ok=True)
+        words = [
+            str(empty) if word in ("/", ".", "..") else word for word in words
+        ]  # a disk is no spoiled input
         if command in ("simulate", "rig new"):
-            words = [word for word in words if word not in ("/", ".", "..", "x")]
-            words = [*words, str(self.folder / "made")]
+            words = [*[word for word in words if word != "x"], str(self.folder / "made")]
         return Spoiled("command line", tuple(word.replace("\0", "") for word in words))
 
     def pixels(self, rng: np.random.Generator, number: int) -> Spoiled:

@@ -52,6 +52,21 @@ def test_frame_that_moved_is_left_out_on_request(sweep: Path) -> None:
     assert checked["error"]["azimuth_arcmin"] == pytest.approx(truth["azimuth_arcmin"], abs=0.1)
 
 
+def test_short_trail_is_used_and_said(tmp_path: Path) -> None:
+    """A trail of 5 px shifts no solution by more than its noise; it cost a frame once."""
+    for i, path in enumerate(sorted(SAMPLE.glob("*.fits.fz"))[:3]):
+        shutil.copy(path, tmp_path / path.name)
+        if i == 1:
+            with fits.open(tmp_path / path.name) as hdus:
+                image = next(hdu for hdu in hdus if hdu.data is not None)
+                pixels, header = np.asarray(image.data, dtype=np.float32), image.header.copy()
+            kernel = np.full((1, 5), 0.2)
+            fits.CompImageHDU(convolve(pixels, kernel), header).writeto(tmp_path / path.name, overwrite=True)
+    checked = measured(str(tmp_path), "--stars")
+    assert checked["fit"]["frames_used"] == 3
+    assert "moved-a-little" in {warning["code"] for warning in checked["warnings"]}
+
+
 def test_frames_without_stars_are_kept_and_said_to_be_unknown(tmp_path: Path) -> None:
     for path in sorted(SAMPLE.glob("*.fits.fz"))[:3]:
         shutil.copy(path, tmp_path / path.name)
