@@ -161,5 +161,5 @@ def _check_size(hdu: Hdu) -> None:
     if pixels * whole > _MOST_BYTES:
         raise UnusableError(
             f"its image is too large: {' x '.join(map(str, hdu.shape[:4]))} pixels take {pixels * whole / 1e9:.1f} GB; at "
-            f"most {_MOST_BYTES / 1e9:.0f} GB is read"
+            f"most {_MOST_BYTES / 1e9:.1f} GB is read"
         )
