@@ -487,12 +487,14 @@ def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCo
         by_longitude,
         cost(Sky(site.moved(northward, 0.0), air)),
         by_longitude / 4,  # the Earth turns a degree in four minutes
-        *(cost(Sky(site, other)) if air.pressure_hpa else 0.0 for other in _other_airs(air)),
+        *(cost(Sky(site, other)) for other in _other_airs(air)),
     )
 
 
 def _other_airs(air: Atmosphere) -> tuple[Atmosphere, Atmosphere, Atmosphere]:
-    """The same air with another pressure, temperature and humidity, within what can be."""
+    """The same air with another pressure, temperature and humidity, within what can be; without air, none."""
+    if not air.pressure_hpa:
+        return air, air, air
     return (
         replace(air, pressure_hpa=air.pressure_hpa + (10.0 if air.pressure_hpa < 1000 else -10.0)),
         replace(air, temperature_c=air.temperature_c + (10.0 if air.temperature_c < 0 else -10.0)),
