@@ -8,7 +8,8 @@ The way: all frames of a camera are one group, unless something else explains th
 F test, with the assumed noise as six prior degrees of freedom): without the frames that a robust fit leaves
 out; sorted by the axis' place in the camera; parted by a change at some moment; parted by a knock that moved
 the axis itself. The robust fit starts from the pair of frames whose axis the majority agrees on (least
-trimmed squares) and takes in frame after frame that the same F test finds compatible.
+trimmed squares) and takes in frame after frame that the same F test finds compatible. A mount that was turned as
+a whole, by a knob or a knock, keeps its axis' place in the camera, see `polarcheck.axis.mount_turns`.
 """
 
 from __future__ import annotations
@@ -23,9 +24,10 @@ import numpy.typing as npt
 from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution, axis_of_turn, solve_axis
+from polarcheck.axis.mount_turns import MountTurns, solve_turned, turned_chi_square
 from polarcheck.constants import DEGREE
 from polarcheck.errors import GeometryError
-from polarcheck.vectors import Array
+from polarcheck.vectors import Array, tangent_basis
 
 __all__ = ["SMALLEST_ARC_DEG", "Consensus", "find_consensus"]
 
@@ -52,6 +54,13 @@ _BETTER, _FAR_BETTER = 2e-4, 1e-6  # chances at which another explanation is acc
 _RIVAL, _SUSPECT = 1e-3, 2.0  # chance and scatter at which it is at least told, and the sigma widened
 _BEYOND_NOISE = 4.0  # above this scatter over assumed noise the first, below it the second
 _CLEARLY_NEARER = 4.0  # how much nearer to the pole a bare pair's axis must lie to be believed
+_ELSEWHERE = 4.0  # squared standard errors from which another explanation's axis is another one
+_PRICE = 1.5  # frames that a group or a turn of the mount must explain
+_TURNS = 3  # of the mount that are looked for,
+_PAIR = 2  # so many of them together, further ones beside these,
+_SOLVED = 3  # so many choices of moments solved exactly
+_SHORTEST_STRETCH = 2  # frames between two turns
+_TAKES_TURNS = 1.0  # further price of groups between which the frames go to and fro
 _GROUP_RADIUS = 0.3 * DEGREE  # of the axis' place in the camera, for a first sorting
 
 
@@ -69,8 +78,10 @@ class Consensus:
         Frames in use.
     scale : float
         Scatter over assumed noise, the assumption counted in.
+    turns : MountTurns or None
+        Turns of the mount as a whole between the frames; the solution is that of the frames carried along.
     knocked_before : int or None
-        First frame after the mount moved, if it did; the frames in use are those after.
+        First frame after the mount moved and the declination with it; the frames in use are those after.
     before : Consensus or None
         What the frames before that gave.
     rivals : tuple of (float, ndarray of shape (3,))
@@ -82,6 +93,7 @@ class Consensus:
     groups: Ints
     used: Bools
     scale: float
+    turns: MountTurns | None = None
     knocked_before: int | None = None
     before: Consensus | None = None
     rivals: tuple[tuple[float, Array], ...] = ()
@@ -93,19 +105,27 @@ class Consensus:
 
     @property
     def degrees_of_freedom(self) -> int:
-        """Two per frame, less two for the axis and two for each group."""
-        own = _degrees_of_freedom(self.groups, self.used)
+        """Two per frame, less two for the axis, two for each group and two for each turn of the mount."""
+        own = _degrees_of_freedom(self.groups, self.used) - 2 * self._turns
         return own + self.before.degrees_of_freedom if self.before else own
+
+    @property
+    def _turns(self) -> int:
+        return len(self.turns.moments) if self.turns else 0
 
     @property
     def worth(self) -> tuple[float, float]:
         """Larger is better among explanations that all fit: frames explained, at a price for what explains.
 
-        A further group must explain two more frames, a knock (an axis and a group of its own) four: a wrong
-        frame is likelier than a slip of arcseconds.
+        A further group or a turn of the mount must explain two more frames, both at once four: a wrong frame is
+        likelier than a slip of arcseconds.
         """
-        explained = np.count_nonzero(self.used) - 1.5 * len(np.unique(self.groups[self.used]))
-        return explained + (self.before.worth[0] - 1.5 if self.before else 0.0), -self.scale
+        groups = self.groups[self.used]
+        count = len(np.unique(groups))
+        explained = np.count_nonzero(self.used) - _PRICE * (count + self._turns)
+        if np.count_nonzero(np.diff(groups)) >= count:
+            explained -= _TAKES_TURNS
+        return explained + (self.before.worth[0] - _PRICE if self.before else 0.0), -self.scale
 
     @property
     def chi_square(self) -> float:
@@ -142,6 +162,7 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
         _best_majority(context),
         *(_agree(context, groups) for groups in _groupings(context)),
         *_after_knocks(context),
+        *_after_turns(context),
     ]
     limit = _BETTER if whole.scale > _BEYOND_NOISE else _FAR_BETTER
     chances = [(_chance(option, whole, context), option) for option in options if option]
@@ -152,7 +173,8 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
         return replace(whole, rivals=((1.0, rival.solution.axis),)) if undecided else whole
     clean = _ALIKE * max(min(option.scale for option in better), 1.0)
     chosen = max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
-    return replace(chosen, rivals=_other_choices(context, chosen))
+    rivals = _other_choices(context, chosen) + _as_good(chosen, [o for o in better if o.scale <= clean])
+    return replace(chosen, rivals=rivals)
 
 
 def _everything(context: _Context) -> Consensus:
@@ -443,6 +465,69 @@ def _after_knocks(context: _Context) -> Iterator[Consensus]:
         before, after = (_agree(context, _only(context.attitudes.camera, part)) for part in (~later, later))
         if before and after and (before.used == ~later).all() and (after.used == later).all():
             yield replace(after, knocked_before=int(k), before=before)
+
+
+def _after_turns(context: _Context) -> Iterator[Consensus]:
+    """The mount turned as a whole at one moment, at two, at three; two frames at least between them."""
+    groups = _compact(context.attitudes, context.attitudes.camera)
+    count = len(context.attitudes.camera)
+    if groups is None or (groups < 0).any() or count > _MANY:
+        return
+    whole = _solve(context, groups, np.ones(count, dtype=bool), context.trials[0])
+    known: tuple[int, ...] = ()
+    for turns in range(1, _TURNS + 1):
+        likely = _likely_moments(whole, groups, turns, known)
+        if not likely:
+            return
+        best = min((_turned(context, groups, moments) for moments in likely), key=lambda o: o.chi_square)
+        yield best
+        assert best.turns is not None
+        known = best.turns.moments
+        if best.scale <= _ALIKE:
+            return
+
+
+def _likely_moments(
+    whole: AxisSolution, groups: Ints, turns: int, known: tuple[int, ...]
+) -> list[tuple[int, ...]]:
+    """The choices of so many moments that the misfits of one whole speak for most, to first order."""
+    count = len(groups)
+    moments = [2 + int(i) for i in _spread(max(count - 3, 0), _TRIAL_FRAMES)]
+    if turns > _PAIR:
+        choices = [tuple(sorted((*known, k))) for k in moments]
+    else:
+        choices = list(itertools.combinations(moments, turns))
+    apart = [c for c in choices if min(np.diff((0, *c, count))) >= _SHORTEST_STRETCH]
+    return sorted(apart, key=lambda c: turned_chi_square(whole, groups, c))[:_SOLVED]
+
+
+def _turned(context: _Context, groups: Ints, moments: tuple[int, ...]) -> Consensus:
+    moments = tuple(sorted(moments))
+    solution, turns = solve_turned(context.attitudes, groups, moments, context.pole, context.roll_ratio)
+    used = np.ones(len(groups), dtype=bool)
+    dof = _degrees_of_freedom(groups, used) - 2 * len(moments)
+    scale = float(np.sqrt((_PRIOR_DOF + solution.chi_square) / (_PRIOR_DOF + max(dof, 0))))
+    return Consensus(solution, groups, used, scale, turns=turns)
+
+
+def _as_good(chosen: Consensus, others: list[Consensus]) -> tuple[tuple[float, Array], ...]:
+    """Axes of explanations at the same price that fit nearly as well and point elsewhere, with their chances."""
+    spread = np.linalg.pinv(chosen.solution.information, hermitian=True) * chosen.scale**2
+    rivals: list[tuple[float, Array]] = []
+    for other in others:
+        apart = tangent_basis(chosen.solution.axis).T @ other.solution.axis
+        if other is chosen or other.worth[0] < chosen.worth[0] or (other.used != chosen.used).any():
+            continue
+        if apart @ np.linalg.pinv(spread, hermitian=True) @ apart < _ELSEWHERE or any(
+            np.allclose(other.solution.axis, axis, atol=1e-7) for _, axis in rivals
+        ):
+            continue
+        odds = float(
+            np.exp(-max(other.chi_square - chosen.chi_square, 0.0) / 2 / max(chosen.scale, 1.0) ** 2)
+        )
+        if odds / (1 + odds) > _UNLIKELY:
+            rivals.append((odds / (1 + odds), other.solution.axis))
+    return tuple(rivals)
 
 
 def _only(camera: Ints, part: Bools) -> Ints:

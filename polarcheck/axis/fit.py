@@ -16,6 +16,7 @@ from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.course import Course, followed_fields
 from polarcheck.axis.explanations import Consensus, find_consensus
 from polarcheck.axis.least_squares import AxisSolution, solve_axis
+from polarcheck.axis.mount_turns import MountTurns, narrowed_by_turns
 from polarcheck.axis.noise import distinct_stations, observation_equations, roll_ratio
 from polarcheck.axis.tracked import TrackedAxis, fit_tracked
 from polarcheck.axis.tracked_solution import tracked_solution
@@ -69,8 +70,11 @@ class AxisFit:
         group's. [rad]
     camera_axes : ndarray, shape (g, 3)
         The axis fixed in each group's camera.
+    turns : MountTurns or None
+        How the mount was turned as a whole between the frames, if it was. The axis is that after the last turn;
+        `solution` and `attitudes` are those of the frames carried along to it.
     knocked_before : int or None
-        First frame after the mount was moved as a whole, if it was; only later frames are in use then.
+        First frame after the mount was moved and the declination with it; only later frames are in use then.
     agrees : bool
         False when the frames scatter far beyond any noise and too few are there to tell which is wrong.
     solution, attitudes
@@ -92,6 +96,7 @@ class AxisFit:
     residuals: Array
     misfit: Array
     camera_axes: Array
+    turns: MountTurns | None
     knocked_before: int | None
     agrees: bool
     solution: AxisSolution
@@ -216,19 +221,27 @@ def _judged(attitudes: Attitudes) -> Attitudes:
 
 def _roll_ratio(attitudes: Attitudes, consensus: Consensus, station: Ints) -> float:
     groups, used = consensus.groups, consensus.used
+    attitudes = _carried(attitudes, consensus)
     distinct = distinct_stations(station, groups, used)
     return roll_ratio(observation_equations(attitudes, consensus.solution, groups, used, distinct))
 
 
+def _carried(attitudes: Attitudes, consensus: Consensus) -> Attitudes:
+    return consensus.turns.carried(attitudes) if consensus.turns else attitudes
+
+
 def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: float, north: bool) -> AxisFit:
     """The last fit, with the final weights, and its covariance."""
-    groups, used = consensus.groups, consensus.used
+    groups, used, turns = consensus.groups, consensus.used, consensus.turns
+    attitudes = _carried(attitudes, consensus)
     station = distinct_stations(station, groups, used)
     shares = 1 / np.bincount(station[used], minlength=station.max() + 1)[station].clip(1)
     solution = solve_axis(attitudes, groups, used, consensus.solution.axis, roll_ratio=ratio, shares=shares)
     equations = observation_equations(attitudes, solution, groups, used, station)
     information, _, chi_square = equations.normal(ratio)
-    dof = max(equations.degrees_of_freedom, 0)
+    if turns:
+        information = narrowed_by_turns(solution, groups, turns.stretch(len(groups)))
+    dof = max(equations.degrees_of_freedom - (2 * len(turns.moments) if turns else 0), 0)
     noise = float(np.sqrt(chi_square / dof)) if dof else 1.0
     rejected = ~used & np.isin(attitudes.camera, attitudes.camera[used])
     rejected &= np.hypot(*solution.misfit.T) < _RIVAL  # what is solved elsewhere was never a choice
@@ -254,6 +267,7 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
         residuals=attitudes.residuals(solution.models),
         misfit=solution.misfit,
         camera_axes=np.einsum("gji,j->gi", solution.cameras, solution.axis),
+        turns=turns,
         knocked_before=consensus.knocked_before,
         agrees=consensus.agrees,
         solution=replace(solution, information=information),

@@ -19,8 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from polarcheck.axis.course import Course
-from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.least_squares import solve_axis
 from polarcheck.axis.noise import observation_equations
 from polarcheck.constants import ARCMIN, ARCSEC
@@ -85,23 +84,18 @@ def flexure_region(fit: AxisFit, size: float, elapsed: Array, creep: Creep | Non
 
 
 def fit_creeping_axis(
-    observed: Array,
-    weights: Array,
-    noise: Array,
-    pole: Array,
-    *,
-    course: Course,
-    camera: Ints | None = None,
-    station: Ints | None = None,
+    observed: Array, elapsed: Array, fitted: Callable[[Array], AxisFit]
 ) -> tuple[AxisFit, Creep | None]:
     """Fit the axis, and a steady creep of the declination where a frame taken back betrays it.
 
     Parameters
     ----------
-    observed, weights, noise, pole, camera, station
+    observed : ndarray, shape (n, k, 3)
         As for `fit_axis`.
-    course : Course
-        When the frames were taken, and where they looked.
+    elapsed : ndarray, shape (n,)
+        When the frames were taken. [s]
+    fitted : callable
+        Fits the axis to observed directions, `fit_axis` with all else that it needs.
 
     Returns
     -------
@@ -116,15 +110,11 @@ def fit_creeping_axis(
     GeometryError
         As `fit_axis`.
     """
-
-    def fitted(directions: Array) -> AxisFit:
-        return fit_axis(directions, weights, noise, pole, camera=camera, station=station)
-
-    plain = fit_axis(observed, weights, noise, pole, camera=camera, station=station, course=course)
+    plain = fitted(observed)
     if plain.tracked is not None:
         return plain, None
     for start in _starts(plain):
-        crept = _creeping(start, observed, course.seconds, fitted)
+        crept = _creeping(start, observed, elapsed, fitted)
         if crept is not None and _explains(crept[0], start, plain):
             return crept
     return plain, None
@@ -132,15 +122,17 @@ def fit_creeping_axis(
 
 def _starts(plain: AxisFit) -> list[AxisFit]:
     """What may creep: all frames of each camera as one group, else the frames that agree without a creep."""
-    camera = plain.attitudes.camera
+    attitudes = plain.turns.as_taken(plain.attitudes) if plain.turns else plain.attitudes
+    camera = attitudes.camera
     groups = np.unique(camera, return_inverse=True)[1]
     used = np.bincount(groups)[groups] >= 2
-    if (plain.used == used).all() and len(plain.camera_axes) == groups.max() + 1:
+    if not used.all() or (
+        (plain.used == used).all() and len(plain.camera_axes) == groups.max() + 1 and not plain.turns
+    ):
         return [plain]
-    if not used.all() or len(np.unique(groups)) != groups.max() + 1:
-        return [plain]
-    solution = solve_axis(plain.attitudes, groups, used, plain.axis, roll_ratio=plain.roll_ratio)
-    return [replace(plain, solution=solution, groups=groups, used=used), plain]
+    solution = solve_axis(attitudes, groups, used, plain.axis, roll_ratio=plain.roll_ratio)
+    whole = replace(plain, solution=solution, attitudes=attitudes, groups=groups, used=used)
+    return [whole] if plain.turns else [whole, plain]
 
 
 def _creeping(
@@ -159,7 +151,7 @@ def _creeping(
             fit = fitted(undone)
         except GeometryError:
             return None
-        if abs(amount) > _LARGEST or not (fit.used == start.used).all():
+        if fit.tracked is not None or abs(amount) > _LARGEST or not (fit.used == start.used).all():
             return None
     trace = _trace(fit, since)
     dof = max(fit.degrees_of_freedom - 1, 1)

@@ -22,6 +22,7 @@ from polarcheck.axis import (
     best_next_frame,
     camera_attitudes,
     camera_axis,
+    fit_axis,
     fit_creeping_axis,
     flexure_region,
     solve_axis,
@@ -407,9 +408,9 @@ def _systematic(sample: Sample, fit: AxisFit, creep: Creep | None, told: float |
 def _fit(
     sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem], guided: bool | None
 ) -> tuple[AxisFit, Creep | None]:
-    try:
-        return fit_creeping_axis(
-            observed,
+    def fitted(directions: Array) -> AxisFit:
+        return fit_axis(
+            directions,
             SENSOR_WEIGHTS,
             sample.noise,
             pole.direction,
@@ -417,6 +418,9 @@ def _fit(
             camera=sample.camera,
             station=sample.station,
         )
+
+    try:
+        return fit_creeping_axis(observed, sample.elapsed_s, fitted)
     except GeometryError as error:
         raise GeometryError(f"{error}{left_out_lines(refused)}", error.arc_deg) from None
 
@@ -464,6 +468,8 @@ def _next_step(fit: AxisFit, north: bool, reach: Reach | None) -> NextStep | Non
 def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCost:
     """Fit again with the site off by a degree, or in other air; the groups and the frames in use stay."""
     used = np.flatnonzero(fit.used)
+    if fit.turns:
+        used = used[used >= fit.turns.moments[-1]]
     some = used[:: max(1, len(used) // _COST_FRAMES)]
     part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
 

@@ -122,6 +122,8 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array)
                 "Wind, flexure, settling after the slew, or solutions without a distortion fit.",
             )
         )
+    if fit.turns:
+        found.append(_turned(sample, fit))
     if fit.knocked_before is not None:
         before, after = (iso_from_utc(sample.frames[fit.knocked_before + i].utc) for i in (-1, 0))
         found.append(
@@ -183,6 +185,22 @@ def _disagreement(fit: AxisFit, count: int) -> Notice:
         "frames-disagree",
         f"{what}. They are too few to tell which is wrong: a frame solved elsewhere, a declination or camera that "
         "moved, or a knocked mount. Take two more frames, or a fresh sweep.",
+    )
+
+
+def _turned(sample: Sample, fit: AxisFit) -> Notice:
+    """The mount was turned as a whole: when, and by how much."""
+    assert fit.turns is not None
+    times = [
+        " and ".join(clock[:19] for clock in (iso_from_utc(sample.frames[k + i].utc) for i in (-1, 0)))
+        for k in fit.turns.moments
+    ]
+    moved = float(angle_between(fit.axis, fit.turns.axis_before(fit.axis))) / ARCMIN
+    return Notice(
+        "mount-moved",
+        f"The mount as a whole moved between {', and between '.join(times)} (a knob turned, or a knock), last by "
+        f"{moved:.1f} arcmin. The answer is the axis as it stands since; the frames before only help to tell where "
+        "it lies in the camera. If it was not on purpose, check the tripod and measure again.",
     )
 
 

@@ -101,14 +101,46 @@ def test_two_cameras_are_two_groups_of_one_mount() -> None:
     assert angle_between(found.axis, AXIS) < 3 * TRULY  # three frames a camera, and the roll of each counts
 
 
-def test_frames_before_a_knock_are_left_out() -> None:
+def test_a_knock_moves_the_axis_and_keeps_its_place_in_the_camera() -> None:
     matrices = mount(8)
     knock = Rotation.from_rotvec([0.0011, 0.0007, -0.0005]).as_matrix()
     matrices[4:] = knock @ matrices[4:]
     found = fit(matrices)
-    assert found.knocked_before == 4
-    assert list(found.used) == [False] * 4 + [True] * 4
+    assert found.turns is not None and found.turns.moments == (4,)
+    assert found.used.all()
     assert angle_between(found.axis, knock @ AXIS) < 2 * TRULY  # four frames over 39 deg
+    assert angle_between(found.turns.axis_before(found.axis), AXIS) < 2 * TRULY
+
+
+def test_frames_before_a_knock_that_moved_the_declination_too_are_left_out() -> None:
+    matrices = mount(10, distances=np.repeat([40.0, 40.2], 5))
+    knock = Rotation.from_rotvec([0.0011, 0.0007, -0.0005]).as_matrix()
+    matrices[5:] = knock @ matrices[5:]
+    found = fit(matrices)
+    assert found.knocked_before == 5
+    assert list(found.used) == [False] * 5 + [True] * 5
+    assert angle_between(found.axis, knock @ AXIS) < 2 * TRULY
+
+
+def sweeps(*counts: int, arc: float = 60.0) -> tuple[Array, Array]:
+    """Sweeps over the same positions with knob turns between them, and the axis of the last one."""
+    knob = Rotation.identity()
+    parts = []
+    for i, count in enumerate(counts):
+        knob = Rotation.from_rotvec(np.array([0.004, 0.0, -0.006]) * min(i, 1)) * knob
+        parts.append(knob.as_matrix() @ mount(count, seed=3 + i, arc=arc))
+    return np.concatenate(parts), knob.apply(AXIS)
+
+
+@pytest.mark.parametrize("counts", [(2, 2), (3, 3), (6, 2), (2, 5), (3, 3, 3), (4, 2, 3, 2)])
+def test_sweeps_with_knob_turns_between_them_give_the_axis_of_the_last(counts: tuple[int, ...]) -> None:
+    matrices, axis = sweeps(*counts)
+    found = fit(matrices)
+    assert found.turns is not None
+    assert found.turns.moments == tuple(np.cumsum(counts)[:-1])
+    off = tangent_basis(found.axis).T @ axis
+    assert off @ np.linalg.solve(found.covariance, off) < 14  # 1e-3 of chi square with two degrees of freedom
+    assert np.sqrt(np.linalg.eigvalsh(found.covariance)[-1]) < 5 / 60 * DEGREE
 
 
 def test_three_frames_that_contradict_each_other_are_all_kept_with_a_wide_sigma() -> None:

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.axis.course import Course
-from polarcheck.axis.fit import AxisFit
+from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.flexure import Creep, fit_creeping_axis, flexure_region
 from tests.benchmarks.cramer_rao import rightward_and_upward
 from tests.helpers import ARCSEC, DEG
@@ -21,9 +20,11 @@ STEP_S = 60.0
 
 def fitted(rotations: Rotation) -> tuple[AxisFit, Creep | None]:
     n = len(rotations)
-    return fit_creeping_axis(
-        seen_by(rotations), WEIGHTS, np.full(n, NOISE), POLE, course=Course(STEP_S * np.arange(n))
-    )
+
+    def fit(observed: Array) -> AxisFit:
+        return fit_axis(observed, WEIGHTS, np.full(n, NOISE), POLE)
+
+    return fit_creeping_axis(seen_by(rotations), STEP_S * np.arange(n), fit)
 
 
 def sagged(rotations: Rotation, matrix: Array, size: float) -> Rotation:

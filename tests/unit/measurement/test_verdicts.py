@@ -112,8 +112,8 @@ def test_single_frame_of_another_camera_is_named_so() -> None:
     assert result.entries[5].residual_arcsec is None
 
 
-def test_frames_before_a_knock_are_named_so() -> None:
-    # the mount as a whole turned by half a degree after the fourth frame
+def test_knob_turned_between_two_sweeps_is_told_with_its_size() -> None:
+    # azimuth +30, altitude +15 arcmin: 30 x cos(47.2 deg) and 15 make 25.3 arcmin on the sky
     before = Scene([Sweep(ANGLES[:4])], noise_px=LOW_NOISE)
     after = Scene([Sweep(ANGLES)], error_arcmin=(53.4, 3.2), noise_px=LOW_NOISE)
     frames = list(frames_of(before, np.random.default_rng(2)).frames)
@@ -122,7 +122,22 @@ def test_frames_before_a_knock_are_named_so() -> None:
         replace(f, name=f"later_{i}.fits", utc=(f.utc[0], f.utc[1] + 0.01)) for i, f in enumerate(later)
     ]
     result = measured(frames)
-    assert reasons(result) == dict.fromkeys(range(4), "taken before the mount moved")
+    assert reasons(result) == {}
+    assert result.error.azimuth_arcmin == pytest.approx(53.4, abs=0.2)
+    notice = next(notice for notice in result.notices if notice.code == "mount-moved")
+    assert "last by 25.3 arcmin" in notice.text
+
+
+def test_frames_before_a_knock_that_moved_the_declination_too_are_named_so() -> None:
+    before = Scene([Sweep(ANGLES[:5])], noise_px=LOW_NOISE)
+    after = Scene([Sweep(ANGLES, 50.3)], error_arcmin=(53.4, 3.2), noise_px=LOW_NOISE)
+    frames = list(frames_of(before, np.random.default_rng(2)).frames)
+    later = frames_of(after, np.random.default_rng(3)).frames
+    frames += [
+        replace(f, name=f"later_{i}.fits", utc=(f.utc[0], f.utc[1] + 0.01)) for i, f in enumerate(later)
+    ]
+    result = measured(frames)
+    assert reasons(result) == dict.fromkeys(range(5), "taken before the mount moved")
     assert "mount-moved" in codes(result)
 
 
