@@ -2,12 +2,13 @@ from .attitudes import camera_attitudes
 from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
-from .flexure import Creep, fit_creeping_axis, flexure_region
+from .flexure import Creep, flexure_region
 from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_information
 from .least_squares import solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
 from .region import confidence_region
+from .slow_changes import fit_sweep
 from .stillness import is_still
 
 __all__ = [
@@ -30,7 +31,7 @@ __all__ = [
     "chosen_frames",
     "confidence_region",
     "fit_axis",
-    "fit_creeping_axis",
+    "fit_sweep",
     "flexure_region",
     "foretold_information",
     "is_still",

@@ -493,10 +493,8 @@ def _likely_moments(
     """The choices of so many moments that the misfits of one whole speak for most, to first order."""
     count = len(groups)
     moments = [2 + int(i) for i in _spread(max(count - 3, 0), _TRIAL_FRAMES)]
-    if turns > _PAIR:
-        choices = [tuple(sorted((*known, k))) for k in moments]
-    else:
-        choices = list(itertools.combinations(moments, turns))
+    together = itertools.combinations(moments, turns)
+    choices = [tuple(sorted((*known, k))) for k in moments] if turns > _PAIR else list(together)
     apart = [c for c in choices if min(np.diff((0, *c, count))) >= _SHORTEST_STRETCH]
     return sorted(apart, key=lambda c: turned_chi_square(whole, groups, c))[:_SOLVED]
 

@@ -8,6 +8,7 @@ Pure geometry: East-North-Up unit vectors in, radians out; no files, clocks or s
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -77,6 +78,8 @@ class AxisFit:
         First frame after the mount was moved and the declination with it; only later frames are in use then.
     agrees : bool
         False when the frames scatter far beyond any noise and too few are there to tell which is wrong.
+    slow_change : {"declination", "bend"} or None
+        What else moved, see `polarcheck.axis.slow_changes`.
     solution, attitudes
         The fit and the frames' attitudes, for what is asked later.
     tracked : TrackedAxis or None
@@ -96,11 +99,13 @@ class AxisFit:
     residuals: Array
     misfit: Array
     camera_axes: Array
-    turns: MountTurns | None
+
     knocked_before: int | None
     agrees: bool
     solution: AxisSolution
     attitudes: Attitudes
+    turns: MountTurns | None = None
+    slow_change: Literal["declination", "bend"] | None = None
     tracked: TrackedAxis | None = None
 
     @property

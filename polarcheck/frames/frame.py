@@ -51,6 +51,8 @@ class Frame:
         What was taken off the header's time for a clock ahead of UTC. [s]
     telescope : TelescopeCards or None
         Where the header says that the telescope pointed, if it does.
+    matrix_deg : tuple of float or None
+        The linear terms of the solution as it has them, two rows. [deg/px]
     """
 
     path: Path
@@ -68,6 +70,7 @@ class Frame:
     notices: tuple[Notice, ...]
     clock_ahead_s: float = 0.0
     telescope: TelescopeCards | None = None
+    matrix_deg: tuple[float, float, float, float] | None = None
 
     def __repr__(self) -> str:
         return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"

@@ -73,6 +73,7 @@ def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
         notices=(*solution.notices, *time_notices, *site_notices),
         clock_ahead_s=clock_ahead_s,
         telescope=telescope_cards(loaded.cards),
+        matrix_deg=solution.matrix_deg,
     )
 
 

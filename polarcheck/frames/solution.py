@@ -55,6 +55,12 @@ class Solution:
     height_px: int
     notices: tuple[Notice, ...] = ()
 
+    @property
+    def matrix_deg(self) -> tuple[float, float, float, float]:
+        """Its linear terms, two rows. [deg/px]"""
+        a, b, c, d = (float(term) for term in np.asarray(self.wcs.pixel_scale_matrix).ravel())
+        return a, b, c, d
+
     def icrs_from_pixels(self, pixels: Array) -> Array:
         """Carry 0-based pixel coordinates, (n, 2), to ICRS unit vectors, (n, 3), distortion included."""
         world = np.asarray(self.wcs.all_pix2world(pixels, 0)) * DEGREE

@@ -23,7 +23,7 @@ from polarcheck.axis import (
     camera_attitudes,
     camera_axis,
     fit_axis,
-    fit_creeping_axis,
+    fit_sweep,
     flexure_region,
     solve_axis,
 )
@@ -353,7 +353,10 @@ def measure_frames(
         _alignment(sample, fit, sky, pole),
         systematic=_systematic(sample, fit, creep, conditions.flexure_arcsec),
     )
-    notices += [*sample.notices, *fit_notices(sample, fit, alignment.error, observed)]
+    notices += [
+        *sample.notices,
+        *fit_notices(sample, fit, alignment.error, observed, sky.true_pole.direction),
+    ]
     sun = sun_notice(sample.utc[fit.used], place)
     return Measurement(
         alignment=alignment,
@@ -420,7 +423,7 @@ def _fit(
         )
 
     try:
-        return fit_creeping_axis(observed, sample.elapsed_s, fitted)
+        return fit_sweep(observed, sample.elapsed_s, fitted)
     except GeometryError as error:
         raise GeometryError(f"{error}{left_out_lines(refused)}", error.arc_deg) from None
 

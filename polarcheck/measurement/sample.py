@@ -12,6 +12,11 @@ from polarcheck.constants import ARCSEC
 from polarcheck.errors import GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, Problem, ProblemKind, Sensor, sensor_of
 from polarcheck.measurement.file_times import file_time_notices
+from polarcheck.measurement.impossible import (
+    order_notice,
+    require_possible_times,
+    without_rough_solutions,
+)
 from polarcheck.measurement.plausibility import require_dark, require_sky_above
 from polarcheck.site import Site
 from polarcheck.sky import EarthOrientation, earth_orientation
@@ -134,14 +139,20 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     Raises
     ------
     InputError
-        Site and clock put most frames below the horizon or the Sun well above it, or the noise is not positive.
+        Site and clock put most frames below the horizon or the Sun well above it, exposures overlap, or the noise is
+        not positive.
     GeometryError
         Fewer than two frames have a solution of their own.
     """
     if not 1e-4 <= noise_px <= 100:
         raise InputError(f"the assumed noise must lie within 0.0001 to 100 px, not {noise_px:g}")
     own, copied = _without_copied_solutions(frame_set.frames)
+    own, rough = without_rough_solutions(own)
+    copied += rough
     require_two(FrameSet(own, (*frame_set.problems, *copied)))
+    doubtful = require_possible_times(own)
+    order = order_notice(own)
+    doubtful += [order] if order else []
     sky = np.array([frame.sky for frame in own])
     utc = np.array([frame.utc for frame in own])
     centres = unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky))
@@ -164,7 +175,7 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
         noise_px * scale,
         _cameras(frames),
         _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
-        (*earth.notices, *_frame_notices(frames), *file_time_notices(frames)),
+        (*earth.notices, *_frame_notices(frames), *file_time_notices(frames), *doubtful),
     )
     return sample, [*frame_set.problems, *copied, *hidden]
 

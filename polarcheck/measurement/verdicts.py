@@ -13,6 +13,7 @@ from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.frames import Problem
 from polarcheck.measurement.sample import Sample
+from polarcheck.measurement.sweep_verdicts import sweep_notices
 from polarcheck.measurement.tracked_verdicts import tracked_notices
 from polarcheck.times import iso_from_utc
 from polarcheck.vectors import Array, angle_between
@@ -98,7 +99,7 @@ def left_out_lines(files: Sequence[Problem | FrameEntry]) -> str:
     return "\n".join(lines + more)
 
 
-def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array) -> list[Notice]:
+def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array, pole: Array) -> list[Notice]:
     """Say what makes the result weaker than it looks.
 
     Parameters
@@ -107,6 +108,8 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array)
         The frames, the fit, and the error that it gives.
     observed : ndarray, shape (n, k, 3)
         Observed directions, for the altitudes.
+    pole : ndarray, shape (3,)
+        About which the sky turns, East-North-Up.
     """
     count = int(fit.used.sum())
     found = tracked_notices(fit)
@@ -124,6 +127,7 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array)
         )
     if fit.turns:
         found.append(_turned(sample, fit))
+    found += sweep_notices(sample, fit, pole)
     if fit.knocked_before is not None:
         before, after = (iso_from_utc(sample.frames[fit.knocked_before + i].utc) for i in (-1, 0))
         found.append(

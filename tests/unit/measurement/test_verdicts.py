@@ -115,17 +115,14 @@ def test_single_frame_of_another_camera_is_named_so() -> None:
 def test_knob_turned_between_two_sweeps_is_told_with_its_size() -> None:
     # azimuth +30, altitude +15 arcmin: 30 x cos(47.2 deg) and 15 make 25.3 arcmin on the sky
     before = Scene([Sweep(ANGLES[:4])], noise_px=LOW_NOISE)
-    after = Scene([Sweep(ANGLES)], error_arcmin=(53.4, 3.2), noise_px=LOW_NOISE)
+    after = Scene([Sweep(ANGLES)], error_arcmin=(53.4, 3.2), noise_px=LOW_NOISE, start="2026-11-14T20:45:00")
     frames = list(frames_of(before, np.random.default_rng(2)).frames)
-    later = frames_of(after, np.random.default_rng(3)).frames
-    frames += [
-        replace(f, name=f"later_{i}.fits", utc=(f.utc[0], f.utc[1] + 0.01)) for i, f in enumerate(later)
-    ]
+    frames += [replace(f, name=f"later_{f.name}") for f in frames_of(after, np.random.default_rng(3)).frames]
     result = measured(frames)
     assert reasons(result) == {}
     assert result.error.azimuth_arcmin == pytest.approx(53.4, abs=0.2)
     notice = next(notice for notice in result.notices if notice.code == "mount-moved")
-    assert "last by 25.3 arcmin" in notice.text
+    assert arcsec_in(notice.text.partition("last by")[2]) == pytest.approx(25.3 * 60, abs=12)
 
 
 def test_frames_before_a_knock_that_moved_the_declination_too_are_named_so() -> None:
