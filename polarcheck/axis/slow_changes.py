@@ -34,6 +34,7 @@ _UNLIKELY = 1e-6  # chance of places so much worse than rotations, below which t
 _BEND = 1e-4  # chance of a smooth change as large by noise, below which it is told
 _PRIOR_DOF = 6.0  # that the assumed noise counts for
 _FEWEST = 3  # frames whose rotations give an axis
+_SMOOTH = 3  # numbers of a bend: how the axis moves, and the declination
 _LEAST_FRAMES = 5  # that can show a bend: three numbers are solved for
 
 
@@ -56,9 +57,14 @@ def fit_sweep(
         As `fit_creeping_axis`.
     """
     fit, creep = fit_creeping_axis(observed, elapsed, fitted)
-    if creep is not None or fit.turns or fit.tracked is not None:
+    if creep is not None or fit.tracked is not None:
         return fit, creep
-    return _of_rotations(fit, observed, fitted) or _bent(fit, elapsed), None
+    bent, left = _bent(fit, elapsed)
+    if fit.turns:
+        return (bent if left <= fit.noise else fit), None
+    if bent.slow_change and left <= _NOISY:
+        return bent, None
+    return _of_rotations(fit, observed, fitted) or bent, None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,31 +175,32 @@ def _with_one_declination(attitudes: Attitudes, axis: Array, observed: Array) ->
     return np.asarray(np.einsum("nij,nkj->nki", rotation_matrix(about, distance - distance[-1]), observed))
 
 
-def _bent(fit: AxisFit, elapsed: Array) -> AxisFit:
-    """The fit, widened and marked where its misfits grow smoothly through the sweep."""
+def _bent(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
+    """The fit, widened and marked where all frames' misfits grow smoothly; the scatter that then remains."""
     from scipy.special import fdtrc  # a quick test, but not at import
 
-    used, count = fit.used, int(np.count_nonzero(fit.used))
-    if count < _LEAST_FRAMES or not fit.agrees or fit.degrees_of_freedom < _LEAST_FRAMES:
-        return fit
-    since = np.where(used, elapsed - elapsed[used].max(), 0.0)
-    since = since / max(float(-since.min()), 1e-9)
-    solution = fit.solution
-    drift = solution.design * since[:, None, None]
+    attitudes = fit.turns.as_taken(fit.attitudes) if fit.turns else fit.attitudes
+    groups = np.unique(attitudes.camera, return_inverse=True)[1]
+    dof = 2 * len(groups) - 2 - 2 * (int(groups.max()) + 1) - _SMOOTH
+    if len(groups) < _LEAST_FRAMES or dof < 1 or np.bincount(groups).min() < 2:
+        return fit, fit.noise
+    every = np.ones(len(groups), dtype=bool)
+    whole = solve_axis(attitudes, groups, every, fit.axis, roll_ratio=fit.roll_ratio)
+    since = (elapsed - elapsed.max()) / max(float(np.ptp(elapsed)), 1e-9)
+    drift = whole.design * since[:, None, None]
     creep = np.stack([since, np.zeros_like(since)], axis=-1)[..., None]
-    rows = np.concatenate([solution.misfit[..., None], solution.design, drift, creep], axis=-1)
-    rows = rows - group_means(rows, fit.groups, solution.weights, len(solution.cameras))[fit.groups]
-    weights = solution.weights[:, None] / solution.variances[fit.groups]
-    square = np.einsum("nc,nci,ncj->ij", weights, rows, rows)
-    scale = np.sqrt(np.maximum(np.diag(square), 1e-300))
-    square = square / np.outer(scale, scale)
-    solved = np.linalg.lstsq(square[1:, 1:], square[1:, 0], rcond=1e-10)[0]
-    left = (1 - float(square[1:, 0] @ solved)) * scale[0] ** 2
-    dof = fit.degrees_of_freedom - 3
-    if dof <= 0 or left <= 0:
-        return fit
-    chance = float(fdtrc(3, dof, (scale[0] ** 2 - left) / 3 / (left / dof)))
-    if chance > _BEND:
-        return fit
-    apart = solved[:2] * scale[0] / scale[1:3]
-    return replace(fit, covariance=fit.covariance + np.outer(apart, apart), slow_change="bend")
+    rows = np.concatenate([whole.misfit[..., None], whole.design, drift, creep], axis=-1)
+    rows = rows - group_means(rows, groups, whole.weights, len(whole.cameras))[groups]
+    rows *= np.sqrt(whole.weights[:, None] / whole.variances[groups])[..., None]
+    flat = rows.reshape(2 * len(groups), -1)
+    size = np.maximum(np.linalg.norm(flat[:, 1:], axis=0), 1e-300)
+    solved = np.linalg.lstsq(flat[:, 1:] / size, flat[:, 0], rcond=1e-9)[0] / size
+    left = float(np.sum((flat[:, 0] - flat[:, 1:] @ solved) ** 2))
+    gain = whole.chi_square - left
+    scatter = (_PRIOR_DOF + left) / (_PRIOR_DOF + dof)
+    remains = float(np.sqrt(scatter))
+    if gain <= 0 or float(fdtrc(_SMOOTH, _PRIOR_DOF + dof, gain / _SMOOTH / scatter)) > _BEND:
+        return fit, remains
+    now = unit(whole.axis + tangent_basis(whole.axis) @ solved[:2])
+    apart = tangent_basis(fit.axis).T @ now
+    return replace(fit, covariance=fit.covariance + np.outer(apart, apart), slow_change="bend"), remains

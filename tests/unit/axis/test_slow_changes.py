@@ -1,0 +1,60 @@
+"""A declination that moves at every position, and a tripod that sinks, on a rigid mount whose axis is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from polarcheck.axis.attitudes import camera_attitudes
+from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.axis.slow_changes import axis_by_rotation, fit_sweep
+from polarcheck.vectors import angle_between
+from tests.helpers import ARCSEC, DEG
+from tests.rigid_mount import AXIS, NOISE, POLE, WEIGHTS, Array, camera_at, noisy, seen_by, turned
+
+CAMERA = camera_at(AXIS, 40.0)
+
+
+def fitted(rotations: Rotation) -> AxisFit:
+    n = len(rotations)
+
+    def fit(observed: Array) -> AxisFit:
+        return fit_axis(observed, WEIGHTS, np.full(n, NOISE), POLE)
+
+    return fit_sweep(seen_by(rotations), 60.0 * np.arange(n), fit)[0]
+
+
+def moved(rotations: Rotation, angles: Array) -> Rotation:
+    """Each boresight moved towards the axis by an angle: about the declination axis."""
+    about = np.cross(rotations.apply([0.0, 0.0, 1.0]), AXIS)
+    about /= np.linalg.norm(about, axis=-1, keepdims=True)
+    return Rotation.from_rotvec(about * angles[:, None]) * rotations
+
+
+def test_rotations_alone_give_the_axis_whatever_the_declination_does() -> None:
+    rotations = moved(turned(AXIS, np.linspace(-40, 40, 5), CAMERA), np.array([0, 3, -2, 5, 1]) * DEG)
+    one_camera = np.zeros(5, dtype=int)
+    attitudes = camera_attitudes(seen_by(rotations), WEIGHTS, one_camera, np.full(5, NOISE))
+    found = axis_by_rotation(attitudes, POLE)
+    assert angle_between(found.axis, AXIS) < 0.01 * ARCSEC
+    assert found.chi_square < 1e-6
+
+
+def test_a_declination_that_moved_at_every_position_leaves_the_rotations() -> None:
+    steps = np.array([0, 18, 42, 51, 75, 90]) * 60 * ARCSEC
+    found = fitted(noisy(moved(turned(AXIS, np.linspace(-40, 40, 6), CAMERA), steps), 1))
+    assert found.slow_change == "declination"
+    off = angle_between(found.axis, AXIS)
+    assert off < 4 * np.sqrt(np.linalg.eigvalsh(found.covariance)[-1])
+    assert off < 8 * 60 * ARCSEC
+
+
+@pytest.mark.parametrize(("sink_arcmin", "told"), [(0.0, False), (15.0, True)])
+def test_a_tripod_that_sinks_is_told_where_the_residuals_bend(sink_arcmin: float, told: bool) -> None:
+    side = np.cross(AXIS, [0.0, 0.0, 1.0])
+    side /= np.linalg.norm(side)
+    sunk = np.linspace(0, sink_arcmin * 60 * ARCSEC, 24)[:, None] * side
+    rotations = Rotation.from_rotvec(sunk) * turned(AXIS, np.linspace(-40, 40, 24), CAMERA)
+    found = fitted(noisy(rotations, 2, scale=0.3))
+    assert (found.slow_change == "bend") == told
