@@ -28,7 +28,7 @@ from polarcheck.axis import (
     solve_axis,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
-from polarcheck.errors import GeometryError, InputError, Notice
+from polarcheck.errors import FitError, GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
@@ -291,6 +291,8 @@ def measure(
         No files, no site, or a site and clock that contradict the frames.
     GeometryError
         The frames cannot give the axis.
+    FitError
+        The frames contradict each other.
 
     Examples
     --------
@@ -438,6 +440,12 @@ def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], r
             f"as under a guider. {GUIDED_ADVICE}{left_out_lines(entries)}",
             fit.arc / DEGREE,
             ["frames_guided"],
+        )
+    if not fit.agrees:
+        raise FitError(
+            f"the frames contradict each other: they leave the axis uncertain by {worst:.0f} arcmin and scatter "
+            f"{fit.noise:.1f} times as much as noise would. The declination or the camera moved between them, frames "
+            f"are solved wrongly, or the mount was knocked; take a fresh sweep{left_out_lines(entries)}"
         )
     step = _next_step(fit, north, reach)
     advice = ""
