@@ -15,6 +15,7 @@ __all__ = ["sweep_notices"]
 _ELSEWHERE = 3 * DEGREE  # a frame further off than this was solved wrongly, not moved
 _HOURS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, -1, -2, -3, -4, -5, -6, -7, -8, -9, -10, -11, -12)
 _LIKE_A_CLOCK = 6.0  # squared standard errors up to which a turn of the mount looks like a wrong clock
+_REFRACTED = 30 * ARCSEC
 _SHIFTED = 12.0  # and from which it is a turn at all, not noise
 
 
@@ -96,7 +97,8 @@ def _clock(fit: AxisFit, pole: Array) -> Notice | None:
         return None
     now, before = fit.axis, fit.turns.axis_before(fit.axis)
     basis = tangent_basis(now)
-    weight = np.linalg.pinv(fit.covariance * 2, hermitian=True)  # both axes are as uncertain
+    # both axes are as uncertain, and refraction is not that of the wrong hour
+    weight = np.linalg.inv(2 * fit.covariance + _REFRACTED**2 * np.eye(2))
 
     def apart(axis: Array) -> float:
         offset = basis.T @ (axis - now)
