@@ -19,7 +19,7 @@ from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.flexure import Creep, fit_creeping_axis
 from polarcheck.axis.groups import group_means
 from polarcheck.axis.least_squares import solve_axis
-from polarcheck.constants import DEGREE
+from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, rotation_matrix, tangent_basis, unit
 
@@ -35,6 +35,7 @@ _BEND = 1e-4  # chance of a smooth change as large by noise, below which it is t
 _PRIOR_DOF = 6.0  # that the assumed noise counts for
 _FEWEST = 3  # frames whose rotations give an axis
 _SMOOTH = 3  # numbers of a bend: how the axis moves, and the declination
+_LARGEST_BEND = 10 * ARCMIN  # standard deviation of each that is thought possible
 _LEAST_FRAMES = 5  # that can show a bend: three numbers are solved for
 
 
@@ -60,11 +61,12 @@ def fit_sweep(
     if creep is not None or fit.tracked is not None:
         return fit, creep
     bent, left = _bent(fit, elapsed)
-    if fit.turns:
-        return (bent if left <= fit.noise else fit), None
-    if bent.slow_change and left <= _NOISY:
+    is_whole = (
+        bool(fit.used.all()) and len(fit.group_sizes) == fit.attitudes.camera.max() + 1 and not fit.turns
+    )
+    if bent.slow_change and left <= (_NOISY if is_whole else max(fit.noise, 1.0)):
         return bent, None
-    return _of_rotations(fit, observed, fitted) or bent, None
+    return (None if fit.turns else _of_rotations(fit, observed, fitted)) or fit, None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +196,14 @@ def _bent(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
     rows *= np.sqrt(whole.weights[:, None] / whole.variances[groups])[..., None]
     flat = rows.reshape(2 * len(groups), -1)
     size = np.maximum(np.linalg.norm(flat[:, 1:], axis=0), 1e-300)
-    solved = np.linalg.lstsq(flat[:, 1:] / size, flat[:, 0], rcond=1e-9)[0] / size
+    expected = np.diag(
+        [0.0, 0.0, *([1 / _LARGEST_BEND] * _SMOOTH)]
+    )  # else noise alone makes bends of degrees
+    square = flat[:, 1:].T @ flat[:, 1:] + expected**2
+    solved = (
+        np.linalg.lstsq(square / np.outer(size, size), flat[:, 1:].T @ flat[:, 0] / size, rcond=1e-13)[0]
+        / size
+    )
     left = float(np.sum((flat[:, 0] - flat[:, 1:] @ solved) ** 2))
     gain = whole.chi_square - left
     scatter = (_PRIOR_DOF + left) / (_PRIOR_DOF + dof)
