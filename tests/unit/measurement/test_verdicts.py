@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from polarcheck.errors import FitError
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, measure_frames
@@ -159,10 +160,17 @@ def test_two_frames_say_that_the_noise_is_assumed() -> None:
 
 def test_three_frames_that_contradict_each_other_say_so() -> None:
     frames = sweep()[::2]
-    frames[1] = turned(frames[1], -axes_at(frames[1])[0], 0.4 * DEG)
+    frames[1] = turned(frames[1], -axes_at(frames[1])[0], 0.03 * DEG)
     result = measured(frames)
     assert "frames-disagree" in codes(result)
     assert result.error.altitude_95_arcmin > 5
+
+
+def test_three_frames_that_contradict_each_other_by_far_are_refused() -> None:
+    frames = sweep()[::2]
+    frames[1] = turned(frames[1], -axes_at(frames[1])[0], 0.4 * DEG)
+    with pytest.raises(FitError, match="contradict each other"):
+        measured(frames)
 
 
 def test_an_error_of_many_degrees_is_asked_about() -> None:
