@@ -42,7 +42,10 @@ def plan_command(
         bool, typer.Option("--tracked", help="The mount can only track: what one field gives, and how soon.")
     ] = False,
     goal: Annotated[
-        float, typer.Option(help="With --tracked: the sigma to reach.", metavar="ARCMIN", min=0.001, max=600)
+        float,
+        typer.Option(
+            help="With --tracked: the error to reach, sag counted.", metavar="ARCMIN", min=0.001, max=600
+        ),
     ] = 1.0,
     noise_px: Annotated[
         float,

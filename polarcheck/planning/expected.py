@@ -112,9 +112,9 @@ class ExpectedSigma:
         Root mean square of the error on the sky. [arcmin]
     correlation : float
         Between azimuth and altitude.
-    sag_azimuth_arcmin, sag_altitude_arcmin : float or None
-        By how much sag and creep of the allowed size may shift the answer besides, as `measure` states it; a bound, no
-        sigma. None where it was not asked for. [arcmin]
+    sag_azimuth_arcmin, sag_altitude_arcmin, sag_total_arcmin : float or None
+        By how much, in azimuth, in altitude and at most on the sky, sag and creep of the allowed size may shift the
+        answer besides, as `measure` states it; a bound, no sigma. None where it was not asked for. [arcmin]
     """
 
     azimuth_arcmin: float
@@ -123,6 +123,12 @@ class ExpectedSigma:
     correlation: float
     sag_azimuth_arcmin: float | None = None
     sag_altitude_arcmin: float | None = None
+    sag_total_arcmin: float | None = None
+
+    @property
+    def with_allowance_arcmin(self) -> float:
+        """Sigma on the sky and what sag may do, as a root of squares. [arcmin]"""
+        return float(np.hypot(self.total_arcmin, self.sag_total_arcmin or 0.0))
 
 
 def expected_sigma(
@@ -160,13 +166,16 @@ def expected_sigma(
 def with_sag(
     expected: ExpectedSigma, axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera
 ) -> ExpectedSigma:
-    """Return the same with what sag and creep may do to a sweep whose frames follow each other by `FRAME_S`."""
+    """Return the same with what sag and creep may do to a sweep whose frames follow each other evenly in time."""
     observed = _observed(axis, distance, angles, north, camera)
     fit = fit_axis(observed, SENSOR_WEIGHTS, np.full(len(angles), camera.noise), axis)
     elapsed = np.linspace(0.0, (len(angles) - 1) * FRAME_S, len(angles), dtype=np.float64)
     region = flexure_region(fit, camera.flexure_arcsec * ARCSEC, elapsed)
     azimuth, altitude = Systematic(camera.flexure_arcsec, "assumed", region).half_widths_arcmin(axis)
-    return replace(expected, sag_azimuth_arcmin=azimuth, sag_altitude_arcmin=altitude)
+    largest = float(np.sqrt(np.linalg.eigvalsh(region)[-1])) / ARCMIN
+    return replace(
+        expected, sag_azimuth_arcmin=azimuth, sag_altitude_arcmin=altitude, sag_total_arcmin=largest
+    )
 
 
 def _observed(axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera) -> Array:

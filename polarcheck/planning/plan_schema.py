@@ -54,9 +54,10 @@ class SigmaTable(Table):
     correlation: float = Field(description="Between azimuth and altitude.")
     sag_azimuth_arcmin: float | None = Field(
         description="By how much sag and creep of camera.flexure_arcsec may shift the answer besides, about the vertical; "
-        "a bound, no sigma; null for a mount that only tracks [arcmin]."
+        "a bound, no sigma [arcmin]."
     )
     sag_altitude_arcmin: float | None = Field(description="The same in altitude [arcmin].")
+    sag_total_arcmin: float | None = Field(description="The same at most on the sky [arcmin].")
 
     @classmethod
     def of(cls, sigma: ExpectedSigma) -> Self:
@@ -68,6 +69,7 @@ class SigmaTable(Table):
             correlation=sigma.correlation,
             sag_azimuth_arcmin=sigma.sag_azimuth_arcmin,
             sag_altitude_arcmin=sigma.sag_altitude_arcmin,
+            sag_total_arcmin=sigma.sag_total_arcmin,
         )
 
 
@@ -140,7 +142,9 @@ class TrackedPlanSchema(PlaceAnswer):
     azimuth_deg: float = Field(description="At the start [deg].")
     altitude_deg: float = Field(description="At the start [deg].")
     rows: list[TrackedRowTable]
-    goal_arcmin: float = Field(description="One sigma on the sky [arcmin].")
+    goal_arcmin: float = Field(
+        description="Sigma on the sky and what sag may do, as a root of squares [arcmin]."
+    )
     minutes_to_goal: float | None = Field(
         description="Null where it takes longer than the field stays in reach."
     )

@@ -10,7 +10,7 @@ from polarcheck.axis import Reach, pointing_at
 from polarcheck.constants import DEGREE, SIDEREAL_RATE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
-from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma
+from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma, with_sag
 from polarcheck.sky import Sky
 from polarcheck.vectors import azalt_from_direction
 
@@ -38,6 +38,8 @@ _MINUTES = (15, 30, 60, 90, 120, 180)
 _CADENCE_S = 60.0
 _LONGEST_S = 12 * 3600.0
 _JUDGED_MIN = 60
+_SAG_FRAMES = 9
+_SHORTEST_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +77,10 @@ class TrackedPlan:
     rows : tuple of TrackedRow
         As long as the field stays in reach.
     minutes_to_goal : float or None
-        After which the error on the sky is expected within the goal; None beyond 12 h or the reach. [min]
+        After which sigma on the sky and what sag may do, as a root of squares, come to the goal; 10 at least, None
+        beyond 12 h or the reach. [min]
     goal_arcmin : float
-        One sigma on the sky. [arcmin]
+        On the sky. [arcmin]
     camera : PlanCamera
     notices : tuple of Notice
     """
@@ -124,7 +127,7 @@ def plan_tracked(
     declination_deg : float, optional
         Where the camera must look; else where it is best: near the pole a short arc goes furthest. [deg]
     goal_arcmin : float
-        One sigma on the sky. [arcmin]
+        Sigma on the sky and what sag may do, as a root of squares. [arcmin]
 
     Returns
     -------
@@ -185,7 +188,7 @@ def _best_field(sky: Sky, camera: PlanCamera, reach: Reach, declination_deg: flo
         return None
     seconds = min(_JUDGED_MIN * 60.0, max(field.seconds for field in fields))
     lasting_fields = [field for field in fields if field.seconds >= seconds]
-    return min(lasting_fields, key=lambda field: _after(sky, camera, field, seconds).total_arcmin)
+    return min(lasting_fields, key=lambda field: _noise_after(sky, camera, field, seconds).total_arcmin)
 
 
 def _distances(sky: Sky, declination_deg: float | None) -> list[float]:
@@ -196,6 +199,14 @@ def _distances(sky: Sky, declination_deg: float | None) -> list[float]:
 
 
 def _after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> ExpectedSigma:
+    """With what sag and creep may do; a few frames over the arc tell that as well as all."""
+    angles = field.start + np.linspace(0.0, seconds, _SAG_FRAMES) * SIDEREAL_RATE
+    axis = sky.refracted_pole.direction
+    noise = _noise_after(sky, camera, field, seconds)
+    return with_sag(noise, axis, field.distance, angles, sky.is_north, camera)
+
+
+def _noise_after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> ExpectedSigma:
     count = int(seconds // _CADENCE_S) + 1
     angles = field.start + np.linspace(0.0, seconds, count) * SIDEREAL_RATE
     return expected_sigma(sky.refracted_pole.direction, field.distance, angles, sky.is_north, camera)
@@ -203,11 +214,11 @@ def _after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> Expec
 
 def _minutes_to(goal_arcmin: float, sky: Sky, camera: PlanCamera, field: _Field) -> float | None:
     """By halving, to a minute."""
-    short, long = 120.0, field.seconds
-    if _after(sky, camera, field, long).total_arcmin > goal_arcmin:
+    short, long = _SHORTEST_S, field.seconds
+    if _after(sky, camera, field, long).with_allowance_arcmin > goal_arcmin:
         return None
     while long - short > 60:
         middle = (short + long) / 2
-        enough = _after(sky, camera, field, middle).total_arcmin <= goal_arcmin
+        enough = _after(sky, camera, field, middle).with_allowance_arcmin <= goal_arcmin
         short, long = (short, middle) if enough else (middle, long)
     return round(long / 60)

@@ -25,7 +25,7 @@ _SIGMAS = (
     Column("sag in az\narcmin", narrow="drop"),
     Column("in alt\narcmin", narrow="drop"),
 )
-_AFTER = (Column("minutes"), Column("frames", narrow="drop"), *_THREE)
+_AFTER = (Column("minutes"), Column("frames", narrow="drop"), *_THREE, Column("sag\narcmin"))
 
 
 def plan_text(plan: SweepPlan) -> str:
@@ -115,11 +115,14 @@ def tracked_plan_text(plan: TrackedPlan) -> str:
         f"{_hour_angle(plan.axis_angle_deg).strip()} (azimuth {plan.azimuth_deg:.0f}, altitude {plan.altitude_deg:.0f} deg), "
         "then take a frame a minute, unguided and without dithering."
     )
-    rows = [(f"{row.minutes}", f"{row.frames}", *_cells(row.expected)) for row in plan.rows]
+    rows = [
+        (f"{row.minutes}", f"{row.frames}", *_cells(row.expected), _sag(row.expected.sag_total_arcmin))
+        for row in plan.rows
+    ]
     goal = (
-        f"An error on the sky of {plan.goal_arcmin:g} arcmin takes about {plan.minutes_to_goal:.0f} minutes."
+        f"An error on the sky of {plan.goal_arcmin:g} arcmin, sag counted, takes about {plan.minutes_to_goal:.0f} minutes."
         if plan.minutes_to_goal is not None
-        else f"An error on the sky of {plan.goal_arcmin:g} arcmin is not reached while the field stays in reach."
+        else f"An error on the sky of {plan.goal_arcmin:g} arcmin, sag counted, is not reached while the field stays in reach."
     )
     foot = wrapped(
         f"{goal} The turn of the sky is all there is: 15 deg an hour. Near the pole it goes furthest. {_basis(plan.camera)} "
