@@ -111,60 +111,85 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array,
     pole : ndarray, shape (3,)
         About which the sky turns, East-North-Up.
     """
+    return [
+        *tracked_notices(fit),
+        *_scatter(sample, fit),
+        *([_turned(sample, fit)] if fit.turns else []),
+        *sweep_notices(sample, fit, pole),
+        *_moved(sample, fit),
+        *_groups(fit),
+        *_far_off(error),
+        *_low(fit, observed),
+    ]
+
+
+def _scatter(sample: Sample, fit: AxisFit) -> list[Notice]:
     count = int(fit.used.sum())
-    found = tracked_notices(fit)
-    if fit.degrees_of_freedom == 0:
-        found.append(_no_redundancy(sample, fit, count))
+    found = [_no_redundancy(sample, fit, count)] if fit.degrees_of_freedom == 0 else []
     if not fit.agrees:
-        found.append(_disagreement(fit, count))
-    elif fit.noise > _NOISY and fit.degrees_of_freedom:
-        found.append(
-            Notice(
-                "noisy-frames",
-                f"The frames scatter {fit.noise:.1f} times as much as well-solved ones do; the sigma holds that. "
-                "Wind, flexure, settling after the slew, or solutions without a distortion fit.",
-            )
+        return [*found, _disagreement(fit, count)]
+    if fit.noise <= _NOISY or not fit.degrees_of_freedom:
+        return found
+    return [
+        *found,
+        Notice(
+            "noisy-frames",
+            f"The frames scatter {fit.noise:.1f} times as much as well-solved ones do; the sigma holds that. "
+            "Wind, flexure, settling after the slew, or solutions without a distortion fit.",
+        ),
+    ]
+
+
+def _moved(sample: Sample, fit: AxisFit) -> list[Notice]:
+    if fit.knocked_before is None:
+        return []
+    before, after = (iso_from_utc(sample.frames[fit.knocked_before + i].utc) for i in (-1, 0))
+    return [
+        Notice(
+            "mount-moved",
+            f"The mount as a whole moved between {before} and {after} (knocked, or a knob turned): only the "
+            "frames after that count. If it was not on purpose, check the tripod and measure again.",
         )
-    if fit.turns:
-        found.append(_turned(sample, fit))
-    found += sweep_notices(sample, fit, pole)
-    if fit.knocked_before is not None:
-        before, after = (iso_from_utc(sample.frames[fit.knocked_before + i].utc) for i in (-1, 0))
-        found.append(
-            Notice(
-                "mount-moved",
-                f"The mount as a whole moved between {before} and {after} (knocked, or a knob turned): only the "
-                "frames after that count. If it was not on purpose, check the tripod and measure again.",
-            )
-        )
+    ]
+
+
+def _groups(fit: AxisFit) -> list[Notice]:
     sizes = fit.group_sizes
-    if len(sizes) > 1:
-        shown = " + ".join(str(size) for size in sizes if size)
-        found.append(
-            Notice(
-                "several-groups",
-                f"The frames fall into groups of {shown}: declination, pier side, camera rotation or camera "
-                "changed between them. Each group needs a turn in right ascension of its own.",
-            )
+    if len(sizes) <= 1:
+        return []
+    shown = " + ".join(str(size) for size in sizes if size)
+    return [
+        Notice(
+            "several-groups",
+            f"The frames fall into groups of {shown}: declination, pier side, camera rotation or camera "
+            "changed between them. Each group needs a turn in right ascension of its own.",
         )
-    if error.total_arcmin > _LARGE_ERROR_ARCMIN:
-        found.append(
-            Notice(
-                "large-error",
-                f"The axis is {error.total_arcmin / 60:.1f} deg off. If that seems too much: a wrong site or "
-                "clock does not do it, a declination that moved between frames does.",
-            )
+    ]
+
+
+def _far_off(error: AxisError) -> list[Notice]:
+    if error.total_arcmin <= _LARGE_ERROR_ARCMIN:
+        return []
+    return [
+        Notice(
+            "large-error",
+            f"The axis is {error.total_arcmin / 60:.1f} deg off. If that seems too much: a wrong site or "
+            "clock does not do it, a declination that moved between frames does.",
         )
+    ]
+
+
+def _low(fit: AxisFit, observed: Array) -> list[Notice]:
     lowest = float(np.arcsin(observed[fit.used][..., 2].min())) / DEGREE
-    if lowest < _LOW / DEGREE:
-        found.append(
-            Notice(
-                "low-altitude",
-                f"A frame reaches down to {lowest:.0f} deg of altitude, where the real refraction may differ "
-                "from the model by several arcsec. Frames above 20 deg are better.",
-            )
+    if lowest >= _LOW / DEGREE:
+        return []
+    return [
+        Notice(
+            "low-altitude",
+            f"A frame reaches down to {lowest:.0f} deg of altitude, where the real refraction may differ "
+            "from the model by several arcsec. Frames above 20 deg are better.",
         )
-    return found
+    ]
 
 
 def _no_redundancy(sample: Sample, fit: AxisFit, count: int) -> Notice:
