@@ -102,11 +102,6 @@ class _Commands(WholeSummaries):
             code = 2
         except typer.Abort:
             code = _STOPPED
-        except BrokenPipeError:
-            raise
-        except OSError as error:  # the help, on a disk that is full
-            say(f"polarcheck: {error}")
-            code = 1
         if code == _STOPPED:
             say("polarcheck: stopped")
         sys.exit(code if isinstance(code, int) else 0)
