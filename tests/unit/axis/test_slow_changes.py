@@ -9,7 +9,10 @@ from scipy.spatial.transform import Rotation
 from polarcheck.axis.attitudes import camera_attitudes
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.slow_changes import axis_by_rotation, fit_sweep
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.site import Site
 from polarcheck.vectors import angle_between
+from tests.benchmarks.mounts import Scene, Sweep, frames_of
 from tests.helpers import ARCSEC, DEG
 from tests.rigid_mount import AXIS, NOISE, POLE, WEIGHTS, Array, camera_at, noisy, seen_by, turned
 
@@ -58,3 +61,15 @@ def test_a_tripod_that_sinks_is_told_where_the_residuals_bend(sink_arcmin: float
     rotations = Rotation.from_rotvec(sunk) * turned(AXIS, np.linspace(-40, 40, 24), CAMERA)
     found = fitted(noisy(rotations, 2, scale=0.3))
     assert (found.slow_change == "bend") == told
+
+
+@pytest.mark.parametrize("seed", [6, 7, 11])
+def test_two_wrong_frames_of_six_are_no_declination_that_moved(seed: int) -> None:
+    """One solved 0.4 deg off, one 40 arcsec: the other four give the axis to their noise, not the rotations of all six."""
+    site = Site(-31.4, 20.6, 1200.0)
+    angles = tuple(np.linspace(-30, 40, 6))
+    scene = Scene([Sweep(angles, -50.0)], site, (-31.2, 17.6), wrong=[(5, 1440.0), (0, 40.0)])
+    result = measure_frames(frames_of(scene, np.random.default_rng(seed)))
+    assert "declination-moved" not in {notice.code for notice in result.notices}
+    # five times the bound of the four good frames, 0.18 and 0.21 arcmin (tests/benchmarks/cramer_rao)
+    assert np.degrees(np.arccos(np.clip(result.axis @ scene.axis, -1, 1))) * 60 < 5 * np.hypot(0.18, 0.21)
