@@ -39,7 +39,7 @@ class FrameStars:
     pixel_scale_arcsec : float or None
         From its plate solution, if it has one. [arcsec/px]
     reason : str or None
-        Why it cannot be measured, printable.
+        Why it cannot be measured, or why no star was found in it, printable.
     """
 
     path: Path
@@ -114,7 +114,8 @@ def stars_of(path: Path) -> FrameStars:
     pixels = _with_numbers_only(image.pixels)
     if pixels is None:
         reason = "most of its pixels are no numbers, or no counts of a camera"
-        return FrameStars(path, name, width, height, None, None, reason)
+        nothing = summarise(find_stars(np.zeros((height, width))))
+        return FrameStars(path, name, width, height, nothing, None, reason)
     table = find_stars(pixels, mosaic=image.mosaic, saturation=image.saturation)
     try:
         scale: float | None = read_solution(path).sampled()[1]
@@ -137,7 +138,7 @@ def _with_numbers_only(pixels: npt.NDArray[np.floating]) -> npt.NDArray[np.float
 def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
     """Say which frames were taken while the mount moved, and which could not be measured."""
     moved = [frame.name for frame in frames if frame.summary and frame.summary.has_moved]
-    unread = [frame.name for frame in frames if frame.summary is None]
+    unread = [frame.name for frame in frames if frame.reason is not None]
     notices = []
     if moved:
         text = (

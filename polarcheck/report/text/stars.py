@@ -75,6 +75,6 @@ def _cells(row: Array) -> list[str]:
 
 
 def _left_out(frames: Sequence[FrameStars]) -> str:
-    left = [frame for frame in frames if frame.summary is None]
+    left = [frame for frame in frames if frame.reason is not None]
     lines = [named_line(frame.name, str(frame.reason)) for frame in left]
     return "\n".join([f"Not measured: {len(left)}", *some_of(lines, _MOST_LEFT)]) if left else ""
