@@ -169,7 +169,8 @@ def _explains(crept: AxisFit, start: AxisFit, plain: AxisFit) -> bool:
     if start is plain:
         return True
     whole = crept.agrees and crept.knocked_before is None and (crept.groups == start.groups)[crept.used].all()
-    alike = plain.noise if plain.used.all() else _ALIKE * max(plain.noise, 1.0)
+    # a scatter within the assumed noise is as good as any: the creep asks for one number, a turn for two
+    alike = max(plain.noise, 1.0) * (1.0 if plain.used.all() else _ALIKE)
     return bool(whole and crept.noise <= alike)
 
 

@@ -45,7 +45,7 @@ def rough_command(
         field = planning.pole_field(asked.utc, asked.sky, width)
         output.draw(lambda path: report.save_pole_picture(field, setup, width, path))
     if checklist:
-        typer.echo(report.checklist_text(planning.checklist(setup, asked.rig, finder)))
+        typer.echo(report.checklist_text(planning.checklist_for(setup, asked.rig, finder)))
         warn(setup.notices)
         return
     show(

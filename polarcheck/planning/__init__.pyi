@@ -1,5 +1,5 @@
 from .bodies import Body, Moon, Shadow
-from .checklist import Checklist, Finder, MountKind, Stage, checklist
+from .checklist import Checklist, Finder, MountKind, Stage, checklist_for
 from .compass import Compass, compass_at
 from .expected import ExpectedSigma, PlanCamera, camera_of, expected_sigma
 from .plan_schema import PlanSchema, TrackedPlanSchema
@@ -38,7 +38,7 @@ __all__ = [
     "TrackedPlanSchema",
     "TrackedRow",
     "camera_of",
-    "checklist",
+    "checklist_for",
     "compass_at",
     "expectations",
     "expected_sigma",

@@ -8,7 +8,7 @@ from typing import Literal
 from polarcheck.planning.rough import RoughSetup
 from polarcheck.rig import Rig
 
-__all__ = ["Checklist", "Finder", "MountKind", "Stage", "checklist"]
+__all__ = ["Checklist", "Finder", "MountKind", "Stage", "checklist_for"]
 
 Finder = Literal["inverting", "upright", "none"]
 """How a polar finder shows the sky, or that there is none."""
@@ -58,7 +58,7 @@ class Checklist:
     stages: tuple[Stage, ...]
 
 
-def checklist(setup: RoughSetup, rig: Rig | None = None, finder: Finder | None = None) -> Checklist:
+def checklist_for(setup: RoughSetup, rig: Rig | None = None, finder: Finder | None = None) -> Checklist:
     """Return the steps that belong to a site, a mount and a night.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import re
 import subprocess
 import sys
@@ -131,6 +132,13 @@ def test_other_rooms_are_entered_by_their_door(name: str) -> None:
         if used.startswith("polarcheck.") and used.count(".") > 1 and used.split(".")[1] != room_of(name)
     ]
     assert past == []
+
+
+@pytest.mark.parametrize("room", [room for room in ROOMS if (ROOT / room).is_dir()])
+def test_no_door_offers_a_name_that_one_of_its_modules_bears(room: str) -> None:
+    """The name would mean the function or the module, by what was imported first."""
+    offered = set(importlib.import_module(f"polarcheck.{room}").__all__) if room != "cli" else set()
+    assert not offered & {path.stem for path in (ROOT / room).iterdir()}
 
 
 @pytest.mark.parametrize("room", [room for room in ROOMS if (ROOT / room).is_dir()])

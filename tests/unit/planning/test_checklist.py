@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from polarcheck.planning import Checklist, Finder, checklist, rough_setup
+from polarcheck.planning import Checklist, Finder, checklist_for, rough_setup
 from polarcheck.report import checklist_steps, checklist_text
 from polarcheck.rig import Rig, read_rig
 from polarcheck.site import Site
@@ -25,7 +25,7 @@ def rig(folder: Path, kind: str) -> Rig:
 def steps(
     time: str = DAY, latitude_deg: float = 47.3, of: Rig | None = None, finder: Finder | None = None
 ) -> Checklist:
-    return checklist(rough_setup(Sky.over(Site(latitude_deg, 11.2)), utc_from_iso(time)), of, finder)
+    return checklist_for(rough_setup(Sky.over(Site(latitude_deg, 11.2)), utc_from_iso(time)), of, finder)
 
 
 def test_knobs_come_first_and_the_counterweight_before_the_telescope() -> None:
