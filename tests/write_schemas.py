@@ -55,6 +55,8 @@ def plain(value: Any) -> Any:
     if not isinstance(value, dict):
         return value
     kept = {key: plain(part) for key, part in value.items() if not (key == "title" and isinstance(part, str))}
+    if kept.get("additionalProperties") is True:  # some versions say what goes without saying
+        kept.pop("additionalProperties")
     if "const" in kept:
         kept.pop("enum", None)
         kept.pop("type", None)

@@ -35,7 +35,9 @@ _WIDTH_IN = 10.4
 _LEAST_PX = np.array([48.0, 24.0])  # of the strip
 _ROUND_PX, _ROUND_SHARE = 14.0, 0.12  # shown around the star's way, at least, and of its extent
 _FLATTEST, _STEEPEST = 3.0, 1.0  # width over height of the strip
-_MOST_COLUMNS = 1400  # more are not seen; the brightest pixel of each block stands
+_MOST_COLUMNS = (
+    600  # fewer than the picture has, so that none is passed over; the brightest pixel of each block stands
+)
 _COLOURS = LINES[:3]  # now, after the first knob, after both
 _SIGNS = (
     "o",

@@ -18,7 +18,7 @@ from polarcheck.times import seconds_between, utc_from_iso
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
 
 
-def setup(site: Site = NORTH, time: str = "2026-11-14T13:00:00") -> RoughSetup:
+def setup_of(site: Site = NORTH, time: str = "2026-11-14T13:00:00") -> RoughSetup:
     return rough_setup(Sky.over(site), utc_from_iso(time))
 
 
@@ -64,13 +64,13 @@ def test_pole_star_goes_around_once_in_a_sidereal_day() -> None:
 
 
 def test_shadows_go_on_every_ten_minutes_until_the_sun_is_low() -> None:
-    rows = setup().shadows
+    rows = setup_of().shadows
     steps = [seconds_between(a.utc, b.utc) for a, b in pairwise(rows)]
     assert steps == pytest.approx([600.0] * len(steps))
     assert rows[-1].altitude_deg >= 1
     assert rows[-1].altitude_deg < 3  # the Sun sets soon after
     assert rows[0].length == pytest.approx(1 / np.tan(np.radians(rows[0].altitude_deg)))
-    assert setup(time="2026-11-14T20:00:00").shadows == ()
+    assert setup_of(time="2026-11-14T20:00:00").shadows == ()
 
 
 @pytest.mark.parametrize(
@@ -84,13 +84,13 @@ def test_shadows_go_on_every_ten_minutes_until_the_sun_is_low() -> None:
     ],
 )
 def test_dusk_comes_where_it_does(site: Site, time: str, sunset: bool, dark: bool) -> None:
-    times = setup(site, time).sun_times
+    times = setup_of(site, time).sun_times
     assert (times.sunset is not None) is sunset
     assert (times.dark is not None) is dark
 
 
 def test_pole_star_at_dusk_is_told_by_daylight_only() -> None:
-    day, night = setup(), setup(time="2026-11-14T20:00:00")
+    day, night = setup_of(), setup_of(time="2026-11-14T20:00:00")
     assert day.dusk_star is not None
     assert day.sun_times.pole_star is not None
     waited = seconds_between(day.utc, day.sun_times.pole_star) / 3600
@@ -125,7 +125,7 @@ def test_compass_near_a_magnetic_pole_is_doubted() -> None:
 
 
 def test_pole_star_at_the_equator_is_low() -> None:
-    assert "pole-star-low" in {notice.code for notice in setup(Site(2.0, 10.0)).notices}
+    assert "pole-star-low" in {notice.code for notice in setup_of(Site(2.0, 10.0)).notices}
 
 
 def test_better_ways_leave_less_and_the_rig_says_whether_knobs_suffice(tmp_path: Path) -> None:
