@@ -27,6 +27,7 @@ FLOOR_ARCMIN = 0.03
 SIGMAS = 5.0
 
 TROPICAL = Site(5.0, -75.0, 1800.0, "benchmark")
+TROPICAL_NIGHT = "2026-11-15T03:00:00"  # with the Sun up there is no answer
 ARCTIC = Site(68.4, 27.4, 150.0, "benchmark")
 FLIPPED = Camera(camera_angle_deg=200.0)
 MIRRORED = Camera(mirrored=True)
@@ -45,8 +46,8 @@ def scenes() -> Iterator[tuple[str, Scene]]:
     for count in (2, 3, 4, 6, 8, 12, 24):
         yield f"north, {count} frames", Scene([Sweep(spread(count))])
         yield f"south, {count} frames", Scene([Sweep(spread(count), -50.0)], SOUTH, (-31.2, 17.6))
-    yield "tropical", Scene([Sweep(spread(6, -60, 10), 50.0)], TROPICAL)
-    yield "tropical, east and west", Scene([Sweep(spread(6, -55, 55), 40.0)], TROPICAL, (-42.0, 35.0))
+    yield "tropical", Scene([Sweep(spread(6, -60, 10), 50.0)], TROPICAL, start=TROPICAL_NIGHT)
+    yield "tropical, east and west", Scene([Sweep(spread(6, -55, 55), 40.0)], TROPICAL, (-42.0, 35.0), start=TROPICAL_NIGHT)
     yield "arctic", Scene([Sweep(spread(6), 40.0)], ARCTIC)
     yield "arctic, whole turn", Scene([Sweep(spread(8, -160, 170), 70.0)], ARCTIC, (90.0, -20.0))
     yield "near the pole", Scene([Sweep(spread(6), 87.0)])
