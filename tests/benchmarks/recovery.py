@@ -47,7 +47,10 @@ def scenes() -> Iterator[tuple[str, Scene]]:
         yield f"north, {count} frames", Scene([Sweep(spread(count))])
         yield f"south, {count} frames", Scene([Sweep(spread(count), -50.0)], SOUTH, (-31.2, 17.6))
     yield "tropical", Scene([Sweep(spread(6, -60, 10), 50.0)], TROPICAL, start=TROPICAL_NIGHT)
-    yield "tropical, east and west", Scene([Sweep(spread(6, -55, 55), 40.0)], TROPICAL, (-42.0, 35.0), start=TROPICAL_NIGHT)
+    yield (
+        "tropical, east and west",
+        Scene([Sweep(spread(6, -55, 55), 40.0)], TROPICAL, (-42.0, 35.0), start=TROPICAL_NIGHT),
+    )
     yield "arctic", Scene([Sweep(spread(6), 40.0)], ARCTIC)
     yield "arctic, whole turn", Scene([Sweep(spread(8, -160, 170), 70.0)], ARCTIC, (90.0, -20.0))
     yield "near the pole", Scene([Sweep(spread(6), 87.0)])
