@@ -81,7 +81,7 @@ def correct_command(
         as_json,
         lambda: report.correction_object(correction, seen),
         lambda: report.correction_text(
-            correction, found, seen, follow_on(alignment, correction.worth_turning)
+            correction, found, seen, follow_on(alignment, correction.worth_turning), asked.rig
         ),
         (*asked.notices, *(aim.notices() if aim else ())),
     )

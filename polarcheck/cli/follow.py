@@ -80,7 +80,12 @@ def follow_command(
     if keep_shift:
         _keep(rig_file, followed.clamp_shift)
     notices = (*rig_contradictions(rig_file, before), *followed.notices)
-    show(as_json, lambda: shown, lambda: report.followed_text(followed, correct_on(out, rig)), notices)
+    show(
+        as_json,
+        lambda: shown,
+        lambda: report.followed_text(followed, correct_on(out, rig), rig_file),
+        notices,
+    )
 
 
 def _keep(rig: Rig | None, shift: knobs.ClampShift | None) -> None:

@@ -262,3 +262,13 @@ def test_rig_file_of_another_place_is_warned_of(kept: Path, tmp_path: Path) -> N
     southern.write_text("[site]\nlatitude_deg = -31.4\nlongitude_deg = 20.6\n", encoding="utf-8")
     for command in (("correct", kept), ("follow", kept, AFTER / "after_correction_01.fits.fz")):
         assert "latitude -31.40" in answered(*command, "--rig", southern)[1]
+
+
+def test_the_rig_file_in_use_is_named_with_why(
+    kept: Path, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # where the rig file lies
+    for command in (["correct", kept], ["follow", kept, AFTER / "after_correction_01.fits.fz"]):
+        for asked, why in (([], "in the current folder"), (["--rig", rig], "named")):
+            said = " ".join(run(*command, *asked).stdout.split())
+            assert f"rig file rig.toml, {why}" in said, command

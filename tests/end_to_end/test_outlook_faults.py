@@ -121,6 +121,10 @@ def test_incomplete_command_lines(arguments: tuple[object, ...], words: str) -> 
     assert words in wrong(*arguments)
 
 
+def test_a_wanted_exposure_without_optics_says_what_the_rig_file_lacks() -> None:
+    assert "focal_length_mm" in refused("correct", *NORTH, *M31, *AT, "--want", "5min")
+
+
 @pytest.mark.parametrize(
     ("content", "words"),
     [

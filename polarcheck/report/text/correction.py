@@ -11,7 +11,8 @@ from polarcheck.knobs import Correction, Move, Next, Response
 from polarcheck.report.text.lines import wrapped
 from polarcheck.report.text.mark import mark_text
 from polarcheck.report.text.rounding import with_sigma
-from polarcheck.report.text.words import pole_words
+from polarcheck.report.text.words import pole_words, rig_words
+from polarcheck.rig import Rig
 
 __all__ = ["correction_text"]
 
@@ -22,7 +23,11 @@ _CAUTION = (
 
 
 def correction_text(
-    correction: Correction, alignment: Alignment, mark: SensorMark | None = None, command: str | None = None
+    correction: Correction,
+    alignment: Alignment,
+    mark: SensorMark | None = None,
+    command: str | None = None,
+    rig: Rig | None = None,
 ) -> str:
     """Return the whole answer of ``polarcheck correct``: what to do next, then how.
 
@@ -35,9 +40,12 @@ def correction_text(
         Shown only where a turn is next.
     command : str, optional
         The next command, ready to paste.
+    rig : Rig, optional
+        The rig file that says how the knobs act; it is named.
     """
     advice, north = correction.next, alignment.site.is_north
     lines = [wrapped(f"{_verdict(correction)} {_sentence(advice.why)}"), "", _head(alignment)]
+    lines += [wrapped(f"Knobs as in the {rig_words(rig)}.")] if rig else []
     if advice.action == "turn":
         lines.append("")
         for number, move in enumerate(correction.moves, 1):
@@ -119,7 +127,7 @@ def _move_text(number: int, move: Move, north: bool) -> str:
         sense = f" {move.sense}" if move.sense else ", sense not known: watch which way it goes"
         shown = _turns(move.turns, move.by_hand_turns)
         play = ""
-        if move.take_up_turns > move.by_hand_turns / 4:
+        if move.take_up_turns > max(_near_enough(move.by_hand_turns), 0.005):  # what shows in hundredths
             play = f", {_turns(move.take_up_turns, move.by_hand_turns)} of it to take up play"
         turn = f"{shown} of a turn{sense}{play}" if move.turns < 1 else f"{shown} turns{sense}{play}"
         turn += _bolts(move)
@@ -185,9 +193,14 @@ def _where(move: Move, north: bool) -> str:
     return f"{move.direction} ({hand}, facing the pole)"
 
 
+def _near_enough(by_hand: float) -> float:
+    """Turns that a hand cannot tell apart; half a hundredth where nobody said how exact the hand is."""
+    return (by_hand or 0.02) / 4
+
+
 def _turns(turns: float, by_hand: float) -> str:
     """Turns as exactly as a hand can make them: a common fraction where that is near enough, else hundredths."""
-    near = max(by_hand, 0.001) / 4
+    near = _near_enough(by_hand)
     for divisor in (1, 2, 4, 8):
         whole, part = divmod(round(turns * divisor), divisor)
         if abs(turns - round(turns * divisor) / divisor) <= near and whole + part:

@@ -7,7 +7,8 @@ from polarcheck.knobs import ClampShift
 from polarcheck.report.text.lines import named_line, wrapped
 from polarcheck.report.text.measurement import error_table
 from polarcheck.report.text.rounding import with_sigma
-from polarcheck.report.text.words import counted, utc_text
+from polarcheck.report.text.words import counted, rig_words, utc_text
+from polarcheck.rig import Rig
 
 __all__ = ["followed_text"]
 
@@ -18,8 +19,17 @@ _UNSEEN = (
 )
 
 
-def followed_text(followed: Followed, command: str | None = None) -> str:
-    """Return the whole answer of ``polarcheck follow``; it ends with the next command, if one is given."""
+def followed_text(followed: Followed, command: str | None = None, rig: Rig | None = None) -> str:
+    """Return the whole answer of ``polarcheck follow``.
+
+    Parameters
+    ----------
+    followed : Followed
+    command : str, optional
+        The next command, ready to paste.
+    rig : Rig, optional
+        The rig file that says how the knobs act; it is named.
+    """
     alignment, frames = followed.alignment, counted(len(followed.frames), "frame")
     moved = (
         f"It moved by {followed.moved_azimuth_arcmin:+.2f} arcmin in azimuth and "
@@ -39,6 +49,7 @@ def followed_text(followed: Followed, command: str | None = None) -> str:
             error_table(alignment, followed.error),
             "",
             wrapped(moved),
+            *([wrapped(f"Knobs as in the {rig_words(rig)}.")] if rig else []),
             *([] if followed.sees_camera else ["", wrapped(_UNSEEN)]),
             *([_shift_text(followed.clamp_shift)] if followed.clamp_shift else []),
             *tail,

@@ -6,10 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 from polarcheck.alignment import Alignment
+from polarcheck.printable import printable
 from polarcheck.report.text.rounding import with_sigma
 from polarcheck.times import iso_from_utc
 
 if TYPE_CHECKING:
+    from polarcheck.rig import Rig
     from polarcheck.sky import Target
 
 __all__ = [
@@ -21,6 +23,7 @@ __all__ = [
     "off_text",
     "plain",
     "pole_words",
+    "rig_words",
     "short_length",
     "signed",
     "target_text",
@@ -31,6 +34,11 @@ __all__ = [
 def pole_words(kind: str) -> str:
     """Return what an error refers to."""
     return "the aim for the target" if kind == "target" else f"the {kind} pole"
+
+
+def rig_words(rig: Rig) -> str:
+    """Return which rig file is in use, and why that one."""
+    return f"rig file {printable(rig.path.name)}, {rig.place}"
 
 
 def off_text(alignment: Alignment) -> str:

@@ -108,3 +108,20 @@ def test_knob_rotation_makes_the_moves_of_a_level_mount(azimuth_deg: float) -> N
     turned = knob_rotation(axis, 0.5 * DEG, -0.3 * DEG) @ axis
     assert np.arctan2(turned[0], turned[1]) / DEG == pytest.approx(azimuth_deg + 0.5, abs=1e-9)
     assert altitude_of(turned) / DEG == pytest.approx(39.7, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("arcmin", "printed"),
+    [
+        # 40 arcmin per turn, so by division
+        (15.0, "3/8 of a turn"),
+        (10.0, "1/4 of a turn"),
+        (35.0, "7/8 of a turn"),
+        (50.0, "1 1/4 turns"),
+        (80.0, "2 turns"),
+        (12.8, "0.32 of a turn"),
+    ],
+)
+def test_turns_are_printed_as_a_hand_can_make_them(arcmin: float, printed: str) -> None:
+    said = text((20.0, -arcmin), KnobSpec(gain=40.0), KnobSpec(gain=40.0, backlash_turns=0.0))
+    assert f"{arcmin:.1f} arcmin up: {printed} clockwise." in said
