@@ -269,6 +269,6 @@ def test_the_rig_file_in_use_is_named_with_why(
 ) -> None:
     monkeypatch.chdir(tmp_path)  # where the rig file lies
     for command in (["correct", kept], ["follow", kept, AFTER / "after_correction_01.fits.fz"]):
-        for asked, why in (([], "in the current folder"), (["--rig", rig], "named")):
+        for asked, why in (([], "found in the current folder"), (["--rig", rig], "as --rig says")):
             said = " ".join(run(*command, *asked).stdout.split())
             assert f"rig file rig.toml, {why}" in said, command

@@ -129,7 +129,8 @@ def _move_text(number: int, move: Move, north: bool) -> str:
         play = ""
         if move.take_up_turns > max(_near_enough(move.by_hand_turns), 0.005):  # what shows in hundredths
             play = f", {_turns(move.take_up_turns, move.by_hand_turns)} of it to take up play"
-        turn = f"{shown} of a turn{sense}{play}" if move.turns < 1 else f"{shown} turns{sense}{play}"
+        unit = "turn" if shown == "1" else "of a turn" if move.turns < 1 else "turns"
+        turn = f"{shown} {unit}{sense}{play}"
         turn += _bolts(move)
     return wrapped(f"{number}. {move.knob}: {size}: {turn}.", "  ", "     ")
 

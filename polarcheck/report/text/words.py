@@ -38,7 +38,8 @@ def pole_words(kind: str) -> str:
 
 def rig_words(rig: Rig) -> str:
     """Return which rig file is in use, and why that one."""
-    return f"rig file {printable(rig.path.name)}, {rig.place}"
+    why = "as --rig says" if rig.place == "named" else f"found {rig.place}"
+    return f"rig file {printable(rig.path.name)}, {why}"
 
 
 def off_text(alignment: Alignment) -> str:

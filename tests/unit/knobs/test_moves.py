@@ -117,6 +117,8 @@ def test_knob_rotation_makes_the_moves_of_a_level_mount(azimuth_deg: float) -> N
         (15.0, "3/8 of a turn"),
         (10.0, "1/4 of a turn"),
         (35.0, "7/8 of a turn"),
+        (39.95, "1 turn"),
+        (40.0, "1 turn"),
         (50.0, "1 1/4 turns"),
         (80.0, "2 turns"),
         (12.8, "0.32 of a turn"),
