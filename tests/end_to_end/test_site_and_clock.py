@@ -10,6 +10,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import erfa
 import numpy as np
 import pytest
 
@@ -217,3 +218,18 @@ def test_extreme_sites_give_the_total_error(site: str, when: tuple[int, ...], tm
     )
     result, _ = answered("measure", tmp_path, f"--site={site}")
     assert result["error"]["total_arcmin"] == pytest.approx(20.0, abs=0.5)
+
+
+# the air
+
+
+def test_humidity_is_taken_from_the_command_line_and_must_be_a_part(night: Path) -> None:
+    damp, dry = (answered("measure", night, "--humidity", part)[0] for part in ("1", "0"))
+    assert (damp["atmosphere"]["relative_humidity"], dry["atmosphere"]["relative_humidity"]) == (1.0, 0.0)
+    air = [damp["atmosphere"][key] for key in ("pressure_hpa", "temperature_c")]
+    # ERFA's refraction constant of either air, times the tangent of a zenith distance of 72 deg: more it cannot be
+    constants = [erfa.refco(*air, part, 0.55)[0] for part in (1.0, 0.0)]
+    most = abs(constants[0] - constants[1]) * np.tan(np.radians(72.0)) * 60 * 180 / np.pi
+    shift = abs(damp["error"]["altitude_arcmin"] - dry["error"]["altitude_arcmin"])
+    assert 0 < shift < most
+    assert "not within 0 to 1" in wrong("measure", night, "--humidity", "7")
