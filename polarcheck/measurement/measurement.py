@@ -35,6 +35,7 @@ from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.plausibility import sun_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
 from polarcheck.measurement.site_votes import site_by_votes
+from polarcheck.measurement.sweep_verdicts import creep_notice
 from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.presenting import WithDict, WithPlot, WithTable
@@ -351,20 +352,21 @@ def measure_frames(
     fit, creep = _fit(sample, observed, target, refused, conditions.frames_guided)
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)
-    alignment = replace(
-        _alignment(sample, fit, sky, pole),
-        systematic=_systematic(sample, fit, creep, conditions.flexure_arcsec),
-    )
+    systematic = _systematic(sample, fit, creep, conditions.flexure_arcsec)
+    alignment = replace(_alignment(sample, fit, sky, pole), systematic=systematic)
     notices += [
         *sample.notices,
         *fit_notices(sample, fit, alignment.error, observed, sky.true_pole.direction),
     ]
-    sun = sun_notice(sample.utc[fit.used], place)
+    more = [
+        creep_notice(creep, systematic.allowance_arcsec * ARCSEC),
+        sun_notice(sample.utc[fit.used], place),
+    ]
     return Measurement(
         alignment=alignment,
         fit=fit,
         entries=entries,
-        notices=tuple([*notices, sun] if sun else notices),
+        notices=(*notices, *(notice for notice in more if notice)),
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
         creep=creep,
         site_cost=_site_cost(sample, fit, sky, pole),

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from polarcheck.axis import AxisFit
+from polarcheck.axis import AxisFit, Creep
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.errors import Notice
 from polarcheck.measurement.sample import Sample
 from polarcheck.vectors import Array, angle_between, rotation_matrix, tangent_basis, unit
 
-__all__ = ["sweep_notices"]
+__all__ = ["creep_notice", "sweep_notices"]
 
+_MUCH_CREEP = 3.0  # times the allowance, from which a creep may as well be a move of the mount
 _ELSEWHERE = 3 * DEGREE  # a frame further off than this was solved wrongly, not moved
 _HOURS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, -1, -2, -3, -4, -5, -6, -7, -8, -9, -10, -11, -12)
 _LIKE_A_CLOCK = 6.0  # squared standard errors up to which a turn of the mount looks like a wrong clock
@@ -33,6 +34,27 @@ def sweep_notices(sample: Sample, fit: AxisFit, pole: Array) -> list[Notice]:
     if fit.slow_change:
         found.append(_SLOW[fit.slow_change])
     return [notice for notice in found if notice]
+
+
+def creep_notice(creep: Creep | None, allowed: float) -> Notice | None:
+    """Say that a creep was solved for that is too large for one: a turn of a knob looks alike.
+
+    Parameters
+    ----------
+    creep : Creep or None
+        What was solved for.
+    allowed : float
+        Size of creep that is allowed for beside the noise. [rad]
+    """
+    if creep is None or abs(creep.amount) - 2 * creep.sigma < _MUCH_CREEP * allowed:
+        return None
+    return Notice(
+        "much-creep",
+        f"The answer takes {abs(creep.amount) / ARCSEC:.0f} arcsec between the first frame and the last for a steady "
+        "creep of the declination, which is much. If a knob was turned or the mount knocked before the last frames, "
+        "the same would show, and this answer is not the axis that stands now: take two more frames at other "
+        "positions and measure only the frames since.",
+    )
 
 
 _SLOW = {

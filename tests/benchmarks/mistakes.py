@@ -117,7 +117,7 @@ def knob(night: Night) -> Folder:
         )
         frames += [replace(f, name=f"sweep_{i}_{f.name}") for f in night.frames(part)]
         axis = part.axis
-    named = {"mount-moved", "newest-frames-differ", "several-groups", *UNSURE}
+    named = {"mount-moved", "newest-frames-differ", "several-groups", "much-creep", *UNSURE}
     if min(counts) > 1:
         named -= {"several-groups"}
     return Folder(tuple(frames), axis, frozenset(named))
@@ -257,6 +257,7 @@ WARNINGS_OF_MISTAKES = frozenset(
         "declination-moved",
         "frames-bend",
         "clock-jump",
+        "much-creep",
     }
 ) | {"times-overlap", *UNSURE}
 

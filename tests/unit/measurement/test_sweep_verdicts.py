@@ -64,3 +64,18 @@ def test_a_turn_of_a_knob_is_no_clock() -> None:
     result = measured(offered)
     assert notice(result, "mount-moved") is not None
     assert notice(result, "clock-jump") is None
+
+
+def test_a_move_before_the_frame_taken_back_is_not_a_creep_in_silence() -> None:
+    first = frames((23.4, -11.8), 3, "2026-11-14T20:30:00", 1)
+    for moved in (
+        (1.5, 4.0),
+        (-2.4, 3.0),
+    ):  # a small turn of both knobs, then one frame at the first position
+        last = frames((23.4 + moved[0], -11.8 + moved[1]), 2, "2026-11-14T20:38:00", 2)[:1]
+        result = measured(first + last)
+        assert {"much-creep", "mount-moved", "newest-frames-differ", "several-groups", "frames-disagree"} & {
+            notice.code for notice in result.notices
+        }
+    back = frames((23.4, -11.8), 2, "2026-11-14T20:38:00", 2)[:1]
+    assert notice(measured(first + back), "much-creep") is None
