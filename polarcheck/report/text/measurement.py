@@ -213,7 +213,7 @@ def _flexure(result: Measurement) -> str:
     return (
         f"Sag is what {size} of it may do: it does not show in the residuals. Creep does, since a frame was taken "
         f"back: the declination crept by {creep.amount / ARCSEC:+.1f} ± {creep.sigma / ARCSEC:.1f} arcsec towards "
-        "the pole from first frame to last, and the answer is free of it."
+        "the pole from first frame to last, and the answer is free of it if it was steady."
     )
 
 
