@@ -39,6 +39,8 @@ ROOMS = (
     "outlook",
     "planning",
     "simulate",
+    "night",
+    "watch",
     "report",
     "cli",
 )

@@ -1,0 +1,31 @@
+from .account import NightAccount, NightStep, account_of
+from .events import (
+    AdviceEvent,
+    CheckedEvent,
+    Event,
+    FollowedEvent,
+    MeasuredEvent,
+    MovedEvent,
+    NightEvent,
+    RefusedEvent,
+    TurnedEvent,
+)
+from .log import NIGHT_FILE, NightLog, NightRecord
+
+__all__ = [
+    "NIGHT_FILE",
+    "AdviceEvent",
+    "CheckedEvent",
+    "Event",
+    "FollowedEvent",
+    "MeasuredEvent",
+    "MovedEvent",
+    "NightAccount",
+    "NightEvent",
+    "NightLog",
+    "NightRecord",
+    "NightStep",
+    "RefusedEvent",
+    "TurnedEvent",
+    "account_of",
+]
