@@ -217,7 +217,10 @@ def advise(
         )
     if any(who and clear for who, clear in zip(unknown, choice.is_clear, strict=True)):
         return _turn(
-            "unknown knobs", None, positions(after), f"{said}; the rig file does not say how the knobs act"
+            "unknown knobs",
+            None,
+            positions(after),
+            f"{said}; how far a turn of the knobs moves the axis is not known",
         )
     more = positions(_GOAL_SHARE * goal.arcmin)
     tells = more is not None and more.sigma_arcmin <= _TELLS_MORE * standing.sigma_arcmin

@@ -65,7 +65,7 @@ def told_turns(before: Alignment, rig: Rig | None) -> tuple[float, float]:
     Raises
     ------
     InputError
-        The advice names no turns, because the rig file does not say how a knob acts.
+        The advice names no turns, because nothing says how a knob acts.
     """
     correction = correct(before, rig)
     if not correction.worth_turning:
@@ -75,7 +75,7 @@ def told_turns(before: Alignment, rig: Rig | None) -> tuple[float, float]:
     for knob in (told["azimuth"], told["altitude"]):
         if knob.turns is None or (knob.turns and knob.sense is None):
             raise InputError(
-                f"the advice named no turns of the {knob.knob} knob, for the rig file does not say how it acts; give "
+                f"the advice named no turns of the {knob.knob} knob, for nothing says how it acts; give "
                 "the turns themselves"
             )
         turned.append(knob.turns if knob.sense == "clockwise" else -knob.turns)

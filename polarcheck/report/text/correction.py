@@ -8,6 +8,7 @@ from polarcheck.alignment import Alignment, side_words
 from polarcheck.constants import DEGREE
 from polarcheck.followup import SensorMark
 from polarcheck.knobs import Correction, Move, Next, Response
+from polarcheck.printable import printable
 from polarcheck.report.text.lines import wrapped
 from polarcheck.report.text.mark import mark_text
 from polarcheck.report.text.rounding import with_sigma
@@ -51,6 +52,7 @@ def correction_text(
         for number, move in enumerate(correction.moves, 1):
             lines.append(_move_text(number, move, north))
             lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
+        lines += _unknown_text(correction, rig)
     lines += [_loose_text(correction, north)] if alignment.is_loose else []
     lines += ["", *_frames_text(advice)] if advice.frames_deg else []
     if correction.response.turns_seen:
@@ -122,7 +124,7 @@ def _move_text(number: int, move: Move, north: bool) -> str:
         }[move.why_idle or "hand"]
         return wrapped(f"{number}. {move.knob}: leave it ({size} {why}).", "  ", "     ")
     if move.turns is None:
-        turn = "the rig file does not say how far that is in turns"
+        turn = "how far that is in turns is not known"
     else:
         sense = f" {move.sense}" if move.sense else ", sense not known: watch which way it goes"
         shown = _turns(move.turns, move.by_hand_turns)
@@ -133,6 +135,17 @@ def _move_text(number: int, move: Move, north: bool) -> str:
         turn = f"{shown} {unit}{sense}{play}"
         turn += _bolts(move)
     return wrapped(f"{number}. {move.knob}: {size}: {turn}.", "  ", "     ")
+
+
+def _unknown_text(correction: Correction, rig: Rig | None) -> list[str]:
+    """Why turns are not known, and what to do; nothing where they are."""
+    if all(move.turns is not None for move in correction.moves if not move.is_idle):
+        return []
+    if rig is None:
+        why = "There is no rig file to say how far a turn moves the axis: polarcheck rig new writes one to fill in."
+    else:
+        why = f"{printable(rig.path.name)} does not say how far a turn of each knob moves the axis (arcmin_per_turn)."
+    return [wrapped(f"{why} polarcheck follow learns it from turns that it is told.")]
 
 
 def _bolts(move: Move) -> str:

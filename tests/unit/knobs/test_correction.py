@@ -211,4 +211,4 @@ def test_turn_is_worth_it_above_noise_and_above_what_a_hand_can_do(
 def test_unknown_knobs_are_worth_turning_and_it_says_why() -> None:
     correction = correct_knobs(alignment((20.0, 10.0)), (KnobSpec(), KnobSpec()))
     assert correction.worth_turning
-    assert "does not say how the knobs act" in correction.why
+    assert "how far a turn of the knobs moves the axis is not known" in correction.why

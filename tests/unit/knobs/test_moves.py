@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from polarcheck.knobs.correction import correct_knobs
+from polarcheck.knobs.correction import correct, correct_knobs
 from polarcheck.knobs.moves import Move, knob_rotation
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
 from polarcheck.report.text.correction import correction_text
+from polarcheck.rig import as_rig
 from polarcheck.site import Site
 from polarcheck.sky.observed import Sky
 from tests.helpers import DEG, altitude_of, enu
@@ -127,3 +130,16 @@ def test_knob_rotation_makes_the_moves_of_a_level_mount(azimuth_deg: float) -> N
 def test_turns_are_printed_as_a_hand_can_make_them(arcmin: float, printed: str) -> None:
     said = text((20.0, -arcmin), KnobSpec(gain=40.0), KnobSpec(gain=40.0, backlash_turns=0.0))
     assert f"{arcmin:.1f} arcmin up: {printed} clockwise." in said
+
+
+def test_without_a_rig_file_it_says_that_there_is_none_and_how_to_make_one(tmp_path: Path) -> None:
+    said = text((20.0, 10.0), KnobSpec(), KnobSpec())
+    assert "There is no rig file to say how far a turn moves the axis: polarcheck rig new writes one" in said
+    assert "how far that is in turns is not known" in said
+    assert "rig file" not in text((20.0, 10.0), KnobSpec(gain=50.0), KnobSpec(gain=50.0))
+    named = tmp_path / "mine.toml"
+    named.write_text("[optics]\nfocal_length_mm = 400\n", encoding="utf-8")
+    given = given_alignment((20.0, 10.0), Sky.over(NORTH, pressure_hpa=0.0))
+    silent = " ".join(correction_text(correct(given, named), given, rig=as_rig(named)).split())
+    assert "mine.toml does not say how far a turn of each knob moves the axis" in silent
+    assert "There is no rig file" not in silent
