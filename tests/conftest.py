@@ -10,6 +10,8 @@ import pytest
 from astropy.utils import iers
 from hypothesis import settings
 
+from tests.browser import Browser
+
 # pytest-socket closes the network; astropy must not even try, nor complain that its tables grow old
 iers.conf.auto_download = False
 iers.conf.auto_max_age = None
@@ -48,3 +50,10 @@ def _terminal_of_80_columns() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("COLUMNS", "80")
         yield
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One browser for all tests that need one; mark these with `needs_browser`."""
+    with Browser() as started:
+        yield started
