@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import followup, measurement, outlook, planning, rig, simulate, stars
+from polarcheck import followup, measurement, night, outlook, planning, rig, simulate, stars
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -27,23 +27,38 @@ MODELS: tuple[type[Schema], ...] = (
     rig.RigSchema,
     simulate.TruthSchema,
     stars.StarsSchema,
+    night.MeasuredEvent,
+    night.FollowedEvent,
+    night.AdviceEvent,
+    night.TurnedEvent,
+    night.RefusedEvent,
+    night.CheckedEvent,
+    night.MovedEvent,
 )
 
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def name_of(model: type[Schema]) -> str:
-    """`polarcheck.drift-check/1` lies in `drift-check.json`."""
-    return str(model.model_fields["schema_"].default).removeprefix("polarcheck.").split("/")[0]
+    """`polarcheck.drift-check/1` lies in `drift-check.json`; an event's name has its kind behind it."""
+    name = kind_of(model).removeprefix("polarcheck.").split("/")[0]
+    event = model.model_fields.get("event")
+    return name if event is None else f"{name}-{event.default}"
+
+
+def kind_of(model: type[Schema]) -> str:
+    """What its key ``schema`` says."""
+    return str(model.model_fields["schema_"].default)
 
 
 def json_schema(model: type[Schema]) -> dict[str, Any]:
     """The JSON Schema of a result, the same for every version of pydantic."""
     content = plain(model.model_json_schema())
-    content["required"] = ["schema", *content["required"]]
-    content["properties"]["schema"].pop("default")
-    kind = model.model_fields["schema_"].default
-    return {"$schema": _DRAFT, "title": kind, **content}
+    always = [key for key in ("schema", "event") if key in content["properties"]]
+    content["required"] = [*always, *content["required"]]
+    for key in always:
+        content["properties"][key].pop("default")
+    return {"$schema": _DRAFT, "title": kind_of(model), **content}
 
 
 def plain(value: Any) -> Any:

@@ -1,4 +1,5 @@
 from .account import NightAccount, NightStep, account_of
+from .book import NightBook
 from .events import (
     AdviceEvent,
     CheckedEvent,
@@ -21,6 +22,7 @@ __all__ = [
     "MeasuredEvent",
     "MovedEvent",
     "NightAccount",
+    "NightBook",
     "NightEvent",
     "NightLog",
     "NightRecord",

