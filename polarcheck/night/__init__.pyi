@@ -1,4 +1,4 @@
-from .account import NightAccount, NightStep, account_of
+from .account import NightAccount, NightStep, account_of, last_night
 from .book import NightBook
 from .events import (
     AdviceEvent,
@@ -30,4 +30,5 @@ __all__ = [
     "RefusedEvent",
     "TurnedEvent",
     "account_of",
+    "last_night",
 ]

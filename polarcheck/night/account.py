@@ -8,7 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 
 from polarcheck.alignment import Alignment, AxisError
-from polarcheck.followup import CorrectionSchema
+from polarcheck.followup import CorrectionSchema, FollowedSchema
+from polarcheck.measurement import MeasurementSchema
 from polarcheck.night.events import (
     AdviceEvent,
     FollowedEvent,
@@ -19,7 +20,7 @@ from polarcheck.night.events import (
 )
 from polarcheck.times import seconds_between, utc_from_iso
 
-__all__ = ["NightAccount", "NightStep", "account_of"]
+__all__ = ["NightAccount", "NightStep", "account_of", "last_night"]
 
 _ANOTHER_NIGHT_S = 12 * 3600.0  # without an event: another night begins; common practice, no source
 
@@ -38,6 +39,8 @@ class NightStep:
         Whether it was measured anew, not followed.
     frames : int
         Frames in use.
+    result : MeasurementSchema or FollowedSchema
+        All that was found.
     advice : CorrectionSchema or None
         The last advice given on it.
     turned : tuple of float or None
@@ -50,6 +53,7 @@ class NightStep:
     error: AxisError
     is_fresh: bool
     frames: int
+    result: MeasurementSchema | FollowedSchema
     advice: CorrectionSchema | None = None
     turned: tuple[float, float] | None = None
     as_told: bool = False
@@ -94,7 +98,7 @@ def account_of(events: Sequence[NightEvent], folder: Path) -> NightAccount:
     """
     steps: list[NightStep] = []
     last: MeasuredEvent | FollowedEvent | None = None
-    mine = _last_night(events)
+    mine = last_night(events)
     for event in mine:
         if isinstance(event, MeasuredEvent | FollowedEvent):
             steps.append(_step(event))
@@ -114,7 +118,8 @@ def account_of(events: Sequence[NightEvent], folder: Path) -> NightAccount:
     )
 
 
-def _last_night(events: Sequence[NightEvent]) -> Sequence[NightEvent]:
+def last_night(events: Sequence[NightEvent]) -> Sequence[NightEvent]:
+    """Return the events of the last night of a night's file; twelve hours without one begin another."""
     times = [utc_from_iso(event.time_utc) for event in events]
     begins = [
         i + 1
@@ -132,6 +137,7 @@ def _step(event: MeasuredEvent | FollowedEvent) -> NightStep:
         error=AxisError(**error),
         is_fresh=isinstance(event, MeasuredEvent),
         frames=sum(frame.used for frame in result.frames),
+        result=result,
     )
 
 

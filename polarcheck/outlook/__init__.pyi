@@ -2,6 +2,7 @@ from .drift import Drift, DriftRates, Rate, drift_notices, moments_over, predict
 from .drift_check import PARTS, DriftCheck, check_drift
 from .exposure import Exposure, exposure_limit, required_error
 from .exposure_list import TargetExposure
+from .growing_motion import MotionCurve, motion_curve
 from .optics import Optics, optics_from, parse_sensor, parse_tolerance
 from .outlook import Outlook
 from .scene import LONGEST_S, Scene, set_scene
@@ -31,6 +32,7 @@ __all__ = [
     "ExposureListSchema",
     "ExposureSchema",
     "MapSchema",
+    "MotionCurve",
     "Optics",
     "Outlook",
     "Rate",
@@ -48,6 +50,7 @@ __all__ = [
     "exposure_map",
     "measured_fwhm",
     "moments_over",
+    "motion_curve",
     "night_timeline",
     "optics_from",
     "parse_sensor",

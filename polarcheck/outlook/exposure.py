@@ -19,7 +19,15 @@ from polarcheck.presenting import WithDict
 from polarcheck.sky import Pole
 from polarcheck.vectors import Array, direction_from_azalt, tangent_basis, unit
 
-__all__ = ["Exposure", "Limit", "axes_drawn", "exposure_limit", "limits_of", "required_error"]
+__all__ = [
+    "Exposure",
+    "Limit",
+    "axes_drawn",
+    "exposure_limit",
+    "limits_of",
+    "required_error",
+    "telling_places",
+]
 
 Limit = Literal["drift", "rotation", "refraction", "periodic error", "6 h", "sets"]
 
@@ -157,7 +165,7 @@ def exposure_limit(
     sure = None
     if covariance is not None:
         draws = axes_drawn(axis, covariance, degrees_of_freedom)
-        telling = _telling(scene, draws[:: len(draws) // _TRIED], limit or scene.end_s)
+        telling = telling_places(scene, draws[:: len(draws) // _TRIED], limit or scene.end_s)
         sure = float(np.quantile(limits_of(telling, draws, tolerance_arcsec, limit), 0.05, method="lower"))
     return Exposure(
         guided=scene.guided,
@@ -207,7 +215,7 @@ def _blame(scene: Scene, axis: Array, pole: Pole, limit: float) -> tuple[Limit, 
     return max(parts, key=lambda cause: parts[cause]), (east, north)
 
 
-def _telling(scene: Scene, axes: Array, around_s: float) -> Scene:
+def telling_places(scene: Scene, axes: Array, around_s: float) -> Scene:
     """Return the scene with the places alone that move most for one of some axes at some moment."""
     seconds = np.minimum(np.geomspace(0.05, 3.0, 16) * around_s, scene.end_s)
     worst = np.concatenate([largest_motion(scene, axis[None], seconds)[0].argmax(axis=-1) for axis in axes])
@@ -266,7 +274,7 @@ def required_error(scene: Scene, pole: Pole, tolerance_arcsec: float, want_s: fl
     seconds = np.union1d(seconds[seconds < want_s], want_s)
     ring = np.linspace(0, 2 * np.pi, _TRIED, endpoint=False)
     tried = [_around(pole, np.full(_TRIED, radius), ring) for radius in (0.0, 1.0, 10.0, 100.0)]
-    scene = _telling(scene, np.concatenate(tried), want_s / 3)
+    scene = telling_places(scene, np.concatenate(tried), want_s / 3)
 
     def allowed(radii: Array, angles: Array) -> Array:
         size = largest_motion(scene, _around(pole, radii, angles), seconds)

@@ -1,5 +1,5 @@
 from .choice import mark_candidates
-from .files import FrameStars, measure_stars, median_map, star_notices
+from .files import FrameStars, measure_stars, median_map, star_notices, stars_of
 from .mosaic import as_one_plane
 from .schema import StarsSchema
 from .steady import steady_frames
@@ -17,6 +17,7 @@ __all__ = [
     "measure_stars",
     "median_map",
     "star_notices",
+    "stars_of",
     "steady_frames",
     "summarise",
 ]

@@ -100,7 +100,17 @@ def measure_stars(
 
 
 def stars_of(path: Path) -> FrameStars:
-    """Measure the stars of one file; what cannot be read keeps its reason."""
+    """Measure the stars of one file; what cannot be read keeps its reason.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        An image, solved or not.
+
+    Returns
+    -------
+    FrameStars
+    """
     name = printable(path.name)
     try:
         image = read_image(path)
