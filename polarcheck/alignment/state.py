@@ -12,6 +12,7 @@ import numpy as np
 from polarcheck.alignment.error import AxisError, axis_error
 from polarcheck.alignment.systematic import Systematic
 from polarcheck.axis import CameraAxis
+from polarcheck.constants import ARCMIN
 from polarcheck.errors import InputError
 from polarcheck.frames import Sensor
 from polarcheck.printable import printable
@@ -161,6 +162,30 @@ class Alignment:
         """Axis minus pole; sigmas are zero where the axis was merely given."""
         covariance = np.zeros((2, 2)) if self.covariance is None else self.covariance
         return axis_error(self.axis, covariance, self.degrees_of_freedom, self.pole)
+
+    @property
+    def largest_sigma_arcmin(self) -> float:
+        """Standard error of the axis on the sky where it is largest; 0 where it was merely given. [arcmin]"""
+        if self.covariance is None:
+            return 0.0
+        return float(np.sqrt(np.linalg.eigvalsh(self.covariance)[-1])) / ARCMIN
+
+    @property
+    def allowances_arcmin(self) -> tuple[float, float, float]:
+        """What sag and creep are allowed to do to azimuth, altitude and the total error; 0 if merely given. [arcmin]"""
+        if self.systematic is None:
+            return 0.0, 0.0, 0.0
+        along = self.systematic.along_arcmin(self.axis, self.pole.direction)
+        return *self.systematic.half_widths_arcmin(self.axis), along
+
+    @property
+    def stands_clear(self) -> tuple[bool, bool]:
+        """Whether azimuth and altitude error are larger than their 95 % intervals and the allowances together."""
+        error, (azimuth, altitude, _) = self.error, self.allowances_arcmin
+        return (
+            abs(error.azimuth_arcmin) > error.azimuth_95_arcmin + azimuth,
+            abs(error.altitude_arcmin) > error.altitude_95_arcmin + altitude,
+        )
 
 
 class _Aligned(Protocol):

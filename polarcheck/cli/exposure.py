@@ -71,7 +71,7 @@ def exposure_command(
         )
         return
     exposure = ahead.exposure(place.place, moment)
-    wanted = None if want_s is None else report.Wanted(want_s, ahead.required(place.place, moment, want_s))
+    wanted = None if want_s is None else outlook.Wanted(want_s, ahead.required(place.place, moment, want_s))
     if look is not None:
         fwhm = seen.motion.size(ahead.optics, alignment.paths)
         assert fwhm is not None

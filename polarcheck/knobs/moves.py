@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from polarcheck.alignment import AxisError
+from polarcheck.constants import ARCMIN
 from polarcheck.knobs.advice import Choice
 from polarcheck.knobs.play import hand_miss
 from polarcheck.knobs.response import Response
@@ -75,6 +76,16 @@ class Move:
     is_opposed: bool = False
     ease_first: Side | None = None
     beyond_travel_arcmin: float | None = None
+
+    @property
+    def reach_arcmin(self) -> float:
+        """How much of the move a knob makes that stands in the middle of its travel. [arcmin]"""
+        return abs(self.move_arcmin) - (self.beyond_travel_arcmin or 0.0)
+
+    @property
+    def shift_mm_per_m(self) -> float:
+        """How far a tripod's leg goes for the whole move, for each metre of its arm. [mm/m]"""
+        return 1000 * float(np.tan(abs(self.move_arcmin) * ARCMIN))
 
 
 def knob_moves(

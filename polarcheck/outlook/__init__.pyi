@@ -1,6 +1,6 @@
 from .drift import Drift, DriftRates, Rate, drift_notices, moments_over, predict_drift
 from .drift_check import PARTS, DriftCheck, check_drift
-from .exposure import Exposure, exposure_limit, required_error
+from .exposure import Exposure, SensorPlace, Wanted, exposure_limit, required_error
 from .exposure_list import TargetExposure
 from .growing_motion import MotionCurve, motion_curve
 from .optics import Optics, optics_from, parse_sensor, parse_tolerance
@@ -37,12 +37,14 @@ __all__ = [
     "Outlook",
     "Rate",
     "Scene",
+    "SensorPlace",
     "SkyMap",
     "StarLook",
     "TargetAim",
     "TargetExposure",
     "Timeline",
     "TimelineSchema",
+    "Wanted",
     "aim_for_target",
     "check_drift",
     "drift_notices",

@@ -22,6 +22,8 @@ from polarcheck.vectors import Array, direction_from_azalt, tangent_basis, unit
 __all__ = [
     "Exposure",
     "Limit",
+    "SensorPlace",
+    "Wanted",
     "axes_drawn",
     "exposure_limit",
     "limits_of",
@@ -35,6 +37,46 @@ _DRAWS = 1024
 _TRIED = 16  # axes that tell which places of the sensor move most
 _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
+
+
+_CENTRE_DEG = 1e-9  # a rounding error off the centre
+_ALONG = 0.2  # of the longer offset: below it a place counts as straight along the other direction
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPlace:
+    """Where on the sensor, seen from its centre.
+
+    Attributes
+    ----------
+    distance_deg : float
+        From the centre. [deg]
+    directions : tuple of str
+        "north" or "south", then "east" or "west"; one alone where the place lies nearly along it.
+    """
+
+    distance_deg: float
+    directions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """An exposure that somebody wants, and what it takes.
+
+    Attributes
+    ----------
+    seconds : float
+        [s]
+    total_arcmin : float or None
+        Largest total error that allows it; None beyond 600. [arcmin]
+    """
+
+    seconds: float
+    total_arcmin: float | None
+
+    def spare_arcmin(self, total_arcmin: float) -> float:
+        """Return by how much a total error stays below what is allowed; negative beyond it. [arcmin]"""
+        return (float("inf") if self.total_arcmin is None else self.total_arcmin) - total_arcmin
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -80,6 +122,16 @@ class Exposure(WithDict):
             else f"{self.limit_s_95:.1f} s"
         )
         return f"Exposure({limit}, with 95 % confidence {sure}, limited by {self.limited_by})"
+
+    @property
+    def limited_place(self) -> SensorPlace | None:
+        """Where on the sensor the motion reaches the tolerance; None at its centre, or where nothing does."""
+        if self.limited_at is None or max(map(abs, self.limited_at)) < _CENTRE_DEG:
+            return None
+        east, north = self.limited_at
+        ways = (("north" if north > 0 else "south", abs(north)), ("east" if east > 0 else "west", abs(east)))
+        least = _ALONG * max(abs(east), abs(north))
+        return SensorPlace(float(np.hypot(east, north)), tuple(name for name, size in ways if size > least))
 
 
 def limits_of(scene: Scene, axes: Array, tolerance_arcsec: float, around_s: float | None = None) -> Array:

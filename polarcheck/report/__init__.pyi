@@ -29,7 +29,7 @@ from .text.checklist import checklist_steps, checklist_text
 from .text.correction import correction_text
 from .text.drift import drift_text
 from .text.drift_check import drift_check_text
-from .text.exposure import Wanted, exposure_text
+from .text.exposure import exposure_text
 from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
 from .text.lines import line_width, notice_text, wrapped
@@ -45,7 +45,6 @@ from .text.timeline import timeline_text
 
 __all__ = [
     "NotebookPresenter",
-    "Wanted",
     "aim_notices",
     "checklist_steps",
     "checklist_text",

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
     from polarcheck.errors import Notice
     from polarcheck.knobs import Correction
-    from polarcheck.report.text.exposure import Wanted
     from polarcheck.schema import Table
     from polarcheck.sky import Target
 
@@ -87,7 +86,7 @@ def exposure_object(
     alignment: Alignment,
     target: Target,
     utc: tuple[float, float],
-    wanted: Wanted | None,
+    wanted: outlook.Wanted | None,
     notices: Sequence[Notice],
 ) -> outlook.ExposureSchema:
     """Return the object of schema ``polarcheck.exposure/1``."""

@@ -105,20 +105,20 @@ def main() -> None:
             copy = shutil.copytree if (ROOT / part).is_dir() else shutil.copy
             copy(ROOT / part, folder / part)
         for module in asked.modules:
-            tests = asked.tests or [_tests_of(module)]
+            tests = asked.tests or [f"tests/unit/{module.partition('/')[0]}"]
             before = outcome(folder, tests)
             if before != TOLD[0]:
                 sys.exit(f"{module}: {', '.join(tests)} must pass before anything is changed: {before}")
             for place in _places(folder / "polarcheck" / module):
                 if not asked.only or place.name in asked.only:
-                    _tell(place, folder, tests)
+                    _tell(place, folder, [*_mirror(place, folder), *tests])
 
 
-def _tests_of(module: str) -> str:
-    """Return the unit tests that mirror a room or a module."""
-    room, _, name = module.partition("/")
-    alone = f"tests/unit/{room}/test_{name}.py"
-    return alone if name and (ROOT / alone).is_file() else f"tests/unit/{room}"
+def _mirror(place: NumberPlace, folder: Path) -> list[str]:
+    """Return the unit tests of the constant's own module: they notice most, so they run before the room's."""
+    module = Path(place.module).relative_to(folder / "polarcheck").with_suffix("")
+    mirror = f"tests/unit/{module.parent.as_posix()}/test_{module.name}.py"
+    return [mirror] if (folder / mirror).is_file() else []
 
 
 def _places(where: Path) -> list[NumberPlace]:

@@ -74,7 +74,7 @@ def _title(result: Measurement) -> str:
 
 def _draw_whole(axes: Any, result: Measurement) -> None:
     x, y = _place(result)
-    half = 1.25 * max(abs(x), abs(y), 4 * _largest_sigma(result), 0.05)
+    half = 1.25 * max(abs(x), abs(y), 4 * result.alignment.largest_sigma_arcmin, 0.05)
     axes.plot([0, x, x], [0, 0, y], color=DIM, linewidth=1, linestyle="--")
     axes.plot(0, 0, marker="s", color=INK, markersize=6)
     axes.plot(x, y, marker="o", color=STRONG, markersize=7)
@@ -146,10 +146,6 @@ def _place(result: Measurement) -> tuple[float, float]:
 def _sideways(result: Measurement) -> str:
     left, right = ("west", "east") if result.site.is_north else ("east", "west")
     return f"azimuth on the sky, arcmin\n← {left}        {right} →"
-
-
-def _largest_sigma(result: Measurement) -> float:
-    return float(np.sqrt(np.linalg.eigvalsh(result.fit.covariance)[-1])) / ARCMIN
 
 
 def _region(result: Measurement, probability: float) -> Array:

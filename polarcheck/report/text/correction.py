@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import math
-
 from polarcheck.alignment import Alignment, side_words
-from polarcheck.constants import DEGREE
 from polarcheck.followup import SensorMark
 from polarcheck.knobs import Correction, Move, Next, Response
 from polarcheck.printable import printable
@@ -164,9 +161,8 @@ def _bolts(move: Move) -> str:
 
 def _tripod_text(move: Move, north: bool) -> str:
     """How to move the tripod where the knob may not reach."""
-    reach = abs(move.move_arcmin) - (move.beyond_travel_arcmin or 0.0)
     angle = abs(move.move_arcmin) / 60
-    slope = f"{1000 * math.tan(angle * DEGREE):.0f} mm for each metre"
+    slope = f"{move.shift_mm_per_m:.0f} mm for each metre"
     if move.knob == "azimuth":
         sense = "clockwise" if (move.direction == "east") == north else "counterclockwise"
         how = (
@@ -180,7 +176,7 @@ def _tripod_text(move: Move, north: bool) -> str:
             f"pole's side by {slope} from it to the line through the other two"
         )
     return wrapped(
-        f"A knob in the middle of its travel reaches {reach:.0f} arcmin. Set it there, hold the load, {how}. "
+        f"A knob in the middle of its travel reaches {move.reach_arcmin:.0f} arcmin. Set it there, hold the load, {how}. "
         "Then measure afresh.",
         "     ",
         "     ",

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from polarcheck.alignment import Alignment
-from polarcheck.outlook import LONGEST_S, Exposure, Optics
+from polarcheck.outlook import LONGEST_S, Exposure, Optics, Wanted
 from polarcheck.report.text.lines import Column, table, wrapped
 from polarcheck.report.text.words import guided_word, length_text, pole_words, target_text, utc_text
 from polarcheck.sky import Target
 
-__all__ = ["Wanted", "exposure_text", "place_on_sensor"]
+__all__ = ["exposure_text"]
 
 _LIMIT = (Column("", "<"), Column("", "<", "below"))
 _BY = {
@@ -19,22 +17,6 @@ _BY = {
     "refraction": "refraction, which changes while the target crosses the sky",
     "periodic error": "the periodic error of the drive",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """An exposure that somebody wants, and what it takes.
-
-    Attributes
-    ----------
-    seconds : float
-        [s]
-    total_arcmin : float or None
-        Largest total error that allows it; None beyond 600. [arcmin]
-    """
-
-    seconds: float
-    total_arcmin: float | None
 
 
 def exposure_text(
@@ -66,7 +48,7 @@ def _limit(exposure: Exposure, optics: Optics) -> str:
         said = f"No limit: {end} ({length_text(exposure.available_s)}) no star on the sensor moves by {tolerance}."
     else:
         said = (
-            f"Then a star {place_on_sensor(exposure.limited_at)} has moved by {tolerance}; the largest part of it is "
+            f"Then a star {_on_sensor(exposure)} has moved by {tolerance}; the largest part of it is "
             f"{_BY[exposure.limited_by]}."
         )
         if exposure.available_s < LONGEST_S:
@@ -82,16 +64,12 @@ def _sure(exposure: Exposure) -> str:
     return "no limit" if exposure.is_endless_95 else "unknown: the axis was given without an uncertainty"
 
 
-def place_on_sensor(offset: tuple[float, float] | None) -> str:
-    """Return where on the sensor, by the sky's directions and the distance from the centre."""
-    if offset is None or max(abs(offset[0]), abs(offset[1])) < 1e-9:
+def _on_sensor(exposure: Exposure) -> str:
+    """Where on the sensor, by the sky's directions and the distance from the centre."""
+    place = exposure.limited_place
+    if place is None:
         return "at the centre of the sensor"
-    east, north = offset
-    long, short = max(abs(east), abs(north)), min(abs(east), abs(north))
-    ways = [("north" if north > 0 else "south", abs(north)), ("east" if east > 0 else "west", abs(east))]
-    kept = [name for name, size in ways if size > 0.2 * long]
-    distance = (long**2 + short**2) ** 0.5
-    return f"{distance:.2g} deg {'-'.join(kept)} of the sensor's centre"
+    return f"{place.distance_deg:.2g} deg {'-'.join(place.directions)} of the sensor's centre"
 
 
 def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
@@ -105,14 +83,14 @@ def _wanted(wanted: Wanted, exposure: Exposure, alignment: Alignment) -> str:
             f"{head} Even an axis on {aim} does not allow it: refraction or the drive alone "
             "move a star by more than is tolerated. Guide, allow more, or expose for less."
         )
-    margin = need - error.total_arcmin
     said = f"{head} It needs the axis within {need:.3g} arcmin of {aim}; it is {error.total_arcmin:.3g} off"
     if error.total_sigma_arcmin:
         said += f" (at most {error.total_most_arcmin:.3g} with 95 % confidence)"
-    if margin >= 0:
-        said += f": {margin:.3g} arcmin to spare."
+    spare = wanted.spare_arcmin(error.total_arcmin)
+    if spare >= 0:
+        said += f": {spare:.3g} arcmin to spare."
     elif exposure.limit_s is None or exposure.limit_s >= wanted.seconds:
         said += ". This axis happens to lie in a direction that allows it all the same."
     else:
-        said += f": {-margin:.3g} arcmin too far. See polarcheck correct."
+        said += f": {-spare:.3g} arcmin too far. See polarcheck correct."
     return wrapped(said)

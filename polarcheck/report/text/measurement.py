@@ -11,7 +11,7 @@ from polarcheck.report.text.lines import Column, more_line, named_line, some_of,
 from polarcheck.report.text.rounding import decimals_for, with_sigma
 from polarcheck.report.text.words import clock_text, pole_words, utc_text
 
-__all__ = ["allowances", "error_table", "measurement_text"]
+__all__ = ["error_table", "measurement_text"]
 
 _MOST_ROWS = 30
 _SEEN_ARCMIN = 0.005  # half of the last digit of an error
@@ -63,7 +63,7 @@ def error_table(alignment: Alignment, error: AxisError) -> str:
     Digits and the number after the sign stop where the larger of noise and allowance does.
     """
     side, height = side_words(error.azimuth_arcmin, error.altitude_arcmin, alignment.site.is_north)
-    azimuth, altitude, total = allowances(alignment)
+    azimuth, altitude, total = alignment.allowances_arcmin
     wide = (error.azimuth_95_arcmin, error.altitude_95_arcmin)
     sigma = (error.azimuth_sigma_arcmin, error.altitude_sigma_arcmin, error.total_sigma_arcmin)
     return table(
@@ -91,17 +91,8 @@ def _error_row(
     return name, shown, f"± {plus}", noise, wider, with_sigma(0.0, allowed)[1], words
 
 
-def allowances(alignment: Alignment) -> tuple[float, float, float]:
-    """Return what sag and creep are allowed to do to azimuth, altitude and the total error. [arcmin]"""
-    allowed = alignment.systematic
-    if allowed is None:
-        return 0.0, 0.0, 0.0
-    along = allowed.along_arcmin(alignment.axis, alignment.pole.direction)
-    return *allowed.half_widths_arcmin(alignment.axis), along
-
-
 def _errors(result: Measurement) -> str:
-    error, allowed = result.error, allowances(result.alignment)
+    error, allowed = result.error, result.alignment.allowances_arcmin
     sky = f"{abs(error.azimuth_on_sky_arcmin):.{decimals_for(max(error.azimuth_sigma_arcmin, allowed[0]))}f}"
     return "\n".join(
         [
@@ -120,7 +111,7 @@ def _errors(result: Measurement) -> str:
 def _other_pole(result: Measurement) -> str:
     other = result.other_error
     side, height = side_words(other.azimuth_arcmin, other.altitude_arcmin, result.site.is_north)
-    allowed = allowances(result.alignment)
+    allowed = result.alignment.allowances_arcmin
     azimuth, _ = with_sigma(abs(other.azimuth_arcmin), max(other.azimuth_sigma_arcmin, allowed[0]))
     altitude, _ = with_sigma(abs(other.altitude_arcmin), max(other.altitude_sigma_arcmin, allowed[1]))
     return f"From the {result.other_pole.kind} pole: {azimuth} arcmin {side}, {altitude} too {height}."
@@ -247,8 +238,8 @@ def _next(result: Measurement) -> str:
 def _swing(result: Measurement) -> str:
     """What to do in azimuth, where the error stands clear of its uncertainty."""
     error, north = result.error, result.site.is_north
-    allowed, _, _ = allowances(result.alignment)
-    if abs(error.azimuth_arcmin) <= error.azimuth_95_arcmin + allowed:
+    allowed, _, _ = result.alignment.allowances_arcmin
+    if not result.alignment.stands_clear[0]:
         return ""
     side, _ = side_words(-error.azimuth_arcmin, 0.0, north)
     hand = "right" if (side == "east") == north else "left"
@@ -259,8 +250,8 @@ def _swing(result: Measurement) -> str:
 def _tilt(result: Measurement, what: str) -> str:
     """What to do in altitude, likewise."""
     error = result.error
-    _, allowed, _ = allowances(result.alignment)
-    if abs(error.altitude_arcmin) <= error.altitude_95_arcmin + allowed:
+    _, allowed, _ = result.alignment.allowances_arcmin
+    if not result.alignment.stands_clear[1]:
         return ""
     move = _by_hand(error.altitude_arcmin, max(error.altitude_sigma_arcmin, allowed))
     return f"{'lower' if error.altitude_arcmin > 0 else 'raise'} {what} by {move} arcmin"

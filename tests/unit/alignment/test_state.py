@@ -159,3 +159,23 @@ def test_most_of_the_total_error_is_one_sided() -> None:
     error = axis_error(enu(0.5 * DEG, 52.2 * DEG), covariance, 0, Sky.over(NORTH).true_pole)
     above = (error.total_most_arcmin - error.total_arcmin) / error.total_sigma_arcmin
     assert above == pytest.approx(stats.norm.ppf(0.95), abs=1e-3)
+
+
+def test_the_largest_sigma_is_that_along_the_long_side_of_the_ellipse() -> None:
+    # semi-axes 3 and 1 arcmin, turned by 30 deg: the eigenvalues do not change, the diagonal does
+    turn = np.array([[np.cos(np.pi / 6), -0.5], [0.5, np.cos(np.pi / 6)]])
+    covariance = turn @ np.diag([9.0, 1.0]) @ turn.T * ARCMIN**2
+    found = Alignment(Sky.over(NORTH), "true", enu(0.0, 52.0 * DEG), covariance, 4)
+    assert found.largest_sigma_arcmin == pytest.approx(3.0)
+    assert Alignment(Sky.over(NORTH), "true", enu(0.0, 52.0 * DEG)).largest_sigma_arcmin == 0.0
+
+
+def test_an_error_stands_clear_beyond_its_interval_and_not_within() -> None:
+    # known noise of 1 arcmin in altitude: 1.96 arcmin at 95 %, by the tables of the normal distribution
+    covariance = np.eye(2) * ARCMIN**2
+    beyond, within = (
+        Alignment(Sky.over(NORTH), "true", enu(0.0, (52.0 + off / 60) * DEG), covariance)
+        for off in (1.97, 1.95)
+    )
+    assert beyond.stands_clear == (False, True)
+    assert within.stands_clear == (False, False)

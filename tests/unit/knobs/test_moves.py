@@ -143,3 +143,10 @@ def test_without_a_rig_file_it_says_that_there_is_none_and_how_to_make_one(tmp_p
     silent = " ".join(correction_text(correct(given, named), given, rig=as_rig(named)).split())
     assert "mine.toml does not say how far a turn of each knob moves the axis" in silent
     assert "There is no rig file" not in silent
+
+
+def test_a_tripods_leg_goes_by_the_tangent_of_the_move() -> None:
+    # tan 1 deg = 0.0174551, by the tables
+    move = Move("azimuth", -60.0, 0.1, "west", None, None, beyond_travel_arcmin=20.0)
+    assert move.shift_mm_per_m == pytest.approx(17.4551, abs=1e-4)
+    assert move.reach_arcmin == pytest.approx(40.0)
