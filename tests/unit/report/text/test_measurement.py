@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from polarcheck import Measurement, measure
+from polarcheck.alignment.state import Alignment
 from polarcheck.errors import Notice
 from polarcheck.measurement.verdicts import FrameEntry
 from polarcheck.report import json_text, measurement_object, measurement_text, notice_text
@@ -85,7 +86,7 @@ def test_digits_stop_where_sigma_does(sweep: Measurement, monkeypatch: pytest.Mo
         azimuth_95_arcmin=0.61,
         altitude_arcmin=9.0,
     )
-    monkeypatch.setattr(Measurement, "error", error)
+    monkeypatch.setattr(Alignment, "error", error)
     text = shown(sweep)
     assert re.search(r"azimuth +23\.40 +± 0\.28 +0\.28 +0\.61 +0\.15 +too far west", text)
     assert re.search(r"altitude .*too high", text)
@@ -111,7 +112,7 @@ def test_no_knob_is_turned_for_an_error_within_its_uncertainty(
     loose = {"azimuth_sigma_arcmin": 0.6, "altitude_sigma_arcmin": 0.6}
     wide = {"azimuth_95_arcmin": 2.0, "altitude_95_arcmin": 2.0}
     error = replace(sweep.error, azimuth_arcmin=azimuth, altitude_arcmin=altitude, **loose, **wide)
-    monkeypatch.setattr(Measurement, "error", error)
+    monkeypatch.setattr(Alignment, "error", error)
     text = flat(shown(sweep))
     assert advice in text
     assert ("error in altitude lies within" in text) == (azimuth == 5.0 and altitude == -1.0)
