@@ -58,7 +58,10 @@ def drift_command(
 
 def _tell_check(sequence: Path, asked: Asked, rate: outlook.Rate, output: OutputOptions) -> None:
     found = asked.alignment
-    result = outlook.check_drift(found, frames.read_frames([sequence], progress=progress_line()), rate)
+    offered = frames.read_frames([sequence], progress=progress_line())
+    result = outlook.check_drift(
+        found, offered, rate, progress=progress_line(doing="looking at the stars of frame")
+    )
     notices = (*asked.notices, *result.notices)
     output.draw(lambda path: report.save_drift_check_picture(result, found, path))
     show(

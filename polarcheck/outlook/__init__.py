@@ -1,6 +1,6 @@
 """What the axis error does to a target: drift, field rotation, the longest exposure, all over the sky and all night.
 
-From the top: outlook, drift_check, timeline, skymap, star_look, exposure_list, target_axis, growing_motion,
+From the top: outlook, drift_check, star_ties, timeline, skymap, star_look, exposure_list, target_axis, growing_motion,
 exposure, scene, drift, optics, seeing.
 """
 

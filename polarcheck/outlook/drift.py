@@ -35,6 +35,7 @@ __all__ = [
     "Drift",
     "DriftRates",
     "Rate",
+    "drift_in_attitudes",
     "drift_in_camera",
     "drift_notices",
     "moments_over",
@@ -241,8 +242,26 @@ def drift_in_camera(points: Array, start: Array, axis: Array, turns: Array, nort
     ndarray, shape (n, 3)
         East, north, and rotation. [arcsec]
     """
+    return drift_in_attitudes(points, start, tracking_attitude(axis, turns, north))
+
+
+def drift_in_attitudes(points: Array, start: Array, attitudes: Array) -> Array:
+    """Return the same for a camera however it moved.
+
+    Parameters
+    ----------
+    points, start
+        As for `drift_in_camera`.
+    attitudes : ndarray, shape (n, 3, 3)
+        Carry directions fixed in the camera from where they were at the start to where they are then.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        East, north, and rotation. [arcsec]
+    """
     frame = field_frame(start)
-    seen = frame.place(points @ tracking_attitude(axis, turns, north))
+    seen = frame.place(points @ attitudes)
     rotation = wrap(field_rotation(*_derivatives(seen)) - field_rotation(*_derivatives(frame.place(start))))
     return np.concatenate([seen[:, 0], rotation[:, None]], axis=-1) / ARCSEC
 

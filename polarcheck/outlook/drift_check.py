@@ -6,37 +6,25 @@ left between the two is what no axis error explains: a periodic error of the dri
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.axis import is_still
 from polarcheck.constants import ARCSEC, DEGREE
-from polarcheck.errors import FrameError, InputError, Notice
-from polarcheck.frames import (
-    SENSOR_WEIGHTS,
-    Frame,
-    FrameSet,
-    ProblemKind,
-    Solution,
-    node_pixels,
-    read_image,
-    read_solution,
-    sensor_of,
-)
-from polarcheck.outlook.drift import Drift, Rate, predict_drift
+from polarcheck.errors import InputError, Notice
+from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet, ProblemKind, sensor_of
+from polarcheck.outlook.drift import Drift, Rate, drift_in_attitudes, drift_notices, predict_drift
+from polarcheck.outlook.star_ties import Seat, few_names, tie_frames
 from polarcheck.presenting import WithDict, WithTable
-from polarcheck.stars import StarTable, find_stars
+from polarcheck.sky import field_points
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, best_rotations, spherical_from_direction, unit
 
 __all__ = ["DriftCheck", "check_drift"]
 
-_LEAST_STARS = 8
-_PAIR_PX = 3.0  # how near a star must come to its partner
-_REACH_PX = 60.0  # farthest that stars move from one frame to the next, other than by what was found before
 _LEAST_FRAMES = 3
 _SURE = 3.0  # standard errors at which a slope is no longer chance: 0.3 % of normal noise lies beyond
 _LOPSIDED = (
@@ -58,7 +46,7 @@ class DriftCheck(WithDict, WithTable):
     seconds : ndarray, shape (n,)
         Mid-exposures since the first. [s]
     seen_arcsec : ndarray, shape (n, 3)
-        Drift east and north of the first frame's centre, and field rotation. [arcsec]
+        Drift east and north of the first frame's centre, and field rotation, as seen through the air. [arcsec]
     predicted : Drift
         At the same moments.
     rate_excess_arcsec_per_min : ndarray, shape (3,)
@@ -116,7 +104,12 @@ class DriftCheck(WithDict, WithTable):
         return np.asarray(self.seen_arcsec - whole)
 
 
-def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal") -> DriftCheck:
+def check_drift(
+    alignment: Alignment,
+    sequence: FrameSet,
+    rate: Rate = "sidereal",
+    progress: Callable[[int, int], None] | None = None,
+) -> DriftCheck:
     """Compare a sequence tracked without guiding with the drift that the axis predicts.
 
     Parameters
@@ -126,6 +119,8 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
         Frames of one field; at least one of them solved.
     rate : {"sidereal", "king", "solar", "lunar"}
         At which the mount turned.
+    progress : callable, optional
+        Called with the number of frames whose stars were looked at and of all such frames.
 
     Returns
     -------
@@ -142,25 +137,29 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
         raise InputError(
             f"the sequence holds no solved frame, which is needed to know where it looks{reasons}"
         )
-    first = frames[0]
-    rows = [(frame.name, frame.utc, nodes) for frame, nodes in _solved(first, frames)]
-    tied, notices = _tied(first, sequence)
-    rows = sorted([*rows, *tied], key=lambda row: seconds_between(first.utc, row[1]))
-    if len(rows) < _LEAST_FRAMES:
+    others = [p for p in sequence.problems if not p.is_sidecar]
+    wanted = [p for p in others if p.utc is not None and p.kind is ProblemKind.NOT_SOLVED]
+    unused = [Notice("frame-unused", f"{p.name}: {p.reason}.") for p in others if p not in wanted]
+    _require_one_field(frames)
+    tied, notices = tie_frames(alignment.sky, frames, wanted, progress)
+    seats = sorted(
+        [*_solved(alignment, frames), *tied], key=lambda seat: seconds_between(frames[0].utc, seat.utc)
+    )
+    seats, flipped = _upright(alignment, frames[0], seats)
+    if len(seats) < _LEAST_FRAMES:
+        reasons = "".join(f"\n  {notice.text}" for notice in (*unused, *notices, *flipped)[:3])
+        count = "1 frame" if len(seats) == 1 else f"{len(seats)} frames"
         raise InputError(
-            f"the sequence has {len(rows)} frames that can be used; a drift needs {_LEAST_FRAMES} or more"
+            f"the sequence has {count} that can be used; a drift needs {_LEAST_FRAMES} or more{reasons}"
         )
-    start = rows[0]
-    seconds = np.array([seconds_between(start[1], row[1]) for row in rows])
-    nodes = np.array([row[2] for row in rows])
-    target = unit(SENSOR_WEIGHTS @ nodes[0])
-    place = tuple(float(angle) / DEGREE for angle in spherical_from_direction(target))
-    seen = _seen(nodes, target)
-    predicted = predict_drift(alignment, (place[0], place[1]), start[1], seconds, rate)
+    seconds = np.array([seconds_between(seats[0].utc, seat.utc) for seat in seats])
+    place, seen = _seen(alignment, frames[0], seats)
+    predicted = predict_drift(alignment, place, seats[0].utc, seconds, rate)
     slope, sigma, scatter, left = _compared(seconds, seen, predicted)
     guided = _stood_still(seconds, seen, predicted)
+    said = (*unused, *notices, *flipped, *drift_notices(predicted))
     return DriftCheck(
-        names=tuple(row[0] for row in rows),
+        names=tuple(seat.name for seat in seats),
         seconds=seconds,
         seen_arcsec=seen,
         predicted=predicted,
@@ -168,10 +167,10 @@ def check_drift(alignment: Alignment, sequence: FrameSet, rate: Rate = "sidereal
         rate_excess_sigma=sigma,
         scatter_arcsec=scatter,
         swing_arcsec=float(np.ptp(left[:, 0])),
-        target_deg=(place[0], place[1]),
-        unsolved=len(tied),
+        target_deg=place,
+        unsolved=sum(any(seat is other for other in tied) for seat in seats),
         is_guided=guided,
-        notices=(*notices, *([_guider(predicted)] if guided else [])),
+        notices=(*said, *([_guider(predicted)] if guided else [])),
     )
 
 
@@ -192,7 +191,8 @@ def _guider(predicted: Drift) -> Notice:
     )
 
 
-def _solved(first: Frame, frames: list[Frame]) -> list[tuple[Frame, Array]]:
+def _require_one_field(frames: list[Frame]) -> None:
+    first = frames[0]
     kind = sensor_of(first)
     centre = unit(SENSOR_WEIGHTS @ first.sky)
     reach = np.hypot(first.width_px, first.height_px) / 2 * first.pixel_scale_arcsec * ARCSEC
@@ -205,22 +205,50 @@ def _solved(first: Frame, frames: list[Frame]) -> list[tuple[Frame, Array]]:
             raise InputError(
                 f"{frame.name}: shows another field than {first.name}; give one field's sequence"
             )
-    return [(frame, frame.sky) for frame in frames]
 
 
-def _seen(nodes: Array, target: Array) -> Array:
-    """Drift of the target in the camera and field rotation, shape (n, 3). [arcsec]
+def _solved(alignment: Alignment, frames: list[Frame]) -> list[Seat]:
+    """How the camera stood in the solved frames, as seen at the site."""
+    utc = np.array([frame.utc for frame in frames])
+    nodes = alignment.sky.observed(np.array([frame.sky for frame in frames]), utc)
+    cameras = best_rotations(unit(nodes[0]), unit(nodes), SENSOR_WEIGHTS)
+    return [Seat(frame.name, frame.utc, camera) for frame, camera in zip(frames, cameras, strict=True)]
 
-    The sky moved in the camera by the opposite of what the camera moved over the sky.
+
+def _upright(alignment: Alignment, solved: Frame, seats: list[Seat]) -> tuple[list[Seat], tuple[Notice, ...]]:
+    """The frames of one side of the pier, and what is said of the others.
+
+    After a change of side the camera stands on its head and the mount has turned far: nothing of before foretells it.
     """
-    camera = best_rotations(unit(nodes[0]), unit(nodes), SENSOR_WEIGHTS)
-    east = unit(np.cross([0.0, 0.0, 1.0], target))
-    north = np.cross(target, east)
-    star = np.einsum("nji,j->ni", camera, target)
-    moved = np.stack([star @ east, star @ north], axis=-1) / (star @ target)[:, None]
-    turned = np.einsum("nji,j->ni", camera, north)
-    rotation = np.arctan2(turned @ east, turned @ north)
-    return np.asarray(np.concatenate([moved, rotation[:, None]], axis=-1) / ARCSEC)
+    _, seen = _seen(alignment, solved, seats)
+    over = np.abs(seen[:, 2]) > np.pi / 2 / ARCSEC
+    if not over.any():
+        return seats, ()
+    fewer = over if 2 * over.sum() <= len(seats) else ~over
+    left = [seat.name for seat, out in zip(seats, fewer, strict=True) if out]
+    said = (
+        f"{few_names(left)}: the camera stands on its head against the other frames, as after a change of the pier side; give "
+        "each side's frames by themselves."
+    )
+    return [seat for seat, out in zip(seats, fewer, strict=True) if not out], (Notice("frame-unused", said),)
+
+
+def _seen(alignment: Alignment, solved: Frame, seats: list[Seat]) -> tuple[tuple[float, float], Array]:
+    """The first frame's centre, ICRS, and its drift in the camera and the field's rotation, shape (n, 3). [deg], [arcsec]
+
+    As seen at the site, refracted, which is what the prediction speaks of.
+    """
+    sky, first = alignment.sky, seats[0]
+    nodes = sky.observed(solved.sky[None], np.array([solved.utc]))[0]
+    sight = first.camera @ unit(SENSOR_WEIGHTS @ nodes)
+    target = sky.icrs(sight[None, None], np.array([first.utc]))[0, 0]
+    right_ascension, declination = (float(angle) / DEGREE for angle in spherical_from_direction(target))
+    place = (right_ascension, declination)
+    utc = np.array([seat.utc for seat in seats])
+    stars = np.broadcast_to(field_points(place, np.zeros((0, 2))), (len(seats), 5, 3))
+    points = sky.observed(stars, utc)
+    turns = np.array([seat.camera for seat in seats]) @ first.camera.T
+    return place, drift_in_attitudes(points, points[0], turns)
 
 
 def _compared(seconds: Array, seen: Array, predicted: Drift) -> tuple[Array, Array, Array, Array]:
@@ -236,92 +264,3 @@ def _compared(seconds: Array, seen: Array, predicted: Drift) -> tuple[Array, Arr
         own = predicted.sigma_arcsec[-1] / (seconds[-1] / 60)
     sigma = np.sqrt(variance / (minutes @ minutes) + own**2)
     return slope, sigma, np.sqrt(np.mean(left**2, axis=0)), left
-
-
-def _tied(
-    first: Frame, sequence: FrameSet
-) -> tuple[list[tuple[str, tuple[float, float], Array]], tuple[Notice, ...]]:
-    """Frames that are not solved, tied to the first solved one by their stars: name, time, sensor points."""
-    others = [p for p in sequence.problems if not p.is_sidecar]
-    wanted = [p for p in others if p.utc is not None and p.kind is ProblemKind.NOT_SOLVED]
-    notices = [Notice("frame-unused", f"{p.name}: {p.reason}.") for p in others if p not in wanted]
-    if not wanted:
-        return [], tuple(notices)
-    try:
-        solution = read_solution(first.solution_file or first.path)
-        known = _stars(first.path)
-    except FrameError as error:
-        return [], (
-            *notices,
-            Notice("frame-unused", f"{first.name}: {error.reason}, so no star can be matched."),
-        )
-    rows, shift = [], np.zeros(2)
-    for problem in sorted(wanted, key=lambda p: seconds_between(first.utc, p.utc or first.utc)):
-        try:
-            matched = _moved(known, _stars(problem.path), shift)
-        except FrameError as error:
-            notices.append(Notice("frame-unused", f"{problem.name}: {error.reason}."))
-            continue
-        if matched is None or problem.utc is None:
-            said = f"{problem.name}: too few of its stars could be matched with those of {first.name}."
-            notices.append(Notice("frame-unused", said))
-            continue
-        turn, shift = matched
-        rows.append((problem.name, problem.utc, _points(solution, turn, shift)))
-    return rows, tuple(notices)
-
-
-def _stars(path: Path) -> StarTable:
-    image = read_image(path)
-    return find_stars(image.pixels, mosaic=image.mosaic, saturation=image.saturation)
-
-
-def _points(solution: Solution, turn: float, shift: Array) -> Array:
-    """ICRS directions of the sensor's points, when the stars turned about the centre and shifted. [rad], [px]"""
-    middle = np.array([(solution.width_px - 1) / 2, (solution.height_px - 1) / 2])
-    c, s = np.cos(turn), np.sin(turn)
-    pixels = node_pixels(solution.width_px, solution.height_px) - middle - shift
-    return solution.icrs_from_pixels(pixels @ np.array([[c, -s], [s, c]]) + middle)
-
-
-def _moved(known: StarTable, other: StarTable, guess: Array) -> tuple[float, Array] | None:
-    """Turn about the sensor's centre and shift that carry known stars onto others; None if too few agree."""
-    middle = np.array([(known.width_px - 1) / 2, (known.height_px - 1) / 2])
-    a = np.stack([known.x_px, known.y_px], axis=-1)[:200] - middle
-    b = np.stack([other.x_px, other.y_px], axis=-1)[:200] - middle
-    if min(len(a), len(b)) < _LEAST_STARS:
-        return None
-    shift = _most_common(a, b, guess)
-    turn = 0.0
-    for _ in range(3):
-        moved = _turned(a, turn) + shift
-        apart = np.linalg.norm(moved[:, None] - b[None], axis=-1)
-        nearest = apart.argmin(axis=1)
-        near = apart[np.arange(len(a)), nearest] < _PAIR_PX
-        if near.sum() < _LEAST_STARS:
-            return None
-        turn, shift = _fitted(a[near], b[nearest[near]])
-    return turn, shift
-
-
-def _most_common(a: Array, b: Array, guess: Array) -> Array:
-    """The shift on which most pairs of stars agree, near a guessed one. [px]"""
-    shifts = (b[None] - a[:, None]).reshape(-1, 2)
-    shifts = shifts[np.abs(shifts - guess).max(axis=1) < _REACH_PX]
-    if not len(shifts):
-        return guess
-    apart = np.linalg.norm(shifts[:, None] - shifts[None], axis=-1) < _PAIR_PX
-    best = int(apart.sum(axis=1).argmax())
-    return np.asarray(shifts[apart[best]].mean(axis=0))
-
-
-def _turned(places: Array, turn: float) -> Array:
-    c, s = np.cos(turn), np.sin(turn)
-    return np.asarray(places @ np.array([[c, s], [-s, c]]))
-
-
-def _fitted(a: Array, b: Array) -> tuple[float, Array]:
-    """Turn and shift by least squares, in the plane. [rad], [px]"""
-    da, db = a - a.mean(axis=0), b - b.mean(axis=0)
-    turn = float(np.arctan2(np.sum(da[:, 0] * db[:, 1] - da[:, 1] * db[:, 0]), np.sum(da * db)))
-    return turn, np.asarray(b.mean(axis=0) - _turned(a.mean(axis=0), turn))

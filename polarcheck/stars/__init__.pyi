@@ -1,6 +1,7 @@
 from .choice import mark_candidates
 from .files import FrameStars, measure_stars, median_map, star_notices, stars_of
 from .mosaic import as_one_plane
+from .pairing import StarPairs, nearest_pairs, pair_stars
 from .schema import StarsSchema
 from .steady import steady_frames
 from .summary import StarSummary, summarise
@@ -8,6 +9,7 @@ from .table import StarTable, find_stars
 
 __all__ = [
     "FrameStars",
+    "StarPairs",
     "StarSummary",
     "StarTable",
     "StarsSchema",
@@ -16,6 +18,8 @@ __all__ = [
     "mark_candidates",
     "measure_stars",
     "median_map",
+    "nearest_pairs",
+    "pair_stars",
     "star_notices",
     "stars_of",
     "steady_frames",

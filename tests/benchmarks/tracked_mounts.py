@@ -29,7 +29,7 @@ from polarcheck.times import utc_from_iso
 from polarcheck.vectors import rotation_matrix
 from tests.benchmarks.mounts import CAMERA, NORTH
 
-__all__ = ["Session", "frames_of"]
+__all__ = ["Session", "attitudes_of", "frames_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -92,7 +92,7 @@ def frames_of(session: Session, rng: np.random.Generator) -> FrameSet:
     """The solved frames with one draw of noise."""
     day, fraction = utc_from_iso("2026-11-14T20:30:00")
     utc = np.stack([np.full(session.frames, day), fraction + session.seconds / 86400], axis=-1)
-    attitudes = _noisy(session, _attitudes(session, utc, rng), rng)
+    attitudes = _noisy(session, attitudes_of(session, utc, rng), rng)
     points = camera_directions(sensor_points(session.camera), session.camera)
     places = session.sky.icrs(np.einsum("nij,kj->nki", attitudes, points), utc)
     return FrameSet(
@@ -118,7 +118,8 @@ def frames_of(session: Session, rng: np.random.Generator) -> FrameSet:
     )
 
 
-def _attitudes(session: Session, utc: Array, rng: np.random.Generator) -> Array:
+def attitudes_of(session: Session, utc: Array, rng: np.random.Generator) -> Array:
+    """Camera to East-North-Up, of each frame, shape (n, 3, 3)."""
     north = session.site.is_north
     angle = session.start_deg * DEGREE
     declination = session.declination_deg * DEGREE * (1 if north else -1)
