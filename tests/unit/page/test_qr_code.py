@@ -1,0 +1,49 @@
+"""The code in the terminal, read back by an independent reader (the library zxing-cpp) as a phone would."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import zxingcpp
+
+from polarcheck.page.qr_code import qr_lines
+
+ADDRESS = "http://192.168.100.200:54321/ABCDEFGHIJKLMNOPQRSTUV/"
+INK = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}
+
+
+def seen(lines: list[str], *, dark: bool) -> np.ndarray[tuple[int, int], np.dtype[np.uint8]]:
+    """What a camera sees of a terminal: ink is bright on a dark one, dark on a bright one; around it a margin."""
+    rows = [[INK[c][half] for c in line] for line in lines for half in (0, 1)]
+    bright = np.array(rows, bool) == dark
+    return np.kron(np.pad(bright, 2, constant_values=not dark), np.ones((6, 6))).astype(np.uint8) * 255
+
+
+@pytest.mark.parametrize("dark", [True, False])
+@pytest.mark.parametrize("columns", [40, 80])
+def test_code_reads_as_the_address(dark: bool, columns: int) -> None:
+    lines = qr_lines(ADDRESS, dark=dark, columns=columns)
+    assert {len(line) for line in lines} == {len(lines[0])}
+    assert len(lines[0]) <= columns
+    assert len(lines) < 24
+    options = {"formats": zxingcpp.BarcodeFormat.QRCode, "try_invert": False}
+    assert [code.text for code in zxingcpp.read_barcodes(seen(lines, dark=dark), **options)] == [ADDRESS]
+
+
+def test_a_terminal_of_the_other_kind_shows_it_inverted() -> None:
+    """That is why `dark` is asked: a reader that does not try an inverted image finds nothing."""
+    lines = qr_lines(ADDRESS, dark=True)
+    options = {"formats": zxingcpp.BarcodeFormat.QRCode, "try_invert": False}
+    assert zxingcpp.read_barcodes(seen(lines, dark=False), **options) == []
+
+
+def test_what_does_not_fit_is_not_shown() -> None:
+    assert qr_lines(ADDRESS, columns=30) == []
+    assert qr_lines("x" * 500, columns=40) == []
+
+
+def test_quiet_zone_is_four_modules_where_there_is_room() -> None:
+    """ISO/IEC 18004: four light modules all around; on a dark terminal these are inked."""
+    lines = qr_lines(ADDRESS, columns=80)
+    assert lines[0] == lines[1] == "█" * len(lines[0])
+    assert all(line.startswith("█" * 4) and line.endswith("█" * 4) for line in lines)
