@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import followup, measurement, night, outlook, planning, rig, simulate, stars
+from polarcheck import followup, measurement, night, outlook, planning, rig, simulate, solving, stars
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -26,6 +26,7 @@ MODELS: tuple[type[Schema], ...] = (
     planning.TrackedPlanSchema,
     rig.RigSchema,
     simulate.TruthSchema,
+    solving.SolveSchema,
     stars.StarsSchema,
     night.MeasuredEvent,
     night.FollowedEvent,

@@ -20,6 +20,7 @@ _STOPPED = 130  # what shells give for the interrupt key
 SUMMARIES = {
     "rough": "Tell what to set before dark and at dusk: latitude scale, compass, Sun's shadow, pole star.",
     "plan": "Tell which frames to take: the declination, and how far to turn between them.",
+    "solve": "Plate-solve frames with the solver on this machine, and keep the solutions beside them.",
     "measure": "Measure the polar axis from solved frames.",
     "correct": "Tell what to do next: turn which knob how far, take which frames first, or stop.",
     "follow": "See where the axis went after the knobs were turned, from one frame or several.",

@@ -16,6 +16,10 @@ The way of a file::
     reading        one file -> Frame
     frame_set      all files -> FrameSet
     pixels         one file -> its pixels
+    unsolved       headers -> what helps to solve an image
+    plate          pixels and their places -> a solution of our own
+    solution_file  that solution -> NAME.wcs
+    star_lists     tables that go to a plate solver and come from it
 
 Only this room reads frames.
 """

@@ -2,11 +2,15 @@ from .finding import find_frames, offers
 from .frame import Frame, FrameSet, Problem, ProblemKind
 from .frame_set import mains, read_frames
 from .pixels import Image, read_image, read_pixels
-from .reading import read_frame, read_solution
+from .plate import Plate, fit_plate, sensor_grid
+from .reading import read_engine_solution, read_frame, read_solution
 from .sensor import Sensor, sensor_of
 from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
 from .solution import Solution
+from .solution_file import SolutionNotes, may_write_solution, solution_path, write_solution
+from .star_lists import read_star_pairs, write_star_list
 from .telescope_cards import TelescopeCards
+from .unsolved import SolvingHints, read_solving_hints
 
 __all__ = [
     "SENSOR_NODES",
@@ -14,19 +18,31 @@ __all__ = [
     "Frame",
     "FrameSet",
     "Image",
+    "Plate",
     "Problem",
     "ProblemKind",
     "Sensor",
     "Solution",
+    "SolutionNotes",
+    "SolvingHints",
     "TelescopeCards",
     "find_frames",
+    "fit_plate",
     "mains",
+    "may_write_solution",
     "node_pixels",
     "offers",
+    "read_engine_solution",
     "read_frame",
     "read_frames",
     "read_image",
     "read_pixels",
     "read_solution",
+    "read_solving_hints",
+    "read_star_pairs",
+    "sensor_grid",
     "sensor_of",
+    "solution_path",
+    "write_solution",
+    "write_star_list",
 ]

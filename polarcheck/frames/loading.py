@@ -15,7 +15,7 @@ from polarcheck.frames.headers import Hdu, walk
 from polarcheck.frames.solution import has_solution
 from polarcheck.printable import printable
 
-__all__ = ["Loaded", "careful", "image_cards", "load"]
+__all__ = ["Loaded", "careful", "image_cards", "load", "solved_hdu"]
 
 _NOT_SOLVED = "is not solved: its header holds no celestial WCS (CTYPE1, CTYPE2); plate-solve it first"
 
@@ -93,7 +93,7 @@ def load(path: Path) -> Loaded:
 
 
 def _alone(path: Path) -> Loaded:
-    primary, hdu = _solved_hdu(path)
+    primary, hdu = solved_hdu(path)
     size = hdu.shape[:2] if len(hdu.shape) >= 2 else _said_size(Cards(hdu.header))
     if size is None:
         raise UnusableError(
@@ -105,7 +105,7 @@ def _alone(path: Path) -> Loaded:
 def _pair(image: Path, solution: Path) -> Loaded:
     name = printable(solution.name, 60)
     try:
-        _, solved = _solved_hdu(solution)
+        _, solved = solved_hdu(solution)
     except UnusableError as error:
         raise type(error)(
             f"its solution {name} cannot be used: it {error} (or remove {name})", error.parameters
@@ -120,7 +120,8 @@ def _pair(image: Path, solution: Path) -> Loaded:
     return Loaded(image, hdu.index, solved, Cards(hdu.header, primary.header), size, solution, notices)
 
 
-def _solved_hdu(path: Path) -> tuple[Hdu, Hdu]:
+def solved_hdu(path: Path) -> tuple[Hdu, Hdu]:
+    """Return a file's primary header and the first one with a solution."""
     primary: Hdu | None = None
     for hdu in walk(path):
         primary = primary or hdu

@@ -12,13 +12,13 @@ from polarcheck.frames.companions import is_header_only
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.frames.frame import Frame
 from polarcheck.frames.header_site import header_site
-from polarcheck.frames.loading import Loaded, careful, load
+from polarcheck.frames.loading import Loaded, careful, load, solved_hdu
 from polarcheck.frames.solution import Solution, read_wcs
 from polarcheck.frames.telescope_cards import telescope_cards
 from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 
-__all__ = ["read_frame", "read_solution"]
+__all__ = ["read_engine_solution", "read_frame", "read_solution"]
 
 
 def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0) -> Frame:
@@ -109,5 +109,30 @@ def read_solution(path: Path, *, clock_ahead_s: float = 0.0) -> Solution:
         except UnusableError:
             utc = None
         solution = _solution(loaded, utc)
+        solution.sampled()
+        return solution
+
+
+def read_engine_solution(path: Path, size_px: tuple[int, int]) -> Solution:
+    """Read what a plate solver wrote about an image of a known size, and see that it gives a sky.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The solver's header-only file, or its solved copy.
+    size_px : tuple of int
+        Width and height of the image. [px]
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    FrameError
+        It is damaged, half written, or holds no solution.
+    """
+    with careful(path):
+        solution = read_wcs(solved_hdu(path)[1], size_px, None)
         solution.sampled()
         return solution

@@ -11,6 +11,7 @@ from .objects import (
     plan_object,
     rig_object,
     rough_object,
+    solve_object,
     stars_object,
     timeline_object,
     tracked_plan_object,
@@ -39,6 +40,7 @@ from .text.rig import rig_text
 from .text.rig_file import rig_template
 from .text.rough import rough_text
 from .text.sky_map import map_text
+from .text.solving import solved_text, unsolved_text
 from .text.stars import stars_text
 from .text.target_axis import aim_notices
 from .text.timeline import timeline_text
@@ -83,11 +85,14 @@ __all__ = [
     "save_pole_picture",
     "save_stars_picture",
     "save_timeline_picture",
+    "solve_object",
+    "solved_text",
     "stars_object",
     "stars_text",
     "timeline_object",
     "timeline_text",
     "tracked_plan_object",
     "tracked_plan_text",
+    "unsolved_text",
     "wrapped",
 ]

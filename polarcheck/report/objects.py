@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from polarcheck import followup, measurement, outlook, planning, rig, stars
+from polarcheck import followup, measurement, outlook, planning, rig, solving, stars
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
@@ -32,6 +32,7 @@ __all__ = [
     "plan_object",
     "rig_object",
     "rough_object",
+    "solve_object",
     "stars_object",
     "timeline_object",
     "tracked_plan_object",
@@ -121,6 +122,11 @@ def timeline_object(
 def rig_object(summary: rig.RigSummary) -> rig.RigSchema:
     """Return the object of schema ``polarcheck.rig/1``."""
     return rig.RigSchema.of(summary)
+
+
+def solve_object(solved: solving.SolvedSet) -> solving.SolveSchema:
+    """Return the object of schema ``polarcheck.solve/1``."""
+    return solving.SolveSchema.of(solved)
 
 
 def stars_object(frames: Sequence[stars.FrameStars]) -> stars.StarsSchema:

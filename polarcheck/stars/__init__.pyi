@@ -1,5 +1,6 @@
 from .choice import mark_candidates
 from .files import FrameStars, measure_stars, median_map, star_notices, stars_of
+from .listing import StarList, list_stars
 from .mosaic import as_one_plane
 from .pairing import StarPairs, nearest_pairs, pair_stars
 from .schema import StarsSchema
@@ -9,12 +10,14 @@ from .table import StarTable, find_stars
 
 __all__ = [
     "FrameStars",
+    "StarList",
     "StarPairs",
     "StarSummary",
     "StarTable",
     "StarsSchema",
     "as_one_plane",
     "find_stars",
+    "list_stars",
     "mark_candidates",
     "measure_stars",
     "median_map",

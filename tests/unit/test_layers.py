@@ -38,6 +38,7 @@ ROOMS = (
     "followup",
     "outlook",
     "planning",
+    "solving",
     "simulate",
     "night",
     "watch",
@@ -217,6 +218,12 @@ def test_no_module_opens_the_network(name: str) -> None:
 )
 def test_calling_out_would_be_seen(source: str) -> None:
     assert calls_out(ast.parse(source)) != []
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_only_solving_runs_other_programs(name: str) -> None:
+    """A plate solver on this machine, with a list of stars; nothing else is anybody else's to do."""
+    assert room_of(name) == "solving" or "subprocess" not in libraries(FILES[name])
 
 
 OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]+")

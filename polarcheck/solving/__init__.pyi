@@ -1,0 +1,23 @@
+from .engine import Engine, EngineError, Match, Task
+from .folder import SolvedSet, solve_frame, solve_frames
+from .one_frame import SolvedFrame, State
+from .schema import SolveSchema
+from .solver import LIMIT_S, Solver
+from .wanted import Place, parse_scale
+
+__all__ = [
+    "LIMIT_S",
+    "Engine",
+    "EngineError",
+    "Match",
+    "Place",
+    "SolveSchema",
+    "SolvedFrame",
+    "SolvedSet",
+    "Solver",
+    "State",
+    "Task",
+    "parse_scale",
+    "solve_frame",
+    "solve_frames",
+]
