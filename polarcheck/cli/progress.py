@@ -25,7 +25,7 @@ def progress_line(
     def show(done: int, total: int) -> None:
         if total > few and (done % max(1, total // 200) == 0 or done == total):
             left = _time_left(time.monotonic() - begun, done, total) if with_time_left else ""
-            end = "\r" + " " * 60 + "\r" if done == total else ""
+            end = "\r" + " " * (60 if with_time_left else 40) + "\r" if done == total else ""
             typer.echo(f"\r{doing} {done} of {total}{left}{end}", err=True, nl=False)
 
     return show

@@ -107,6 +107,11 @@ def test_measure_and_stars_of_the_sample_frames(folder: str) -> None:
     hold(answered("stars", SAMPLES / folder)[0], "stars")
 
 
+def test_solve_where_all_is_solved(tmp_path: Path) -> None:
+    frames(tmp_path, count=2)
+    hold(answered("solve", tmp_path)[0], "solve")
+
+
 def test_stars_of_a_file_that_is_none(tmp_path: Path) -> None:
     paths = frames(tmp_path, count=2)
     paths[1].write_bytes(b"")
