@@ -8,6 +8,8 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
+from astropy.io import fits
+
 from polarcheck.errors import InputError
 from polarcheck.frames.companions import common_stem, solution_beside
 from polarcheck.frames.plate import Plate
@@ -121,8 +123,6 @@ def write_solution(path: Path, plate: Plate, notes: SolutionNotes) -> None:
     InputError
         It cannot be written, or a file that was not made by us stands there.
     """
-    from astropy.io import fits
-
     if not may_write_solution(path):
         raise InputError(
             f"{printable(path)}: is there already, was not made by polarcheck, and was left as it is"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from astropy.io import fits
 
 from polarcheck.constants import DEGREE
 from polarcheck.frames.cards import UnusableError
@@ -33,8 +34,6 @@ def write_star_list(path: Path, pixels: Array, flux: Array) -> None:
     OSError
         The disk is full, or the folder is gone.
     """
-    from astropy.io import fits
-
     columns = [
         fits.Column("X", "D", array=pixels[:, 0] + 1),
         fits.Column("Y", "D", array=pixels[:, 1] + 1),
@@ -63,8 +62,6 @@ def read_star_pairs(path: Path) -> tuple[Array, Array]:
     FrameError
         It is no such table.
     """
-    from astropy.io import fits
-
     with careful(path):
         if path.stat().st_size > _LARGEST_BYTES:
             raise UnusableError("is too large for a table of matched stars")

@@ -194,6 +194,7 @@ def test_no_command_with_json_is_left_out() -> None:
     tested = {
         "rough",
         "plan",
+        "solve",
         "measure",
         "correct",
         "follow",
