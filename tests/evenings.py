@@ -107,13 +107,13 @@ LAST = {
 }
 
 
-def evening(number: int = 1, now: str = "turn", **other: Any) -> EveningSchema:
-    """A state; `other` replaces whole keys."""
+def evening(number: int = 1, what: str = "turn", **other: Any) -> EveningSchema:
+    """A state, `what` one of `NOW`; `other` replaces whole keys."""
     state: dict[str, Any] = {
         "number": number,
         "time_utc": "2026-11-14T21:21:00",
         "folder": "frames",
-        "now": NOW[now],
+        "now": NOW[what],
         "axis": AXIS,
         "left_arcmin": 0.4,
         "goal_arcmin": 2.0,

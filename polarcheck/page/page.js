@@ -61,12 +61,14 @@
     }
     return picture;
   };
+  // how many times its height a figure is wide, in the broadest of common fonts
+  const wide = (figure) => Array.from(figure, (sign) => (/[ .,/]/.test(sign) ? 0.42 : 0.72)).reduce((a, b) => a + b, 0);
   const knobBlock = (knob, place, of) => {
     const block = made("div", "", "knob");
     const head = made("h3");
     head.append(made("span", of > 1 ? `${place + 1}. ${knob.knob} knob` : `${knob.knob} knob`), made("span", `axis ${knob.direction}`));
     const amount = made("div", knob.amount, "amount");
-    amount.style.setProperty("--signs", Math.max(2, knob.amount.length));
+    amount.style.setProperty("--ems", Math.max(1.4, wide(knob.amount)));
     const unit = knob.unit === "turn" ? (/^(1|\d+\/\d+)$/.test(knob.amount) ? "turn" : "turns") : "arcmin";
     block.append(head, amount, arrow(knob), made("p", knob.sense ? `${unit} ${knob.sense}` : knob.unit === "turn" ? `${unit}; sense not known` : `${unit} ${knob.direction}`));
     return block;
@@ -74,13 +76,13 @@
   const placeText = (turn) => (Math.abs(turn) < 0.05 ? "where it stands" : `${Number(Math.abs(turn).toFixed(1))}° ${turn > 0 ? "west" : "east"}`);
   const wordBlock = (word) => {
     const block = made("div", word, "word");
-    block.style.setProperty("--signs", word.length);
+    block.style.setProperty("--ems", 0.75 * word.length);
     return block;
   };
   const WORDS = { wait: "Wait", frames: "Frames", turn: "Turn", stop: "Enough" };
   const showNow = () => {
     const { now } = view, big = at("big");
-    big.className = now.knobs.length > 1 ? "two" : "";
+    big.className = ["", "one", "two"][Math.min(now.knobs.length, 2)];
     if (now.knobs.length) {
       big.replaceChildren(...now.knobs.map((knob, i) => knobBlock(knob, i, now.knobs.length)));
     } else {
