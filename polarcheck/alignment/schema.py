@@ -178,6 +178,9 @@ class FileTable(Table):
     )
     absolute: Place = Field(description="Where it was.")
     clock_ahead_s: Number = Field(description="Taken off the header's time for a clock ahead of UTC [s].")
+    zone: str | None = Field(
+        default=None, description="Time zone that was stated for local times.", max_length=80
+    )
 
     @classmethod
     def of(cls, file: FrameFile | None, kept_in: Path | None) -> Self | None:
@@ -187,13 +190,13 @@ class FileTable(Table):
         relative, absolute = file.seen_from(kept_in)
         if not _is_text(absolute) or not _is_text(relative or ""):
             return None
-        return cls(relative=relative, absolute=absolute, clock_ahead_s=file.clock_ahead_s)
+        return cls(relative=relative, absolute=absolute, clock_ahead_s=file.clock_ahead_s, zone=file.zone)
 
     def frame_file(self, folder: Path) -> FrameFile:
         """Keep the places that a file system can have; a share on another machine is not looked for."""
         places = [folder / self.relative] if self.relative and _is_local(self.relative) else []
         places += [Path(self.absolute)] if _is_local(self.absolute) else []
-        return FrameFile(tuple(places), self.clock_ahead_s)
+        return FrameFile(tuple(places), self.clock_ahead_s, self.zone)
 
 
 def _is_text(place: str) -> bool:

@@ -33,10 +33,13 @@ class FrameFile:
         Where to look, in this order. Unchecked: a kept result may name anything.
     clock_ahead_s : float
         What was taken off the header's time for a clock ahead of UTC. [s]
+    zone : str or None
+        Time zone that was stated for local times. Unchecked.
     """
 
     paths: tuple[Path, ...]
     clock_ahead_s: float = 0.0
+    zone: str | None = None
 
     def seen_from(self, folder: Path) -> tuple[str | None, str]:
         """Return the first path relative to a folder (None on another drive), with slashes, and absolute."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from polarcheck import measurement, sky
+from polarcheck.cli.clock_asking import ZoneOption, zone_of
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
@@ -81,6 +82,7 @@ class AlignmentOptions:
         typer.Option(help="Instead of frames: azimuth and altitude error, arcmin.", metavar="AZ,ALT"),
     ] = None
     place: PlaceOptions
+    zone: ZoneOption = None
     rig: RigOption = None
 
     def read(self, pole: sky.PoleKind | None, aim: measurement.Aim | None = None) -> Asked:
@@ -88,17 +90,19 @@ class AlignmentOptions:
         error_arcmin = None if self.error is None else parsed("--error", self.error, pair)
         paths = self.paths or []
         rig_file = found_rig(self.rig, paths)
+        zone = zone_of(self.zone, rig_file)
         found, notices = measurement.alignment_from(
             paths,
             error_arcmin=error_arcmin,
             conditions=self.place.conditions(rig_file),
             pole=pole,
             aim=aim,
+            reading=measurement.Reading(zone=zone),
             progress=progress_line(),
         )
         # what was said on the command line is no frame's
         off = rig_contradictions(rig_file, found) if paths and self.place.site is None else ()
-        return Asked(found, (*notices, *off), rig_file)
+        return Asked(found, (*notices, *off), rig_file, zone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +112,4 @@ class Asked:
     alignment: Alignment
     notices: tuple[Notice, ...]
     rig: Rig | None
+    zone: str | None

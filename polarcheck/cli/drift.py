@@ -58,7 +58,7 @@ def drift_command(
 
 def _tell_check(sequence: Path, asked: Asked, rate: outlook.Rate, output: OutputOptions) -> None:
     found = asked.alignment
-    offered = frames.read_frames([sequence], progress=progress_line())
+    offered = frames.read_frames([sequence], zone=asked.zone, progress=progress_line())
     result = outlook.check_drift(
         found, offered, rate, progress=progress_line(doing="looking at the stars of frame")
     )

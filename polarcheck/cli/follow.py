@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import alignment, followup, frames, knobs, report, times
+from polarcheck import alignment, followup, frames, knobs, report
+from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.follow_on import correct_on
-from polarcheck.cli.measure import ClockAheadOption
 from polarcheck.cli.output import ForceOption, JsonOption, show, writable
-from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
 from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
@@ -51,6 +50,7 @@ def follow_command(
     ] = False,
     rig: RigOption = None,
     clock_ahead: ClockAheadOption = None,
+    zone: ZoneOption = None,
     out: Annotated[
         Path | None, typer.Option(help="Keep the result; it goes on with the night.", metavar="FILE.json")
     ] = None,
@@ -64,13 +64,15 @@ def follow_command(
     Example: polarcheck follow first.json after_turn.fits --turned -0.5,0.25 --out second.json
     """
     said = turns_said(turned)
-    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
+    ahead = ahead_s(clock_ahead)
     writable("--out", out, [".json"], force=force)
     before = alignment.read_alignment(result)
     rig_file = found_rig(rig, [result, *paths])
     turns = turns_made(said, before, rig_file)
     expected = knobs.expected_move(before, rig_file, turns, loose)
-    frame_set = frames.read_frames(paths, clock_ahead_s=ahead, progress=progress_line())
+    frame_set = frames.read_frames(
+        paths, clock_ahead_s=ahead, zone=zone_of(zone, rig_file), progress=progress_line()
+    )
     followed = followup.follow_frames(
         before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
     )

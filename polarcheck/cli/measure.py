@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import alignment, measurement, report, times
+from polarcheck import alignment, measurement, report
 from polarcheck.cli.alignment_asking import PlaceOptions
+from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.output import OutputOptions, show, writable
-from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.target_asking import AimOption, SpanOptions
@@ -23,16 +23,7 @@ from polarcheck.writing import write_text
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
 
-__all__ = ["ClockAheadOption", "measure_command"]
-
-ClockAheadOption = Annotated[
-    str | None,
-    typer.Option(
-        "--clock-ahead",
-        help="By how much the headers' clock was ahead of UTC: 2h, -5h, 90s.",
-        metavar="DURATION",
-    ),
-]
+__all__ = ["measure_command"]
 
 
 @command
@@ -47,6 +38,7 @@ def measure_command(
     pole: AimOption = "refracted",
     aiming: SpanOptions,
     clock_ahead: ClockAheadOption = None,
+    zone: ZoneOption = None,
     noise_px: Annotated[
         float, typer.Option(help="Pointing noise of a frame, where residuals cannot tell.", metavar="PX")
     ] = FRAME_NOISE_PX,
@@ -77,7 +69,7 @@ def measure_command(
 
     Example: polarcheck measure frames/ --site 47.3,11.2 --plot axis.png
     """
-    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
+    ahead = ahead_s(clock_ahead)
     kind, aim = aiming.aim(pole)
     said = turns_said(turned)
     if after is None and said is not None:
@@ -89,7 +81,7 @@ def measure_command(
         frames,
         pole=kind or "refracted",
         conditions=place.conditions(rig_file, noise_px, None if guiding is None else guiding == "on"),
-        reading=measurement.Reading(ahead, recursive, stars),
+        reading=measurement.Reading(ahead, recursive, stars, zone_of(zone, rig_file)),
         progress=progress_line(3 if stars else 20),
     )
     if after is not None:

@@ -33,6 +33,7 @@ _OPTIONS = {
     "tolerance": "--tolerance",
     "turned": "--turned",
     "utc": "--at",
+    "zone": "--zone",
 }
 
 

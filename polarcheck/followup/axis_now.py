@@ -212,7 +212,7 @@ def _alignment(
         camera=found.camera,
         sensor=before.sensor,
         last_frame=last.name,
-        last_file=FrameFile((last.path,), last.clock_ahead_s),
+        last_file=FrameFile((last.path,), last.clock_ahead_s, last.zone),
         is_continuous=True,
         steps=(*before.steps, step),
     )

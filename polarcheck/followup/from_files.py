@@ -32,7 +32,7 @@ def follow(
     paths : path or sequence of paths
         Frames taken since with declination clamped; folders and patterns too.
     rig : Rig or path of a rig file, optional
-        With it, a move far from what `turned` should have made is refused.
+        With it, a move far from what `turned` should have made is refused; it may state the camera's time zone.
     tracking : {"on", "off"}, optional
         Whether the mount followed the sky since; only serves to see a slip.
     turned : tuple of float, optional
@@ -53,12 +53,13 @@ def follow(
         A frame does not fit what was possible.
     """
     standing = as_alignment(before, "before")
-    frame_set = read_frames(as_paths(paths))
+    rig_file = as_rig(rig)
+    frame_set = read_frames(as_paths(paths), zone=rig_file.camera.zone if rig_file else None)
     return follow_frames(
         standing,
         frame_set,
         tracking=tracking,
         turned=turned,
-        expected_arcmin=expected_move(standing, as_rig(rig), turned, loose),
+        expected_arcmin=expected_move(standing, rig_file, turned, loose),
         loose=loose,
     )

@@ -84,7 +84,11 @@ def _mark(alignment: Alignment, moves: Sequence[Move], find_stars: StarFinder) -
         raise _NoMarkError(f"the result does not say where {name} lies; keep one again, or give the frames")
     frame = _found(alignment, alignment.last_file, name)
     try:
-        view = View(read_solution(frame.path, clock_ahead_s=frame.clock_ahead_s), frame.utc, alignment.sky)
+        view = View(
+            read_solution(frame.path, clock_ahead_s=frame.clock_ahead_s, zone=frame.zone),
+            frame.utc,
+            alignment.sky,
+        )
         image = read_image(frame.path)
     except FrameError as error:
         raise _NoMarkError(f"{name} {error.reason}, so there is no star to watch") from None
@@ -105,7 +109,7 @@ def _found(alignment: Alignment, file: FrameFile, name: str) -> Frame:
         if not _is_file(path):
             continue
         try:
-            frame = read_frame(path, clock_ahead_s=file.clock_ahead_s)
+            frame = read_frame(path, clock_ahead_s=file.clock_ahead_s, zone=file.zone)
         except FrameError as error:
             problem = f"{name} {error.reason}"
             continue

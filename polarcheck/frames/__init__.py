@@ -1,12 +1,20 @@
-"""Solved frames: files -> `Frame`, with place on the sky, mid-exposure and site.
+"""Solved frames: FITS, pictures and raw files -> `Frame`, with place on the sky, mid-exposure and site.
 
 The way of a file::
 
-    finding        what was typed -> files
-    companions     which files belong together
-    headers        file -> headers, without touching the data; is it whole?
     cards          header -> values, every card distrusted
+    headers        FITS file -> headers, without touching the data; is it whole?
+    kinds          FITS, picture or raw file?
+    exif           what a camera wrote -> header cards
+    picture_checks is a picture whole, and not too large?
+    wide_colour    colours of 16 bits
+    pictures       JPEG, PNG, TIFF -> header cards, pixels
+    raw_files      a camera's raw file -> header cards, pixels
+    image_files    file of any kind -> headers
+    companions     which files belong together
+    finding        what was typed -> files
     loading        image + solution -> one frame's headers
+    clock          what is stated of the clock
     exposure_time  headers -> mid-exposure, UTC
     header_site    headers -> site
     telescope_cards  headers -> where the telescope pointed

@@ -54,6 +54,11 @@ class Cards:
     def __init__(self, *headers: Mapping[str, bytes]) -> None:
         self._headers = headers
 
+    @property
+    def are_fits(self) -> bool:
+        """Whether they stand in a FITS header; else they were made from EXIF."""
+        return "EXIF" not in self
+
     def __contains__(self, keyword: str) -> bool:
         return any(keyword in header for header in self._headers)
 

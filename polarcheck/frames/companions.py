@@ -1,10 +1,12 @@
-"""Which files belong together: an image, the header-only solution beside it, its solved copy."""
+"""Which files belong together: an image, the header-only solution beside it, its solved copy, the same as a picture."""
 
 from __future__ import annotations
 
 import os
 import re
 from pathlib import Path
+
+from polarcheck.frames.kinds import PICTURE_ENDINGS, RAW_ENDINGS
 
 __all__ = [
     "common_stem",
@@ -13,12 +15,18 @@ __all__ = [
     "is_solved_copy",
     "solution_beside",
     "solved_copy_beside",
+    "worth",
 ]
 
 _COMPRESSED = re.compile(r"\.(?:gz|fz)\Z", re.IGNORECASE)
-_IMAGE = re.compile(r"\.(?:fits|fit|fts)\Z", re.IGNORECASE)
+_FITS_ENDINGS = ("fits", "fit", "fts")
+_OTHER_ENDINGS = (*RAW_ENDINGS, *PICTURE_ENDINGS)  # in the order of what they keep of the light
+_IMAGE = re.compile(rf"\.(?:{'|'.join((*_FITS_ENDINGS, *_OTHER_ENDINGS))})\Z", re.IGNORECASE)
 _SOLVED = re.compile(r"\.(?:new|wcs)\Z", re.IGNORECASE)
-_IMAGE_ENDINGS = tuple(f".{ending}{more}" for ending in ("fits", "fit", "fts") for more in ("", ".gz", ".fz"))
+_IMAGE_ENDINGS = (
+    *(f".{ending}{more}" for ending in _FITS_ENDINGS for more in ("", ".gz", ".fz")),
+    *(f".{ending}" for ending in _OTHER_ENDINGS),
+)
 
 
 def is_header_only(path: Path) -> bool:
@@ -32,9 +40,15 @@ def is_solved_copy(path: Path) -> bool:
 
 
 def common_stem(path: Path) -> tuple[Path, str]:
-    """Return folder and stem, the same for X.fits, X.fit.gz, X.new, X.wcs and X.fits.wcs."""
+    """Return folder and stem, the same for X.fits, X.fit.gz, X.jpg, X.new, X.wcs and X.fits.wcs."""
     name = _IMAGE.sub("", _COMPRESSED.sub("", _SOLVED.sub("", path.name)))
     return path.parent, os.path.normcase(name)
+
+
+def worth(path: Path) -> int:
+    """Return a rank among images of one stem: FITS before raw files before pictures, and of these TIFF first."""
+    ending = path.suffix.lower().removeprefix(".")
+    return 1 + _OTHER_ENDINGS.index(ending) if ending in _OTHER_ENDINGS else 0
 
 
 def solution_beside(image: Path) -> Path | None:

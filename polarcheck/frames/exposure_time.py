@@ -7,6 +7,7 @@ import re
 from polarcheck import times
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.clock import RIGHT_CLOCK, Clock, clock_notices, is_local, zone_hint
 from polarcheck.frames.written_numbers import hours_of, seconds_of
 from polarcheck.printable import printable
 
@@ -26,7 +27,7 @@ _OLD_FORM_BEGAN = 60  # the Standard's old form stands for 19yy; nothing before 
 
 
 def mid_exposure(
-    cards: Cards, clock_ahead_s: float = 0.0
+    cards: Cards, clock: Clock = RIGHT_CLOCK
 ) -> tuple[tuple[float, float], float | None, tuple[Notice, ...]]:
     """Return the middle of the exposure.
 
@@ -34,8 +35,8 @@ def mid_exposure(
     ----------
     cards : Cards
         The frame's cards.
-    clock_ahead_s : float
-        By how much the clock behind the header was ahead of UTC. [s]
+    clock : Clock
+        What is stated of the clock behind the header.
 
     Returns
     -------
@@ -54,7 +55,7 @@ def mid_exposure(
     ----------
     .. [1] FITS Standard 4.0, sections 4.4.2.2 and 9.5 to 9.6 (from memory).
     """
-    scale = _scale(cards, clock_ahead_s)
+    scale = _scale(cards, clock)
     length = _length(cards)
     faults: list[UnusableError] = []
     notices: tuple[Notice, ...] = ()
@@ -62,17 +63,20 @@ def mid_exposure(
     if utc is None:
         start = _first(cards, _STARTS, scale, faults)
         if start is None:
-            raise faults[0] if faults else UnusableError(_NO_TIME)
+            raise faults[0] if faults else UnusableError(_NO_TIME if cards.are_fits else _NO_EXIF_TIME)
         half = _half(cards, scale, start, length)
         utc = times.add_seconds(start, half or 0.0)
         if half is None:
             notices = (_unknown_length(),)
-    utc = times.add_seconds(utc, -clock_ahead_s)
+    utc = times.add_seconds(utc, -clock.ahead_s)
+    if clock.zone is not None and is_local(cards):
+        utc = times.add_seconds(utc, -_zone_ahead_s(clock.zone, utc))
     if not _FIRST_JD <= utc[0] + utc[1] < _LAST_JD:
         raise UnusableError("its date is impossible (outside 1960 to 2100): was the clock set?")
-    return utc, length, notices
+    return utc, length, (*notices, *clock_notices(cards, clock, utc))
 
 
+_NO_EXIF_TIME = "its EXIF holds no time of exposure (DateTimeOriginal), or a clock that was not set"
 _NO_TIME = f"its header holds no time of exposure (none of {', '.join(_MEANS + _STARTS)})"
 
 
@@ -84,15 +88,23 @@ def _unknown_length() -> Notice:
     return Notice("exposure-unknown", text)
 
 
-def _scale(cards: Cards, clock_ahead_s: float) -> str:
-    scale = (cards.text("TIMESYS") or "UTC").upper()
-    if scale != "LOCAL":
-        return scale
-    if clock_ahead_s == 0:
+def _scale(cards: Cards, clock: Clock) -> str:
+    if not is_local(cards):
+        return (cards.text("TIMESYS") or "UTC").upper()
+    if clock.zone is None and clock.ahead_s == 0:
+        where = "its times are local (TIMESYS LOCAL)" if cards.are_fits else "its EXIF names no time zone"
         raise UnusableError(
-            "its times are local (TIMESYS LOCAL): say how far that clock is ahead of UTC", ("clock_ahead_s",)
+            f"{where}: state the zone of that clock{zone_hint(cards)}",
+            ("zone", "clock_ahead_s"),
         )
     return "UTC"
+
+
+def _zone_ahead_s(zone: str, local: tuple[float, float]) -> float:
+    try:
+        return times.zone_ahead_s(zone, local)
+    except InputError as error:
+        raise UnusableError(str(error), error.parameters) from error
 
 
 def _length(cards: Cards) -> float | None:
@@ -146,7 +158,7 @@ def _instant(cards: Cards, keyword: str, scale: str) -> tuple[float, float] | No
         text = cards.text(keyword)
         return None if text is None else times.to_utc(_date(cards, keyword, text), scale)
     except InputError as error:
-        raise UnusableError(f"its {keyword}: {error}") from error
+        raise UnusableError(f"its {keyword if cards.are_fits else 'EXIF time'}: {error}") from error
 
 
 def _middle_days(cards: Cards) -> tuple[str, ...]:

@@ -11,12 +11,16 @@ from itertools import islice
 from pathlib import Path
 
 from polarcheck.errors import InputError
+from polarcheck.frames.companions import solution_beside
+from polarcheck.frames.kinds import is_picture_name, is_raw_name
 from polarcheck.printable import printable
 
 __all__ = ["Offer", "find_frames", "is_frame_name", "natural_key", "offers"]
 
 _ENDING = re.compile(r"\.(?:(?:fits|fit|fts)(?:\.gz|\.fz)?|fz|new|wcs)\Z", re.IGNORECASE)
-_ENDINGS_SAID = ".fits, .fit, .fts (also with .gz or .fz), .fz, .new, .wcs"
+_ENDINGS_SAID = (
+    ".fits, .fit, .fts (also with .gz or .fz), .fz, .new, .wcs; .jpg, .tif, .png; cameras' raw files"
+)
 _MOST_FOLDERS_LOOKED_INTO = 1000
 
 
@@ -39,7 +43,9 @@ class Offer:
 
 def is_frame_name(name: str) -> bool:
     """Return whether a file's name has one of the endings of frames and is not hidden."""
-    return not name.startswith(".") and _ENDING.search(name) is not None
+    return not name.startswith(".") and (
+        _ENDING.search(name) is not None or is_picture_name(name) or is_raw_name(name)
+    )
 
 
 def natural_key(text: str) -> list[tuple[int, int, str]]:
@@ -55,7 +61,8 @@ def find_frames(paths: Sequence[Path], recursive: bool = False) -> list[Path]:
     ----------
     paths : sequence of pathlib.Path
         Folders, files, and patterns such as ``night/*.fits`` (some shells do not expand them). A
-        file that is named itself is listed whatever its ending.
+        file that is named itself is listed whatever its ending. Of a folder that holds FITS or raw files, pictures are
+        left out, as previews and drawings, unless a solution lies beside them.
     recursive : bool
         Whether to look into subfolders too.
 
@@ -67,7 +74,7 @@ def find_frames(paths: Sequence[Path], recursive: bool = False) -> list[Path]:
     Raises
     ------
     InputError
-        Nothing is there, or a folder holds no FITS file.
+        Nothing is there, or a folder holds no frame.
     """
     return [offer.path for offer in offers(paths, recursive)]
 
@@ -113,7 +120,7 @@ def _matches(pattern: Path, recursive: bool) -> Iterator[tuple[Path, Path]]:
     files = [match for match in matches if match.is_file() and is_frame_name(match.name)]
     files += [file for match in matches if match.is_dir() for file in _frames_in(match, recursive)]
     if not files:
-        raise InputError(f"no FITS file matches '{printable(pattern)}' (endings: {_ENDINGS_SAID})")
+        raise InputError(f"no frame matches '{printable(pattern)}' (endings: {_ENDINGS_SAID})")
     plain = Path(*[part for part in pattern.parts[:-1] if not glob.has_magic(part)])
     yield from ((plain, file) for file in files)
 
@@ -121,9 +128,13 @@ def _matches(pattern: Path, recursive: bool) -> Iterator[tuple[Path, Path]]:
 def _frames_in(folder: Path, recursive: bool) -> Iterator[Path]:
     for place, subfolders, files in os.walk(folder, onerror=_cannot_list):
         subfolders[:] = sorted(name for name in subfolders if recursive and not name.startswith("."))
-        for name in files:
-            if is_frame_name(name):
-                yield Path(place) / name
+        frames = [name for name in files if is_frame_name(name)]
+        has_better = any(not is_picture_name(name) and not name.lower().endswith(".wcs") for name in frames)
+        for name in frames:
+            file = Path(place) / name
+            # among FITS or raw files a picture is a preview or a drawing, unless it is solved itself
+            if not (has_better and is_picture_name(name)) or solution_beside(file) is not None:
+                yield file
 
 
 def _cannot_list(error: OSError) -> None:
@@ -131,7 +142,7 @@ def _cannot_list(error: OSError) -> None:
 
 
 def _nothing_in(folder: Path, recursive: bool) -> InputError:
-    text = f"folder '{printable(folder)}' holds no FITS file (endings: {_ENDINGS_SAID})"
+    text = f"folder '{printable(folder)}' holds no frame (endings: {_ENDINGS_SAID})"
     if not recursive:
         walk = islice(os.walk(folder), _MOST_FOLDERS_LOOKED_INTO)
         if any(is_frame_name(name) for _, _, files in walk for name in files):

@@ -53,6 +53,10 @@ class Frame:
         Where the header says that the telescope pointed, if it does.
     matrix_deg : tuple of float or None
         The linear terms of the solution as it has them, two rows. [deg/px]
+    zone : str or None
+        Time zone that was stated for local times.
+    trusts_zone : bool
+        Whether its time is local, as most cameras write it, and nothing in the file checks the zone that was stated.
     """
 
     path: Path
@@ -71,6 +75,8 @@ class Frame:
     clock_ahead_s: float = 0.0
     telescope: TelescopeCards | None = None
     matrix_deg: tuple[float, float, float, float] | None = None
+    zone: str | None = None
+    trusts_zone: bool = False
 
     def __repr__(self) -> str:
         return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"

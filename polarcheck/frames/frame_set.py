@@ -7,7 +7,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from polarcheck.errors import FrameError, UnsolvedError
-from polarcheck.frames.companions import common_stem, is_header_only, is_solved_copy, solved_copy_beside
+from polarcheck.frames.clock import Clock
+from polarcheck.frames.companions import (
+    common_stem,
+    is_header_only,
+    is_solved_copy,
+    solved_copy_beside,
+    worth,
+)
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.frames.finding import Offer, natural_key, offers
 from polarcheck.frames.frame import Frame, FrameSet, Problem, ProblemKind
@@ -24,6 +31,7 @@ def read_frames(
     *,
     recursive: bool = False,
     clock_ahead_s: float = 0.0,
+    zone: str | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> FrameSet:
     """Read all frames that folders, files and patterns offer.
@@ -36,6 +44,9 @@ def read_frames(
         Whether to look into subfolders too.
     clock_ahead_s : float
         By how much the clock in the headers was ahead of UTC. [s]
+    zone : str, optional
+        Time zone of local times that do not name theirs, such as those of most cameras: ``+01:00``, or a name of the IANA
+        time zone database. With it, `clock_ahead_s` is by how much the clock was ahead of that zone's.
     progress : callable, optional
         Called with the number of files done and of all files.
 
@@ -47,15 +58,16 @@ def read_frames(
     Raises
     ------
     InputError
-        Nothing is there; see `find_frames`.
+        Nothing is there, see `find_frames`; or `zone` is none.
     """
+    clock = Clock(clock_ahead_s, zone)
     offered = offers(as_paths(paths), recursive)
     main_of = mains(offered)
     frames: dict[Path, Frame] = {}
     problems: list[Problem] = []
     for done, offer in enumerate(offered, 1):
         if offer.path not in main_of:
-            result = _read(offer, clock_ahead_s)
+            result = _read(offer, clock)
             if isinstance(result, Frame):
                 frames[offer.path] = result
             else:
@@ -79,9 +91,11 @@ def mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
     for group in groups.values():
         copies = [offer for offer in group if is_solved_copy(offer.path)]
         images = copies or [offer for offer in group if not is_header_only(offer.path)]
-        for offer in group:
-            if images and (is_header_only(offer.path) or (copies and offer not in copies)):
-                found[offer.path] = images[0]
+        if images:
+            best = min(images, key=lambda offer: worth(offer.path))
+            # FITS images of one stem are each read, and told where they are the same frame
+            kept = {offer.path for offer in images if worth(offer.path) == worth(best.path)}
+            found |= {offer.path: best for offer in group if offer.path not in kept}
     return found
 
 
@@ -92,8 +106,10 @@ def _sidecar(offer: Offer, main: Offer, frames: dict[Path, Frame]) -> Problem:
         reason = f"belongs to {name}, which cannot be used (see there)"
     elif is_solved_copy(main.path):
         reason = f"its solved copy {name} is used"
-    else:
+    elif is_header_only(offer.path):
         reason = f"holds the solution of {name}, which is used"
+    else:
+        reason = f"is a picture of {name}, which is used"
     return Problem(offer.path, offer.name, reason, ProblemKind.STANDS_BESIDE, frame.utc if frame else None)
 
 
@@ -111,30 +127,30 @@ def _without_copies(frames: dict[Path, Frame], offered: Sequence[Offer]) -> tupl
     return list(first.values()), copies
 
 
-def _read(offer: Offer, clock_ahead_s: float) -> Frame | Problem:
+def _read(offer: Offer, clock: Clock) -> Frame | Problem:
     try:
-        frame = read_frame(offer.path, clock_ahead_s=clock_ahead_s)
+        frame = read_frame(offer.path, clock_ahead_s=clock.ahead_s, zone=clock.zone)
     except FrameError as error:
-        return _problem(offer, error, clock_ahead_s)
+        return _problem(offer, error, clock)
     name = offer.name.removesuffix(printable(offer.path.name)) + frame.name
     return replace(frame, name=name, folder=offer.folder)
 
 
-def _problem(offer: Offer, error: FrameError, clock_ahead_s: float) -> Problem:
+def _problem(offer: Offer, error: FrameError, clock: Clock) -> Problem:
     kind, reason = ProblemKind.UNUSABLE, error.reason
     if isinstance(error, UnsolvedError):
         kind = ProblemKind.NOT_SOLVED
         solved = solved_copy_beside(offer.path)
         if solved is not None:
             reason += f" (its solved copy {printable(solved.name, 80)} lies beside it: give that)"
-    return Problem(offer.path, offer.name, reason, kind, _time(offer.path, clock_ahead_s), error.parameters)
+    return Problem(offer.path, offer.name, reason, kind, _time(offer.path, clock), error.parameters)
 
 
-def _time(path: Path, clock_ahead_s: float) -> tuple[float, float] | None:
+def _time(path: Path, clock: Clock) -> tuple[float, float] | None:
     """Return the time of an unusable frame, if at least that can be read."""
     try:
         with careful(path):
-            return mid_exposure(image_cards(path), clock_ahead_s)[0]
+            return mid_exposure(image_cards(path), clock)[0]
     except FrameError:
         return None
 

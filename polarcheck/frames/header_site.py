@@ -26,6 +26,7 @@ _FAMILIES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ),
     ("LAT-OBS", ("LONG-OBS", "LON-OBS"), ("ALT-OBS", "ELEV-OBS")),
     ("LATITUDE", ("LONGITUD",), ("ALTITUDE",)),
+    ("GPS-LAT", ("GPS-LON",), ("GPS-ALT",)),  # what EXIF says, see `exif`
 )
 
 
@@ -87,7 +88,7 @@ def _geodetic(
         raise UnusableError(f"{latitude_key} and {longitude_key} are both 0, so not set")
     if re.search(r"\bwest\b(?! *(?:is|=)? *negative)", cards.comment(longitude_key), re.IGNORECASE):
         longitude = -longitude
-    source = f"header {latitude_key}, {longitude_key}"
+    source = f"header {latitude_key}, {longitude_key}" if cards.are_fits else "EXIF GPS"
     height, notices = _height(cards, height_keys)
     return Site(latitude, longitude, height, source), notices
 

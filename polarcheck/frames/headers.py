@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from polarcheck.errors import Notice
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.written_numbers import numeric_card
 from polarcheck.printable import printable
@@ -77,6 +78,8 @@ class Hdu:
         Cards about size, time and place, as `Cards` takes them; of repeated ones the first.
     wcs_header : dict of str to bytes
         Cards about the solution.
+    notices : tuple of Notice
+        What is doubtful about what the file says.
     """
 
     index: int
@@ -84,6 +87,7 @@ class Hdu:
     shape: tuple[int, ...]
     header: dict[str, bytes]
     wcs_header: dict[str, bytes]
+    notices: tuple[Notice, ...] = ()
 
 
 def walk(path: Path) -> Iterator[Hdu]:

@@ -11,7 +11,9 @@ from pathlib import Path
 from polarcheck.errors import FrameError, Notice, UnsolvedError
 from polarcheck.frames.cards import Cards, NotSolvedError, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only, is_solved_copy, solution_beside
-from polarcheck.frames.headers import Hdu, walk
+from polarcheck.frames.headers import Hdu
+from polarcheck.frames.image_files import hdus
+from polarcheck.frames.kinds import Kind, kind_of
 from polarcheck.frames.solution import has_solution
 from polarcheck.printable import printable
 
@@ -99,7 +101,9 @@ def _alone(path: Path) -> Loaded:
         raise UnusableError(
             "its header does not say the size of the image (NAXIS1, NAXIS2 or IMAGEW, IMAGEH)"
         )
-    return Loaded(path, hdu.index, hdu, Cards(hdu.header, primary.header), _checked(size))
+    return Loaded(
+        path, hdu.index, hdu, Cards(hdu.header, primary.header), _checked(size), notices=hdu.notices
+    )
 
 
 def _pair(image: Path, solution: Path) -> Loaded:
@@ -117,22 +121,27 @@ def _pair(image: Path, solution: Path) -> Loaded:
     if said not in (None, size):
         text = f"{name} was solved on an image of {said} px, not {size} px: is it of this image?"
         notices = (Notice("size-mismatch", text),)
-    return Loaded(image, hdu.index, solved, Cards(hdu.header, primary.header), size, solution, notices)
+    cards = Cards(hdu.header, primary.header)
+    return Loaded(image, hdu.index, solved, cards, size, solution, (*notices, *hdu.notices))
 
 
 def solved_hdu(path: Path) -> tuple[Hdu, Hdu]:
     """Return a file's primary header and the first one with a solution."""
     primary: Hdu | None = None
-    for hdu in walk(path):
+    for hdu in hdus(path):
         primary = primary or hdu
         if hdu.is_image and has_solution(hdu):
             return primary, hdu
+    if kind_of(path) is not Kind.FITS:
+        raise NotSolvedError(
+            f"is not solved: no {printable(path.stem, 60)}.wcs lies beside it; plate-solve it first"
+        )
     raise NotSolvedError(_NOT_SOLVED)
 
 
 def _image_hdu(path: Path) -> tuple[Hdu, Hdu]:
     primary: Hdu | None = None
-    for hdu in walk(path):
+    for hdu in hdus(path):
         primary = primary or hdu
         if hdu.is_image and len(hdu.shape) >= 2:
             return primary, hdu

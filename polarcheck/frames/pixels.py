@@ -12,7 +12,10 @@ import numpy.typing as npt
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only
 from polarcheck.frames.headers import Hdu, walk
+from polarcheck.frames.kinds import Kind, kind_of
 from polarcheck.frames.loading import careful, image_cards
+from polarcheck.frames.pictures import picture_pixels
+from polarcheck.frames.raw_files import raw_pixels
 
 __all__ = ["Image", "read_image", "read_pixels"]
 
@@ -28,35 +31,48 @@ def read_pixels(path: Path) -> npt.NDArray[np.floating]:
     Parameters
     ----------
     path : pathlib.Path
-        A FITS image, also tile-compressed or gzipped, or the header-only solution beside one.
+        A FITS image, also tile-compressed or gzipped; JPEG, PNG, TIFF; a camera's raw file; or the header-only solution
+        beside one.
 
     Returns
     -------
     ndarray, shape (height, width) or (planes, height, width)
-        Physical values (BZERO and BSCALE applied), single precision where that loses nothing.
+        Physical values (BZERO and BSCALE applied), single precision where that loses nothing. The file's first row comes
+        first. Of a picture in colour the luminance; of a raw file the visible sensor, its mosaic as it is.
 
     Raises
     ------
     FrameError
         The file cannot be read or holds no image.
     """
+    with careful(path):
+        image = _image_of(path)
+        kind = kind_of(image)
+        if kind is Kind.PICTURE:
+            return picture_pixels(image)
+        return raw_pixels(image).counts if kind is Kind.RAW else _fits_pixels(image)
+
+
+def _image_of(path: Path) -> Path:
+    return (image_beside(path) or path) if is_header_only(path) else path
+
+
+def _fits_pixels(path: Path) -> npt.NDArray[np.floating]:
     from astropy.io import fits
 
-    with careful(path):
-        image = (image_beside(path) or path) if is_header_only(path) else path
-        index = _image_index(image)
-        try:
-            with fits.open(image, memmap=False, lazy_load_hdus=True) as hdus:
-                data = np.asarray(hdus[index].data)
-        except MemoryError as error:
-            raise UnusableError("its image is too large for the memory") from error
-        except Exception as error:  # of every kind, for bytes that do not unpack
-            raise UnusableError("its pixels are damaged; copy it again, or take it again") from error
-        if data.ndim < 2:
-            raise UnusableError("holds no image")
-        planes = data.reshape(-1, *data.shape[-2:])
-        kind = np.result_type(data.dtype, np.float32)
-        return (planes[0] if len(planes) == 1 else planes).astype(kind)
+    index = _image_index(path)
+    try:
+        with fits.open(path, memmap=False, lazy_load_hdus=True) as hdus:
+            data = np.asarray(hdus[index].data)
+    except MemoryError as error:
+        raise UnusableError("its image is too large for the memory") from error
+    except Exception as error:  # of every kind, for bytes that do not unpack
+        raise UnusableError("its pixels are damaged; copy it again, or take it again") from error
+    if data.ndim < 2:
+        raise UnusableError("holds no image")
+    planes = data.reshape(-1, *data.shape[-2:])
+    kind = np.result_type(data.dtype, np.float32)
+    return (planes[0] if len(planes) == 1 else planes).astype(kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +116,13 @@ def read_image(path: Path) -> Image:
     BAYERPAT, XBAYROFF, YBAYROFF, XBINNING and SATURATE, DATAMAX are no keywords of the FITS Standard but for DATAMAX
     (common practice, no source).
     """
-    pixels = read_pixels(path)
     with careful(path):
-        cards = image_cards((image_beside(path) or path) if is_header_only(path) else path)
+        image = _image_of(path)
+        if kind_of(image) is Kind.RAW:
+            raw = raw_pixels(image)
+            return Image(raw.counts, raw.mosaic, raw.white)
+        pixels = read_pixels(image)
+        cards = image_cards(image)
         mosaic = _mosaic(cards) if pixels.ndim == 2 else None
         return Image(pixels, mosaic, _saturation(cards, pixels))
 

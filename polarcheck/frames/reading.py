@@ -8,6 +8,7 @@ from pathlib import Path
 import erfa
 
 from polarcheck.frames.cards import UnusableError
+from polarcheck.frames.clock import Clock, gps_agrees, is_local
 from polarcheck.frames.companions import is_header_only
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.frames.frame import Frame
@@ -21,15 +22,17 @@ from polarcheck.printable import printable
 __all__ = ["read_engine_solution", "read_frame", "read_solution"]
 
 
-def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0) -> Frame:
+def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0, zone: str | None = None) -> Frame:
     """Read one solved frame's header.
 
     Parameters
     ----------
     path : path
-        A FITS image with a solution, or with a header-only solution beside it, or that solution.
+        A FITS image with a solution; an image of any kind with a header-only solution beside it; or that solution.
     clock_ahead_s : float
         By how much the clock in the headers was ahead of UTC. [s]
+    zone : str, optional
+        As for `read_frames`.
 
     Returns
     -------
@@ -39,15 +42,17 @@ def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0) -> Frame:
     ------
     FrameError
         The file cannot be used; it says why and what to do.
+    ParameterError
+        `zone` is none.
     """
-    file = as_path(path)
+    file, clock = as_path(path), Clock(clock_ahead_s, zone)
     with careful(file):
-        return _frame(load(file), clock_ahead_s)
+        return _frame(load(file), clock)
 
 
-def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
+def _frame(loaded: Loaded, clock: Clock) -> Frame:
     try:
-        utc, exposure_s, time_notices = mid_exposure(loaded.cards, clock_ahead_s)
+        utc, exposure_s, time_notices = mid_exposure(loaded.cards, clock)
     except UnusableError as error:
         if is_header_only(loaded.path):
             raise UnusableError(
@@ -71,7 +76,9 @@ def _frame(loaded: Loaded, clock_ahead_s: float) -> Frame:
         site=site,
         solution_file=loaded.solution_file,
         notices=(*solution.notices, *time_notices, *site_notices),
-        clock_ahead_s=clock_ahead_s,
+        clock_ahead_s=clock.ahead_s,
+        zone=clock.zone,
+        trusts_zone=is_local(loaded.cards) and not gps_agrees(loaded.cards, utc),
         telescope=telescope_cards(loaded.cards),
         matrix_deg=solution.matrix_deg,
     )
@@ -83,14 +90,14 @@ def _solution(loaded: Loaded, utc: tuple[float, float] | None) -> Solution:
     return replace(solution, notices=loaded.notices + solution.notices) if loaded.notices else solution
 
 
-def read_solution(path: Path, *, clock_ahead_s: float = 0.0) -> Solution:
+def read_solution(path: Path, *, clock_ahead_s: float = 0.0, zone: str | None = None) -> Solution:
     """Read a frame's plate solution, to carry pixels to ICRS and back.
 
     Parameters
     ----------
     path : pathlib.Path
         As for `read_frame`.
-    clock_ahead_s : float
+    clock_ahead_s, zone
         As for `read_frame`; a solution in FK4 depends on the time.
 
     Returns
@@ -102,10 +109,11 @@ def read_solution(path: Path, *, clock_ahead_s: float = 0.0) -> Solution:
     FrameError
         The file cannot be used.
     """
+    clock = Clock(clock_ahead_s, zone)
     with careful(path):
         loaded = load(path)
         try:
-            utc = mid_exposure(loaded.cards, clock_ahead_s)[0]
+            utc = mid_exposure(loaded.cards, clock)[0]
         except UnusableError:
             utc = None
         solution = _solution(loaded, utc)

@@ -82,8 +82,11 @@ class Reading:
         Whether to look into subfolders.
     look_at_stars : bool
         Whether to leave out frames whose stars show that the mount still moved; reads all pixels.
+    zone : str or None
+        Time zone of local times that do not name theirs, as for `read_frames`.
     """
 
     clock_ahead_s: float = 0.0
     recursive: bool = False
     look_at_stars: bool = False
+    zone: str | None = None

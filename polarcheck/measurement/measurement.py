@@ -32,7 +32,7 @@ from polarcheck.errors import FitError, GeometryError, InputError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
-from polarcheck.measurement.plausibility import sun_notice
+from polarcheck.measurement.plausibility import sun_notice, zone_notice
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
 from polarcheck.measurement.site_votes import site_by_votes
 from polarcheck.measurement.sweep_verdicts import creep_notice
@@ -307,6 +307,7 @@ def measure(
         as_paths(paths),
         recursive=reading.recursive,
         clock_ahead_s=reading.clock_ahead_s,
+        zone=reading.zone,
         progress=progress,
     )
     notices: tuple[Notice, ...] = ()
@@ -361,6 +362,7 @@ def measure_frames(
     more = [
         creep_notice(creep, systematic.allowance_arcsec * ARCSEC),
         sun_notice(sample.utc[fit.used], place),
+        zone_notice([sample.frames[i] for i in np.flatnonzero(fit.used)], place),
     ]
     return Measurement(
         alignment=alignment,
@@ -398,7 +400,7 @@ def _alignment(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> Alignm
         camera=camera_axis(fit, last, frame.pixel_scale_arcsec * ARCSEC),
         sensor=sensor_of(frame),
         last_frame=frame.name,
-        last_file=FrameFile((frame.path,), frame.clock_ahead_s),
+        last_file=FrameFile((frame.path,), frame.clock_ahead_s, frame.zone),
         is_continuous=last == len(sample.frames) - 1,
         steps=(Step(frame.utc, azimuth, altitude, fit.covariance),),
     )

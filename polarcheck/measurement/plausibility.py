@@ -7,15 +7,18 @@ refused with the likely cause, and a Sun near the horizon is said.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
 from polarcheck.errors import InputError, Notice
+from polarcheck.frames import Frame
 from polarcheck.site import Site
 from polarcheck.sky import AIRLESS, Sky, sun_altitude_deg
 from polarcheck.vectors import Array
 
-__all__ = ["above_horizon", "likely_cause", "require_dark", "require_sky_above", "sun_notice"]
+__all__ = ["above_horizon", "likely_cause", "require_dark", "require_sky_above", "sun_notice", "zone_notice"]
 
 _DAYLIGHT_DEG = 3.0  # above this no site a degree off and no clock a few minutes off explains it
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
@@ -53,7 +56,7 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and "
         f"the times in the headers, {np.count_nonzero(~above)} of {len(above)} frames look below the horizon; "
         + (cause or "check the site and the clock"),
-        ["site", "clock_ahead_s"],
+        ["site", "zone", "clock_ahead_s"],
     )
 
 
@@ -73,7 +76,7 @@ def require_dark(sky: Array, utc: Array, site: Site) -> None:
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and the times in "
         f"the headers the Sun stood at {altitude:+.0f} deg of altitude, so one of them is wrong, and which way to turn "
         f"a knob would be too; {cause or 'check the site and the clock'}",
-        ["site", "clock_ahead_s"],
+        ["site", "zone", "clock_ahead_s"],
     )
 
 
@@ -110,7 +113,36 @@ def sun_notice(utc: Array, site: Site) -> Notice | None:
         "longitude is likely off by hours (local time? daylight saving? longitude's sign?): say how far "
         "the clock was ahead of UTC, or the site. The size of the error would stay, its split into azimuth and altitude "
         "turns by 15 deg an hour.",
-        ("clock_ahead_s", "site"),
+        ("clock_ahead_s", "zone", "site"),
+    )
+
+
+def zone_notice(frames: Sequence[Frame], site: Site) -> Notice | None:
+    """Return a notice if times rest on a zone that was stated, with whether the Sun would show a wrong one.
+
+    Parameters
+    ----------
+    frames : sequence of Frame
+        Those in use.
+    site : Site
+        Where.
+    """
+    trusting = [frame.utc for frame in frames if frame.trusts_zone]
+    if not trusting:
+        return None
+    utc = np.array(trusting)
+    now, *hour_off = (float(sun_altitude_deg(_ahead(utc, hours), site).max()) for hours in (0, -1, 1))
+    shows = [way for way, sun in zip(("later", "earlier"), hour_off, strict=True) if sun >= _SUN_UP_DEG]
+    found = (
+        f"an hour off either way would not show, since the Sun, now at {now:+.0f} deg, would be down all the same"
+        if not shows
+        else f"were it an hour {' or '.join(shows)}, the Sun would be up"
+        + ("" if len(shows) == 2 else "; an hour the other way would not show")
+    )
+    return Notice(
+        "zone-stated",
+        f"The camera's time zone is as stated, not read from the files: {found}. An hour turns the split into azimuth and "
+        "altitude by 15 deg, so compare the time of the answer with your watch.",
     )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from polarcheck.alignment import Alignment, read_alignment
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError, Notice
-from polarcheck.measurement.conditions import Conditions
+from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.measurement import measure
 from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import direction_from_azalt
@@ -33,6 +33,7 @@ def alignment_from(
     conditions: Conditions | None = None,
     pole: PoleKind | None = None,
     aim: Aim | None = None,
+    reading: Reading | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Alignment, tuple[Notice, ...]]:
     """Return the alignment that was named, and what to warn of.
@@ -43,7 +44,7 @@ def alignment_from(
         A folder or files of solved frames, or one result that was kept; empty with `error_arcmin`.
     error_arcmin : tuple of float, optional
         Azimuth and altitude error instead of frames; needs a site. [arcmin]
-    conditions, progress
+    conditions, reading, progress
         As for `polarcheck.measure`; a kept result has its own site and air.
     pole : {"refracted", "true"}, optional
         What the error refers to; by default the refracted pole, or a kept result's own.
@@ -82,7 +83,9 @@ def alignment_from(
         if aim is None and pole is None:
             return kept, notices
         return kept.aimed_at(_pole(aim, pole or "refracted", kept.sky)), notices
-    result = measure(paths, pole=pole or "refracted", conditions=conditions, progress=progress)
+    result = measure(
+        paths, pole=pole or "refracted", conditions=conditions, reading=reading, progress=progress
+    )
     found = result.alignment
     return (found if aim is None else found.aimed_at(aim(found.sky))), result.notices
 

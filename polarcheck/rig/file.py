@@ -13,7 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from polarcheck.axis import Reach
 from polarcheck.errors import InputError
@@ -23,6 +31,7 @@ from polarcheck.printable import printable
 from polarcheck.rig.finding import LARGEST_RIG_BYTES, RigPlace
 from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
 from polarcheck.site import Site
+from polarcheck.times import check_zone
 
 __all__ = [
     "CameraTable",
@@ -54,12 +63,20 @@ class OpticsTable(_Table):
     focal_length_mm: Annotated[float, Field(ge=4, le=50_000, allow_inf_nan=False)] | None = None
 
 
+def _zone(name: str) -> str:
+    try:
+        return check_zone(name)
+    except InputError as error:
+        raise ValueError(str(error)) from None
+
+
 class CameraTable(_Table):
-    """The camera's sensor."""
+    """The camera's sensor, and the time zone of its clock where its files do not name it."""
 
     pixel_size_um: Annotated[float, Field(ge=0.5, le=100, allow_inf_nan=False)] | None = None
     width_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
     height_px: Annotated[int, Field(ge=16, le=100_000)] | None = None
+    zone: Annotated[str, AfterValidator(_zone)] | None = None
 
 
 class Guiding(_Table):

@@ -26,6 +26,7 @@ class CameraKeys(Table):
     pixel_size_um: float | None = Field(description="Side of a pixel [um].")
     width_px: int | None = Field(description="Columns of the image [px].")
     height_px: int | None = Field(description="Rows of the image [px].")
+    zone: str | None = Field(description="Time zone of its clock, for files that do not name theirs.")
 
 
 class FieldOfView(Table):

@@ -1,6 +1,6 @@
 """Moments in UTC and lengths of time: text and time scales to numbers and back.
 
-From the top: utc, durations.
+From the top: utc, durations, zones.
 """
 
 import lazy_loader

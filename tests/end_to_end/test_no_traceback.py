@@ -54,13 +54,13 @@ def test_good_frames_give_an_answer_without_a_word(good: list[Path]) -> None:
 def test_empty_folder(tmp_path: Path) -> None:
     said = refused("measure", tmp_path)
     assert tmp_path.name in said
-    assert "holds no FITS file" in said
+    assert "holds no frame" in said
     assert ".fits" in said
 
 
 def test_folder_of_other_files(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("cold tonight")
-    assert "holds no FITS file" in refused("measure", tmp_path)
+    assert "holds no frame" in refused("measure", tmp_path)
 
 
 def test_frames_in_a_subfolder(good: list[Path]) -> None:
@@ -241,7 +241,7 @@ def test_folder_named_as_a_frame_is_no_frame(good: list[Path]) -> None:
     good[1].mkdir()
     result, _ = answered("measure", good[0].parent)
     assert [frame["file"] for frame in result["frames"]] == [p.name for p in good if p != good[1]]
-    assert "holds no FITS file" in refused("measure", good[1])
+    assert "holds no frame" in refused("measure", good[1])
 
 
 # two cameras

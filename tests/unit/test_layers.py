@@ -56,7 +56,7 @@ GEOMETRY = {"vectors", "axis"}
 GROUND = {"errors", "constants"}
 OUTSIDE_WORLD = {"pathlib", "os", "io", "time", "datetime", "logging", "subprocess", "urllib", "socket"}
 NETWORK = {"socket", "ssl", "http", "urllib", "urllib3", "requests", "httpx", "ftplib", "asyncio"}
-HEAVY = {"matplotlib", "photutils", "scipy.stats", "skyfield", "ephem", "gaiacatalog"}
+HEAVY = {"matplotlib", "photutils", "scipy.stats", "skyfield", "ephem", "gaiacatalog", "PIL", "rawpy"}
 
 ROOT = Path(polarcheck.__file__).parent
 FILES = {path.relative_to(ROOT).as_posix(): path for path in sorted(ROOT.rglob("*.py"))}

@@ -10,6 +10,7 @@ import pytest
 from polarcheck.errors import FrameError
 from polarcheck.frames import Frame, read_frame
 from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.clock import Clock
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.times import iso_from_utc
 from tests.fits_files import TAN, raw_cards, write_image
@@ -19,7 +20,7 @@ START = "2026-11-14T20:00:00"
 
 def middle(clock_ahead_s: float = 0.0, **cards: Any) -> str:
     made = raw_cards({k.replace("_", "-"): v for k, v in cards.items()})
-    return iso_from_utc(mid_exposure(Cards(made), clock_ahead_s)[0])
+    return iso_from_utc(mid_exposure(Cards(made), Clock(clock_ahead_s))[0])
 
 
 @pytest.mark.parametrize(
@@ -155,7 +156,7 @@ def test_unknown_exposure_is_said_with_its_cost(tmp_path: Path, exposure: Any) -
         ({"DATE_OBS": "2101-01-01T00:00:00"}, "was the clock set"),
         ({"MJD_OBS": 1e300}, "was the clock set|calendar"),
         ({"MJD_OBS": "soon"}, "MJD-OBS = 'soon' is no number"),
-        ({"DATE_OBS": START, "TIMESYS": "LOCAL"}, "how far that clock is ahead"),
+        ({"DATE_OBS": START, "TIMESYS": "LOCAL"}, "state the zone of that clock"),
         ({"DATE_OBS": START, "TIMESYS": "MOON"}, "time scale 'MOON'"),
         ({"DATE_BEG": START, "DATE_END": "2026-11-14T19:00:00"}, "DATE-END"),
         ({"DATE_OBS": "2026-11-14", "TIME_OBS": "25:00:00"}, "no valid hour"),

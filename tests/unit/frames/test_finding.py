@@ -56,7 +56,7 @@ def test_pattern_is_expanded_where_the_shell_did_not(tmp_path: Path) -> None:
     assert names(find_frames([tmp_path / "a*"])) == ["a1.fits", "a2.fits"]
     assert names(find_frames([tmp_path / "s*"])) == ["a4.fits"]
     assert names(find_frames([tmp_path / "[x].fits"])) == ["[x].fits"]
-    with pytest.raises(InputError, match="no FITS file matches"):
+    with pytest.raises(InputError, match="no frame matches"):
         find_frames([tmp_path / "z*.fits"])
 
 
@@ -72,7 +72,7 @@ def test_missing_path_is_an_error_that_names_it(tmp_path: Path) -> None:
 
 def test_folder_without_frames_says_what_it_looked_for(tmp_path: Path) -> None:
     touch(tmp_path, "notes.txt")
-    with pytest.raises(InputError, match=r"no FITS file \(endings: \.fits, .*\.wcs\)$"):
+    with pytest.raises(InputError, match=r"no frame \(endings: \.fits, .*\.wcs; \.jpg, .* raw files\)$"):
         find_frames([tmp_path])
 
 
@@ -83,7 +83,7 @@ def test_folder_whose_subfolders_hold_frames_says_recursive(tmp_path: Path) -> N
     assert caught.value.parameters == ("recursive",)
     with pytest.raises(InputError) as caught:
         find_frames([tmp_path / "night" / ".."] if os.name == "nt" else [tmp_path])
-    assert "holds no FITS file" in str(caught.value)
+    assert "holds no frame" in str(caught.value)
 
 
 def test_equal_names_in_two_folders_are_told_apart_by_the_folder(tmp_path: Path) -> None:
