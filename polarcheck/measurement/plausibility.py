@@ -56,7 +56,7 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and "
         f"the times in the headers, {np.count_nonzero(~above)} of {len(above)} frames look below the horizon; "
         + (cause or "check the site and the clock"),
-        ["site", "zone", "clock_ahead_s"],
+        ["site", "clock_ahead_s"],
     )
 
 
@@ -76,7 +76,7 @@ def require_dark(sky: Array, utc: Array, site: Site) -> None:
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and the times in "
         f"the headers the Sun stood at {altitude:+.0f} deg of altitude, so one of them is wrong, and which way to turn "
         f"a knob would be too; {cause or 'check the site and the clock'}",
-        ["site", "zone", "clock_ahead_s"],
+        ["site", "clock_ahead_s"],
     )
 
 
@@ -113,7 +113,7 @@ def sun_notice(utc: Array, site: Site) -> Notice | None:
         "longitude is likely off by hours (local time? daylight saving? longitude's sign?): say how far "
         "the clock was ahead of UTC, or the site. The size of the error would stay, its split into azimuth and altitude "
         "turns by 15 deg an hour.",
-        ("clock_ahead_s", "zone", "site"),
+        ("clock_ahead_s", "site"),
     )
 
 

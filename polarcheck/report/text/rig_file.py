@@ -31,6 +31,10 @@ _TEMPLATE = """\
 #pixel_size_um = 6.0
 #width_px = 1200
 #height_px = 900
+# Time zone of the camera's clock, for pictures and raw files, which seldom
+# name it: hours from UTC such as "+01:00", or a name of the IANA time zone
+# database such as "Europe/Vienna". For: measure, follow.
+#zone = "+01:00"
 
 [guiding]
 # Where the guide star stands, in degrees on the sky from the centre of the

@@ -125,7 +125,7 @@ def test_enormous_sensor_is_refused_by_its_header(tmp_path: Path) -> None:
         HEIGHT.to_bytes(4, "little") + WIDTH.to_bytes(4, "little"), (60_000).to_bytes(4, "little") * 2
     )
     (tmp_path / "a.dng").write_bytes(data)
-    with pytest.raises(FrameError, match=r"too large|no raw file"):
+    with pytest.raises(FrameError, match="too large"):
         read_image(tmp_path / "a.dng")
 
 

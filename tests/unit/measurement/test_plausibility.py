@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import astropy.units as u
 import erfa
@@ -13,7 +14,14 @@ from astropy.time import Time
 from scipy.optimize import brentq
 
 from polarcheck.errors import InputError
-from polarcheck.measurement.plausibility import above_horizon, likely_cause, require_sky_above, sun_notice
+from polarcheck.frames import Frame
+from polarcheck.measurement.plausibility import (
+    above_horizon,
+    likely_cause,
+    require_sky_above,
+    sun_notice,
+    zone_notice,
+)
 from polarcheck.site import Site
 from tests.helpers import DEG, Array, icrs, utc_date
 
@@ -127,3 +135,51 @@ def test_sun_counts_as_up_until_the_first_stars_come_out(altitude_deg: float, wa
 
     dusk = noon + [0.0, brentq(height_above, 0.0, 9.0) / 24]
     assert (sun_notice(times(2, dusk), RIDGE) is not None) == warned
+
+
+def frame_at(hour: float, trusts_zone: bool = True) -> Frame:
+    """A frame taken at the ridge at an hour of UTC."""
+    utc = utc_date(2026, 11, 14, int(hour), round(hour % 1 * 60))[0]
+    sky = np.zeros((9, 3))
+    path = Path("a.jpg")
+    return Frame(
+        path,
+        "a.jpg",
+        "",
+        60,
+        40,
+        sky,
+        (utc[0], utc[1]),
+        4.0,
+        5.0,
+        False,
+        None,
+        None,
+        (),
+        trusts_zone=trusts_zone,
+    )
+
+
+@pytest.mark.parametrize(
+    ("hour", "said"),
+    [
+        (20.0, "an hour off either way would not show"),
+        (13.6, "were it an hour earlier, the Sun would be up; an hour the other way would not show"),
+        (2.9, "were it an hour later, the Sun would be up; an hour the other way would not show"),
+    ],
+)
+def test_whether_the_sun_would_show_a_wrong_zone(hour: float, said: str) -> None:
+    # the Sun is 2 deg below the horizon at 13:13 and at 03:35 UTC, which the test below has from astropy
+    found = zone_notice([frame_at(hour)], RIDGE)
+    assert found is not None
+    assert found.code == "zone-stated"
+    assert said in found.text
+
+
+def test_zone_that_files_state_or_confirm_needs_no_word() -> None:
+    assert zone_notice([frame_at(20.0, trusts_zone=False)], RIDGE) is None
+
+
+def test_times_of_sunset_above_are_astropys() -> None:
+    for hour, minute in ((13, 13), (3, 35)):
+        assert sun_altitude_by_astropy(utc_date(2026, 11, 14, hour, minute)) == pytest.approx(-2.0, abs=0.3)

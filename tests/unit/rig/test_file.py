@@ -137,6 +137,7 @@ WRONG = {
     # impossible values
     "[optics]\nfocal_length_mm = 0": "line 2: optics.focal_length_mm must be at least 4, not 0",
     "[camera]\n# binned\npixel_size_um = 600": "line 3: camera.pixel_size_um must be at most 100, not 600",
+    "[camera]\nzone = 'Nowhere'": "line 2: camera.zone: 'Nowhere' is no time zone",
     "[camera]\nheight_px = 4": "line 2: camera.height_px must be at least 16, not 4",
     "[mount]\nworm_period_s = 0": "line 2: mount.worm_period_s must be at least 5, not 0",
     "[mount]\nperiodic_error_arcsec = -1": "line 2: mount.periodic_error_arcsec must be at least 0, not -1",
