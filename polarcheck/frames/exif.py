@@ -29,6 +29,8 @@ TAGS = {
     0x920A: "FocalLength",
     0x9291: "SubSecTimeOriginal",
     0x9292: "SubSecTimeDigitized",
+    0xA20E: "FocalPlaneXResolution",
+    0xA210: "FocalPlaneResolutionUnit",
 }
 """Of exposure and lens, by number."""
 
@@ -51,6 +53,7 @@ _DATE = re.compile(
 _OFFSET = re.compile(r"(?:Z|[+-]\d{2}:\d{2})", re.ASCII)
 _GPS_DATE = re.compile(r"(\d{4})[:/.-](\d{2})[:/.-](\d{2})", re.ASCII)
 _LONGEST_S = 86400.0
+_UNITS_UM = {2.0: 25_400.0, 3.0: 10_000.0, 4.0: 1_000.0}
 _WAYS = (("DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal"),
          ("DateTimeDigitized", "SubSecTimeDigitized", "OffsetTimeDigitized"))  # fmt: skip
 
@@ -66,13 +69,15 @@ def exif_cards(tags: Mapping[str, Any]) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        DATE-BEG with TIMESYS (LOCAL where EXIF names no time zone), XPOSURE, FOCALLEN, and EXIF's own GPS-LAT, GPS-LON,
+        DATE-BEG with TIMESYS (LOCAL where EXIF names no time zone), XPOSURE; FOCALLEN and XPIXSZ, which serve as hints only:
+        a lens without contacts leaves the camera guessing; and EXIF's own GPS-LAT, GPS-LON,
         GPS-ALT, GPS-TIME; SUBSEC says that the time has a fraction of a second, EXIF that these are no FITS cards.
     """
     cards = {"EXIF": card("EXIF", True)} | _time(tags)
     for keyword, value in (
         ("XPOSURE", _exposure_s(tags)),
         ("FOCALLEN", _positive(tags.get("FocalLength"), 1e5)),
+        ("XPIXSZ", _pixel_size_um(tags)),
     ):
         if value is not None:
             cards[keyword] = card(keyword, value)
@@ -127,6 +132,16 @@ def _exposure_s(tags: Mapping[str, Any]) -> float | None:
     if length is None and apex is not None and -16 <= apex <= 20:
         length = 2.0**-apex
     return length
+
+
+def _pixel_size_um(tags: Mapping[str, Any]) -> float | None:
+    """Pixels along a length of the focal plane; the length is an inch unless said otherwise."""
+    resolution = _positive(tags.get("FocalPlaneXResolution"), 1e6)
+    length_um = _UNITS_UM.get(_number(tags.get("FocalPlaneResolutionUnit")) or 2.0)
+    if resolution is None or length_um is None:
+        return None
+    size = length_um / resolution
+    return size if 0.5 <= size <= 100 else None
 
 
 def _place(tags: Mapping[str, Any]) -> dict[str, bytes]:

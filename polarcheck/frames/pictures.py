@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import RLock
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -35,6 +36,7 @@ _FULL = {"L": 255.0, "LA": 255.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65
 _COLOURS = ("RGB", "RGBA", "RGBX", "YCbCr", "P")
 _MODES = (*_FULL, *_COLOURS, "I", "F")
 _MODES_SAID = {"CMYK": "colours of ink, CMYK", "LAB": "CIE L*a*b*", "1": "black and white"}
+_ONE_AT_A_TIME = RLock()
 _STRIP = 512  # rows worked on together
 _EXIF_IFD, _GPS_IFD = 0x8769, 0x8825
 _PNG_EXIF = ("exif", "Raw profile type exif")  # what Pillow calls it
@@ -142,17 +144,25 @@ def _opened(path: Path) -> Iterator[Image]:
     """Open a picture and check what its first bytes declare; Pillow's own bound of size gives way to this room's."""
     from PIL import Image
 
-    bound, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
     try:
-        with path.open("rb") as file, _image(Image, file, path) as image:
+        with _without_bound(Image), path.open("rb") as file, _image(Image, file, path) as image:
             _check(image, path)
             yield image
     except OSError as error:
         raise UnusableError(
             f"cannot be opened: {printable(error.strerror or type(error).__name__).lower()}"
         ) from error
-    finally:
-        Image.MAX_IMAGE_PIXELS = bound
+
+
+@contextmanager
+def _without_bound(pillow: Any) -> Iterator[None]:
+    """The bound is Pillow's for the whole process, so that one picture is read at a time."""
+    with _ONE_AT_A_TIME:
+        bound, pillow.MAX_IMAGE_PIXELS = pillow.MAX_IMAGE_PIXELS, None
+        try:
+            yield
+        finally:
+            pillow.MAX_IMAGE_PIXELS = bound
 
 
 def _image(pillow: Any, file: Any, path: Path) -> Any:

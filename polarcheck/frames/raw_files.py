@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ __all__ = ["RawPixels", "raw_hdu", "raw_pixels"]
 
 _NO_LIBRARY = "is a camera's raw file, which needs the package rawpy: install polarcheck[raw]"
 _DAMAGED = "its pixels are damaged or not whole; copy it again, or take it again"
+_ONE_AT_A_TIME = RLock()
 _TIFF_BEGINS = (b"II*\0", b"MM\0*")
 
 
@@ -135,7 +137,7 @@ def _opened(path: Path) -> Iterator[Any]:
         import rawpy
     except ImportError as error:
         raise UnusableError(_NO_LIBRARY) from error
-    with _quiet():
+    with _ONE_AT_A_TIME, _quiet():
         raw = rawpy.RawPy()
         try:
             _open(raw, path)
@@ -167,7 +169,10 @@ def _open(raw: Any, path: Path) -> None:
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """Keep what LibRaw itself writes about damaged files off the error stream."""
+    """Keep what LibRaw itself writes about damaged files off the error stream, which belongs to the whole process.
+
+    What another thread writes there meanwhile is lost too: no more than a line of progress.
+    """
     try:
         sys.stderr.flush()
         kept = os.dup(2)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from polarcheck.errors import InputError
 from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.clock import Clock
 from polarcheck.frames.exposure_time import mid_exposure
 from polarcheck.frames.header_site import header_site
 from polarcheck.frames.loading import careful, image_cards
@@ -46,7 +47,7 @@ class SolvingHints:
     site: Site | None = None
 
 
-def read_solving_hints(path: Path, *, clock_ahead_s: float = 0.0) -> SolvingHints:
+def read_solving_hints(path: Path, *, clock_ahead_s: float = 0.0, zone: str | None = None) -> SolvingHints:
     """Read what a header says that helps to solve its image.
 
     Parameters
@@ -55,6 +56,8 @@ def read_solving_hints(path: Path, *, clock_ahead_s: float = 0.0) -> SolvingHint
         The image.
     clock_ahead_s : float
         By how much the clock in the headers was ahead of UTC. [s]
+    zone : str, optional
+        As for `read_frames`.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def read_solving_hints(path: Path, *, clock_ahead_s: float = 0.0) -> SolvingHint
     with careful(path):
         cards = image_cards(path)
         try:
-            utc = mid_exposure(cards, clock_ahead_s)[0]
+            utc = mid_exposure(cards, Clock(clock_ahead_s, zone))[0]
         except UnusableError:
             utc = None
         return SolvingHints(_scale(cards), _place(cards), utc, _site(cards))

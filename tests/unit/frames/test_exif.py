@@ -128,3 +128,23 @@ def test_number_survives_its_card(number: float) -> None:
     made = card("XPOSURE", number)
     assert len(made) == 80
     assert Cards({"XPOSURE": made}).value("XPOSURE") == pytest.approx(number, abs=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("resolution", "unit", "size_um"),
+    [
+        (Fraction(25_400, 6), 2, 6.0),
+        (Fraction(10_000, 6), 3, 6.0),
+        (Fraction(25_400, 6), None, 6.0),
+        (Fraction(72), 2, None),
+        (Fraction(0), 2, None),
+        (float("nan"), 2, None),
+        (Fraction(4000), 77, None),
+    ],
+)
+def test_size_of_a_pixel_from_the_resolution_of_the_focal_plane(
+    resolution: Any, unit: Any, size_um: float | None
+) -> None:
+    """FocalPlaneXResolution counts pixels in FocalPlaneResolutionUnit: 2 an inch, 3 a centimetre (Exif 2.32)."""
+    found = value({"FocalPlaneXResolution": resolution, "FocalPlaneResolutionUnit": unit}, "XPIXSZ")
+    assert found == (None if size_um is None else pytest.approx(size_um, abs=1e-6))

@@ -6,6 +6,7 @@ import io
 import struct
 import sys
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ import pytest
 from PIL import Image
 
 from polarcheck.errors import FrameError
-from polarcheck.frames import read_frame, read_image, read_pixels
+from polarcheck.frames import read_frame, read_image, read_pixels, read_solving_hints
 from polarcheck.frames.pictures import picture_hdu
 from tests.fits_files import HEIGHT, WIDTH, write_image, write_solution
 from tests.picture_files import (
@@ -376,3 +377,22 @@ def test_exposure_of_a_third_of_a_second(tmp_path: Path) -> None:
     path = write_jpeg(tmp_path / "x.jpg", exif_block({**EXIF, 0x829A: (RATIONAL, [Fraction(1, 3)])}))
     write_solution(tmp_path / "x.wcs")
     assert read_frame(path, zone="+01:00").exposure_s == pytest.approx(1 / 3, abs=1e-9)
+
+
+def test_exif_tells_a_solver_the_likely_scale_and_no_more(tmp_path: Path) -> None:
+    exif = {**EXIF, 0xA20E: (RATIONAL, [Fraction(25_400, 6)]), 0xA210: (SHORT, [2])}
+    hints = read_solving_hints(write_jpeg(tmp_path / "x.jpg", exif_block(exif, PLACE)), zone="+01:00")
+    assert hints.scale_arcsec is not None
+    assert hints.scale_arcsec[0] < 206.265 * 6 / 250 < hints.scale_arcsec[1]
+    assert hints.utc is not None
+    assert hints.site is not None
+    write_solution(tmp_path / "x.wcs")
+    assert read_frame(tmp_path / "x.jpg", zone="+01:00").pixel_scale_arcsec == pytest.approx(3.0, abs=1e-6)
+
+
+def test_pictures_are_read_by_several_threads_at_once(tmp_path: Path) -> None:
+    path = write_colour_tiff(tmp_path / "a.tif", COLOURS)
+    with ThreadPoolExecutor(4) as pool:
+        for pixels in pool.map(read_pixels, [path] * 40):
+            np.testing.assert_allclose(pixels, LUMINANCE, atol=0.02)
+    assert Image.MAX_IMAGE_PIXELS is not None

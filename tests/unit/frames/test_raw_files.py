@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -156,3 +158,14 @@ def test_without_the_library_the_file_says_what_to_install(
     monkeypatch.setitem(modules, "rawpy", None)
     with pytest.raises(FrameError, match=r"polarcheck\[raw\]"):
         read_image(path)
+
+
+def test_error_stream_is_there_again_after_several_threads(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    path = write_dng(tmp_path / "a.dng", COUNTS)
+    with ThreadPoolExecutor(4) as pool:
+        for pixels in pool.map(read_pixels, [path] * 40):
+            np.testing.assert_array_equal(pixels, COUNTS)
+    os.write(2, b"still heard")
+    assert capfd.readouterr().err == "still heard"
