@@ -135,8 +135,6 @@ def _directions(attitudes: Attitudes, axis: Array, roll_ratio: float) -> tuple[A
 
 def _of_rotations(fit: AxisFit, observed: Array, fitted: Callable[[Array], AxisFit]) -> AxisFit | None:
     """The fit by rotations alone where these agree and the places contradict them."""
-    from scipy.special import fdtrc  # not needed on clean nights
-
     count = len(fit.used)
     # two thirds that agree are no accident, though which two thirds may be open: the sigma holds that
     alike = fit.noise <= _NOISY and 3 * np.count_nonzero(fit.used) >= 2 * count
@@ -147,7 +145,7 @@ def _of_rotations(fit: AxisFit, observed: Array, fitted: Callable[[Array], AxisF
     whole = solve_axis(fit.attitudes, groups, all_used, fit.axis).chi_square
     dof = _PRIOR_DOF + found.degrees_of_freedom
     left = (_PRIOR_DOF + found.chi_square) / dof
-    chance = float(fdtrc(count - 1, dof, max(whole - found.chi_square, 0.0) / (count - 1) / left))
+    chance = _chance(count - 1, dof, max(whole - found.chi_square, 0.0) / (count - 1) / left)
     if chance > _UNLIKELY or left > _ROTATIONS_AGREE**2:
         return None
     if count == _FEWEST:  # rotations of three agree with anything; they are another answer, no better one
@@ -178,10 +176,15 @@ def _with_one_declination(attitudes: Attitudes, axis: Array, observed: Array) ->
     return np.asarray(np.einsum("nij,nkj->nki", rotation_matrix(about, distance - distance[-1]), observed))
 
 
+def _chance(gained: float, left: float, ratio: float) -> float:
+    """Chance that a ratio of two mean squares, with their degrees of freedom, is as large by noise alone."""
+    from scipy.special import fdtrc  # not needed on clean nights
+
+    return float(fdtrc(gained, left, ratio))
+
+
 def _bent(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
     """The fit, widened and marked where all frames' misfits grow smoothly; the scatter that then remains."""
-    from scipy.special import fdtrc  # a quick test, but not at import
-
     attitudes = fit.turns.as_taken(fit.attitudes) if fit.turns else fit.attitudes
     groups = np.unique(attitudes.camera, return_inverse=True)[1]
     dof = 2 * len(groups) - 2 - 2 * (int(groups.max()) + 1) - _SMOOTH
@@ -209,7 +212,7 @@ def _bent(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
     gain = whole.chi_square - left
     scatter = (_PRIOR_DOF + left) / (_PRIOR_DOF + dof)
     remains = float(np.sqrt(scatter))
-    if gain <= 0 or float(fdtrc(_SMOOTH, _PRIOR_DOF + dof, gain / _SMOOTH / scatter)) > _BEND:
+    if gain <= 0 or _chance(_SMOOTH, _PRIOR_DOF + dof, gain / _SMOOTH / scatter) > _BEND:
         return fit, remains
     now = unit(whole.axis + tangent_basis(whole.axis) @ solved[:2])
     apart = tangent_basis(fit.axis).T @ now

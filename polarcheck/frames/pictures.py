@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import RLock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
@@ -24,7 +24,7 @@ from polarcheck.printable import printable
 if TYPE_CHECKING:
     from PIL.Image import Exif, Image
 
-__all__ = ["exif_tags", "picture_hdu", "picture_pixels"]
+__all__ = ["exif_tags", "picture_hdu", "picture_pixels", "tags_in_tiff"]
 
 _FORMATS = ("JPEG", "PNG", "TIFF")
 _WEIGHTS = (
@@ -67,6 +67,19 @@ def _exif(image: Image) -> dict[str, Any]:
         return exif_tags(image.getexif())
     except Exception:  # of every kind, for bytes that are no EXIF
         return {}
+
+
+def tags_in_tiff(file: BinaryIO) -> dict[str, Any]:
+    """Return the tags of a file that begins like a TIFF, whatever else is in it; raises errors of many kinds."""
+    exif: Exif = _pillow().Exif()
+    exif.load_from_fp(file)
+    return exif_tags(exif)
+
+
+def _pillow() -> Any:
+    from PIL import Image
+
+    return Image
 
 
 def exif_tags(exif: Exif) -> dict[str, Any]:
@@ -142,10 +155,9 @@ def _luminance(image: Image) -> npt.NDArray[np.float32]:
 @contextmanager
 def _opened(path: Path) -> Iterator[Image]:
     """Open a picture and check what its first bytes declare; Pillow's own bound of size gives way to this room's."""
-    from PIL import Image
-
+    pillow = _pillow()
     try:
-        with _without_bound(Image), path.open("rb") as file, _image(Image, file, path) as image:
+        with _without_bound(pillow), path.open("rb") as file, _image(pillow, file, path) as image:
             _check(image, path)
             yield image
     except OSError as error:

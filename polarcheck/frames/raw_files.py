@@ -21,7 +21,7 @@ from polarcheck.frames.cards import UnusableError
 from polarcheck.frames.exif import exif_cards, exif_notices
 from polarcheck.frames.headers import Hdu
 from polarcheck.frames.picture_checks import check_size
-from polarcheck.frames.pictures import exif_tags
+from polarcheck.frames.pictures import tags_in_tiff
 from polarcheck.printable import printable
 
 __all__ = ["RawPixels", "raw_hdu", "raw_pixels"]
@@ -108,14 +108,10 @@ def _mosaic(raw: Any) -> str | None:
 
 def _tags(path: Path) -> dict[str, Any]:
     """EXIF of a raw file that is a TIFF inside."""
-    from PIL import Image
-
     with suppress(Exception), path.open("rb") as file:  # of every kind, for bytes that are no EXIF
         if file.read(4) in _TIFF_BEGINS:
             file.seek(0)
-            exif = Image.Exif()
-            exif.load_from_fp(file)
-            tags = exif_tags(exif)
+            tags = tags_in_tiff(file)
             return tags if "DateTimeOriginal" in tags else {}
     return {}
 
