@@ -35,6 +35,7 @@ _CLOSE_S = 5.0
 _SEND_BUFFER = 32768
 _UNREAD_MS = 15000  # a phone that left the network is given up after so long
 _END_S = 3.0
+_LOOK_S = 0.05  # no lock and no wake-up between the watch and the server: that would make the watch wait
 
 _log = logging.getLogger(__name__)
 
@@ -72,7 +73,7 @@ class PageServer:
         self._newest: EveningSchema | None = None
         self._published: EveningSchema | None = None
         self._socket: socket.socket | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
+        self._ended = False
         self._thread: threading.Thread | None = None
         self._visits: set[asyncio.Task[None]] = set()
         self._asking: dict[asyncio.Task[None], None] = {}
@@ -118,9 +119,9 @@ class PageServer:
     def publish(self, view: EveningSchema) -> None:
         """Show a new state on all pages that are open, and on those that come later.
 
-        Returns at once, whatever the pages do; of states that follow each other closely only the newest is sent.
-        Before `start` the state is kept. Give ``sound`` whether or not the terminal rings: each page has a switch of
-        its own, off at first.
+        Returns at once, whatever the pages do: the state is only left where the server looks for it, twenty times a
+        second; of states that follow each other more closely only the newest is sent. Before `start` it is kept.
+        Give ``sound`` whether or not the terminal rings: each page has a switch of its own, off at first.
 
         Parameters
         ----------
@@ -128,29 +129,14 @@ class PageServer:
             It is not changed afterwards (it cannot be: it is frozen).
         """
         self._newest = view
-        self._call(self._show_newest)
 
     def close(self) -> None:
         """Tell the pages that the evening is over, and stop serving; a second call does nothing."""
         if self._thread is not None and self._socket is not None:
-            self._call(self._end)
+            self._ended = True
             self._thread.join(_END_S)
             self._socket.close()
             self._socket = None
-
-    def _call(self, what: Callable[[], None]) -> None:
-        """Have something done in the server's thread; where that has ended, or not begun, nothing happens."""
-        if self._loop is not None:
-            with suppress(RuntimeError):
-                self._loop.call_soon_threadsafe(what)
-
-    def _show_newest(self) -> None:
-        if self._newest is not None and self._newest is not self._published:
-            self._published = self._newest
-            self._streams.publish(self._newest)
-
-    def _end(self) -> None:
-        self._ended.set()
 
     def _run(self, started: threading.Event) -> None:
         try:
@@ -159,19 +145,27 @@ class PageServer:
             started.set()
 
     async def _serve(self, started: threading.Event) -> None:
-        self._ended = asyncio.Event()
-        self._loop = asyncio.get_running_loop()
-        self._loop.set_exception_handler(_note)
+        loop = asyncio.get_running_loop()
+        loop.set_exception_handler(_note)
+        accepting = asyncio.create_task(self._accept(loop))
         self._show_newest()
-        accepting = asyncio.create_task(self._accept(self._loop))
         started.set()
-        await self._ended.wait()
+        while not self._ended:
+            self._show_newest()
+            await asyncio.sleep(_LOOK_S)
         accepting.cancel()
+        self._show_newest()
         self._streams.end()
         await asyncio.wait({accepting, *self._visits}, timeout=_END_S / 4)
         for visit in self._visits:
             visit.cancel()
         await asyncio.gather(accepting, *self._visits, return_exceptions=True)
+
+    def _show_newest(self) -> None:
+        newest = self._newest
+        if newest is not None and newest is not self._published:
+            self._published = newest
+            self._streams.publish(newest)
 
     async def _accept(self, loop: asyncio.AbstractEventLoop) -> None:
         """Let clients in, at a pace that leaves the processor to the watch."""
@@ -225,6 +219,7 @@ class PageServer:
         visit = asyncio.current_task()
         assert visit is not None
         self._no_longer_asking(visit)
+        self._show_newest()
         await self._routes.answer(exchange, request, own)
 
 

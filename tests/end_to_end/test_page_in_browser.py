@@ -225,7 +225,7 @@ def test_page_goes_into_no_frame_of_another(browser: Browser, server: PageServer
 def test_answers_are_sent_with_one_touch(page: Page, answers: SimpleQueue[Answer]) -> None:
     for kind in ("made", "half", "none"):
         page.click(f"[data-kind={kind}]")
-        assert answers.get(timeout=5) == Answer(kind)  # type: ignore[arg-type]
+        assert answers.get(timeout=5) == Answer(kind)
         page.wait_until("document.querySelector('#heard').textContent.startsWith('Taken')")
 
 

@@ -145,7 +145,8 @@ RAW = {
 
 def made(server: PageServer, given: dict[str, Any]) -> bytes:
     port = place(server)[0]
-    return request(server, **{k: v.format(port=port) if isinstance(v, str) else v for k, v in given.items()})
+    filled: dict[str, Any] = {k: v.format(port=port) if isinstance(v, str) else v for k, v in given.items()}
+    return request(server, **filled)
 
 
 @pytest.mark.parametrize("case", REFUSALS)
