@@ -35,6 +35,7 @@ from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
 from .text.lines import line_width, notice_text, wrapped
 from .text.measurement import measurement_text
+from .text.night import taken_text, turned_words
 from .text.plan import plan_text, tracked_plan_text
 from .text.rig import rig_text
 from .text.rig_file import rig_template
@@ -89,10 +90,12 @@ __all__ = [
     "solved_text",
     "stars_object",
     "stars_text",
+    "taken_text",
     "timeline_object",
     "timeline_text",
     "tracked_plan_object",
     "tracked_plan_text",
+    "turned_words",
     "unsolved_text",
     "wrapped",
 ]
