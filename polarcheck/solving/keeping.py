@@ -8,12 +8,14 @@ from pathlib import Path
 import numpy as np
 
 from polarcheck.constants import DEGREE
+from polarcheck.errors import InputError
 from polarcheck.frames import Plate, Solution, SolutionNotes, fit_plate, sensor_grid, write_solution
 from polarcheck.solving.one_frame import Recognised, SolvedFrame, State
+from polarcheck.solving.refit import Refitted
 from polarcheck.solving.solver import Solver
 from polarcheck.vectors import spherical_from_direction
 
-__all__ = ["engine_plate", "keep_engine_solution", "place_and_scale"]
+__all__ = ["keep_engine_solution", "keep_refitted", "place_and_scale"]
 
 
 def place_and_scale(solution: Solution) -> tuple[tuple[float, float], float]:
@@ -35,17 +37,8 @@ def place_and_scale(solution: Solution) -> tuple[tuple[float, float], float]:
     return (lon % 360, lat), scale
 
 
-def engine_plate(seen: Recognised) -> Plate:
-    """Return the solver's own solution in our own form.
-
-    Parameters
-    ----------
-    seen : Recognised
-
-    Returns
-    -------
-    Plate
-    """
+def _engine_plate(seen: Recognised) -> Plate:
+    """Return the solver's own solution in our own form."""
     size = (seen.stars.width_px, seen.stars.height_px)
     grid = sensor_grid(*size)
     return fit_plate(grid, seen.match.solution.icrs_from_pixels(grid), *size)
@@ -74,7 +67,7 @@ def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solve
     """
     matched, rms = _agreement(seen)
     notes = SolutionNotes(solver.engine.name, None, matched, rms, utc=seen.said.utc, site=seen.said.site)
-    write_solution(file, engine_plate(seen), notes)
+    write_solution(file, _engine_plate(seen), notes)
     place, scale = place_and_scale(seen.match.solution)
     return replace(
         frame,
@@ -85,8 +78,54 @@ def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solve
         matched_stars=matched,
         residual_rms_px=rms,
         engine=solver.engine.name,
-        stars_from=() if matched is None else (("the index", matched),),
+        stars_from=() if matched is None else (("index", matched),),
     )
+
+
+def keep_refitted(frame: SolvedFrame, seen: Recognised, refitted: Refitted, solver: Solver) -> SolvedFrame:
+    """Write what was fitted, with the solver's own solution beside it.
+
+    Parameters
+    ----------
+    frame : SolvedFrame
+        With the solver's own solution kept.
+    seen : Recognised
+    refitted : Refitted
+    solver : Solver
+
+    Returns
+    -------
+    SolvedFrame
+        Where the fitted one cannot be written the solver's own stays.
+    """
+    if frame.solution is None:
+        return frame
+    matched, rms = refitted.matched_stars, refitted.residual_rms_px
+    said = seen.said
+    notes = SolutionNotes(
+        solver.engine.name, _engine_plate(seen), matched, rms, _history(refitted), said.utc, said.site
+    )
+    try:
+        write_solution(frame.solution, refitted.plate, notes)
+    except InputError:
+        return frame
+    matrix = refitted.plate.matrix_deg
+    return replace(
+        frame,
+        place_deg=refitted.plate.place_deg,
+        scale_arcsec=float(np.sqrt(abs(np.linalg.det(matrix)))) * 3600,
+        matched_stars=matched,
+        residual_rms_px=rms,
+        stars_from=refitted.stars_from,
+        lens_order=refitted.order,
+        lens_frames=refitted.frames,
+    )
+
+
+def _history(refitted: Refitted) -> tuple[str, ...]:
+    stars = ", ".join(f"{count} {name}" for name, count in refitted.stars_from)
+    shared = f"one lens of order {refitted.order} for {refitted.frames} frame(s)"
+    return (f"Attitude fitted again by polarcheck: {shared}", f"Places of the stars: {stars}")
 
 
 def _agreement(seen: Recognised) -> tuple[int | None, float | None]:

@@ -70,6 +70,9 @@ class SolvedFrame:
         What recognised it.
     stars_from : tuple of (str, int)
         How many of the matched stars have their places from which catalogue.
+    lens_order, lens_frames : int or None
+        Order of the distortion that was fitted, 1 for none, and how many frames share it; None where the solver's own
+        solution was kept.
     """
 
     path: Path
@@ -84,6 +87,8 @@ class SolvedFrame:
     seconds: float = 0.0
     engine: str | None = None
     stars_from: tuple[tuple[str, int], ...] = ()
+    lens_order: int | None = None
+    lens_frames: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,11 @@ class SolvedFrameTable(Table):
         description="How many of the matched stars have their places from which catalogue."
     )
 
+    lens_order: int | None = Field(
+        description="Order of the distortion that was fitted, 1 for none; null where the solver's own solution was kept."
+    )
+    lens_frames: int | None = Field(description="Frames that share that lens; null likewise.")
+
     @classmethod
     def of(cls, frame: SolvedFrame) -> Self:
         """Return what became of a frame."""
@@ -55,6 +60,8 @@ class SolvedFrameTable(Table):
             seconds=round(frame.seconds, 3),
             engine=frame.engine,
             stars_from=dict(frame.stars_from),
+            lens_order=frame.lens_order,
+            lens_frames=frame.lens_frames,
         )
 
 

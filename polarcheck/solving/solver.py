@@ -9,6 +9,7 @@ from pathlib import Path
 
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
+from polarcheck.site import Site
 from polarcheck.solving.children import Children
 from polarcheck.solving.engine import Engine, EngineError, Match, Task
 from polarcheck.solving.field_engine import FieldEngine
@@ -59,6 +60,8 @@ class Solver:
         What the rig file makes of it, a guess that may be wrong. [arcsec/px]
     place : Place or None
         Where all frames look, if known.
+    site : Site or None
+        Of frames whose header names none, for refraction.
     into : pathlib.Path or None
         The folder that solutions go to; None is beside each frame.
     refits : bool
@@ -71,6 +74,7 @@ class Solver:
     scale_arcsec: tuple[float, float] | None = None
     rig_scale_arcsec: float | None = None
     place: Place | None = None
+    site: Site | None = None
     into: Path | None = None
     refits: bool = True
 

@@ -72,7 +72,17 @@ def _from(frames: Sequence[SolvedFrame]) -> str:
         counts.update(dict(frame.stars_from))
     whole = sum(counts.values())
     shares = [f"{name} {100 * count / whole:.0f} %" for name, count in counts.most_common() if count]
-    return wrapped(f"Places of the matched stars from: {', '.join(shares)}.") if shares else ""
+    return wrapped(f"{_fitted(frames)} Places of the stars: {', '.join(shares)}.") if shares else ""
+
+
+def _fitted(frames: Sequence[SolvedFrame]) -> str:
+    orders = sorted({frame.lens_order for frame in frames if frame.lens_order is not None})
+    if not orders:
+        return "The solver's own solutions."
+    some = sum(1 for frame in frames if frame.lens_order is None)
+    kept = f" {counted(some, 'frame')} kept the solver's own solution." if some else ""
+    lens = f"a distortion of order {' and '.join(map(str, orders))}" if orders != [1] else "no distortion"
+    return f"Attitudes fitted again through one lens, with {lens}; the solver's own stand beside them.{kept}"
 
 
 def _where(frames: Sequence[SolvedFrame]) -> str:

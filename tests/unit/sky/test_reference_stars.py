@@ -1,0 +1,56 @@
+"""Catalogue stars on a date, against published places and proper motions."""
+
+from __future__ import annotations
+
+import erfa
+import numpy as np
+import pytest
+from scipy.spatial import cKDTree
+
+from polarcheck.sky import reference_stars
+from tests.helpers import ARCSEC, DEG, icrs, utc_date
+
+# Barnard's star, J2000.0, ICRS: RA 17h57m48.4985s, Dec +04d41'36.11", proper motion -801.6 and 10362.4 mas/yr,
+# parallax 546.98 mas, radial velocity -110.5 km/s (SIMBAD, from Gaia DR3; from memory)
+RA, DEC = 269.452077 * DEG, 4.693365 * DEG
+PM_RA, PM_DEC = -0.8016 * ARCSEC, 10.3624 * ARCSEC
+PARALLAX_ARCSEC, VELOCITY_KM_S = 0.54698, -110.5
+
+
+@pytest.mark.parametrize("year", [1991, 2016, 2026, 2029])
+def test_barnards_star_is_where_erfa_carries_it(year: int) -> None:
+    utc = tuple(utc_date(year, 7, 1)[0])
+    ra, dec, *_ = erfa.starpm(
+        RA, DEC, PM_RA / np.cos(DEC), PM_DEC, PARALLAX_ARCSEC, VELOCITY_KM_S, 2451545.0, 0.0, *utc
+    )
+    expected = icrs(ra, dec)
+    stars = reference_stars(expected, 1200 * ARCSEC, utc)
+    apart = np.linalg.norm(stars.directions - expected, axis=1) / ARCSEC
+    # places from memory to 0.1 arcsec; a straight line costs 0.03 arcsec by perspective over 35 years
+    assert apart.min() < 0.25
+
+
+def test_stars_of_a_field_are_near_it_and_as_many_as_the_sky_has() -> None:
+    # 118,218 entries of Hipparcos over 41,253 square degrees; a cone of 3 deg near the galactic pole has fewer
+    stars = reference_stars(icrs(192.86 * DEG, 27.13 * DEG), 3 * DEG, None)
+    area = np.pi * 3**2
+    hipparcos = np.isin(stars.origins, ["Hipparcos", "Gaia"]).sum()
+    assert 0.4 < hipparcos / (118218 / 41253 * area) < 1.2
+    assert (stars.directions @ icrs(192.86 * DEG, 27.13 * DEG)).min() > np.cos(3.1 * DEG)
+    assert len(stars) == len(stars.sigmas) == len(stars.magnitudes)
+
+
+def test_no_star_stands_twice() -> None:
+    stars = reference_stars(icrs(83.8 * DEG, -5.4 * DEG), 4 * DEG, tuple(utc_date(2026, 11, 14)[0]))
+    pairs = cKDTree(stars.directions).query_pairs(1.0 * ARCSEC, output_type="ndarray")
+    # doubles do stand within 1 arcsec of one another, a few in a thousand; a second catalogue would make it a quarter
+    assert len(pairs) < 0.02 * len(stars)
+
+
+def test_stars_without_proper_motion_are_known_worse_with_time() -> None:
+    place = icrs(40 * DEG, 55 * DEG)
+    then, now = (reference_stars(place, 2 * DEG, tuple(utc_date(year, 1, 1)[0])) for year in (2016, 2026))
+    loose = now.origins == "Gaia of 2016"
+    assert loose.any()
+    assert np.median(now.sigmas[loose]) == pytest.approx(0.15 * ARCSEC, rel=0.05)
+    assert np.median(then.sigmas[loose]) < 0.03 * ARCSEC

@@ -1,0 +1,109 @@
+"""A lens and attitudes from matched stars: what was drawn comes out again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from polarcheck.solving.camera import FieldStars, Lens, fit_lens
+
+WIDTH, HEIGHT, FOCAL = 3000, 2000, 20_000.0  # 10 arcsec/px
+HALF = float(np.hypot(WIDTH, HEIGHT)) / 2
+ARCSEC = np.pi / 180 / 3600
+
+
+def lens(order: int, parity: float = -1.0, bend_px: float = 6.0) -> Lens:
+    rng = np.random.default_rng(8)
+    terms = np.zeros((2, order + 1, order + 1))
+    for i in range(order + 1):
+        for j in range(order + 1):
+            if 2 <= i + j <= order:
+                terms[:, i, j] = rng.normal(0, bend_px, 2)
+    return Lens(FOCAL, parity, (2e-5, -1e-5), terms, HALF)
+
+
+def plain(parity: float = -1.0) -> Lens:
+    return Lens(FOCAL * 1.0005, parity, (0.0, 0.0), np.zeros((2, 2, 2)), HALF)
+
+
+def field(
+    true: Lens, seed: int, count: int = 40, noise_px: float = 0.05, wrong: int = 0
+) -> tuple[FieldStars, np.ndarray]:
+    """A frame's stars with an attitude to begin with that is 5 arcsec off, and the true attitude."""
+    rng = np.random.default_rng(seed)
+    pixels = rng.uniform([-WIDTH / 2, -HEIGHT / 2], [WIDTH / 2, HEIGHT / 2], (count, 2))
+    attitude = Rotation.random(rng=rng).as_matrix()
+    sky = true.directions(pixels) @ attitude.T
+    seen = pixels + rng.normal(0, noise_px, pixels.shape)
+    seen[:wrong] += rng.uniform(1.5, 3.0, (wrong, 2))
+    off = Rotation.from_rotvec(rng.normal(0, 5 * ARCSEC, 3)).as_matrix()
+    start = FieldStars(
+        seen,
+        sky,
+        np.full(count, 0.01 * ARCSEC),
+        attitude @ off,
+        np.zeros(3),
+        False,
+        np.ones(count, dtype=bool),
+    )
+    return start, attitude
+
+
+def error_arcsec(found: np.ndarray, true: np.ndarray) -> np.ndarray:
+    """Turn between two attitudes about the camera's axes; scipy's rotations, not ours."""
+    return Rotation.from_matrix(true.T @ found).as_rotvec() / ARCSEC
+
+
+@pytest.mark.parametrize("parity", [1.0, -1.0])
+@pytest.mark.parametrize("order", [1, 2, 3])
+def test_attitudes_come_out_to_what_the_noise_allows(order: int, parity: float) -> None:
+    made = [field(lens(order, parity), seed) for seed in range(6)]
+    fit = fit_lens([start for start, _ in made], plain(parity))
+    off = np.array([error_arcsec(f.attitude, true) for f, (_, true) in zip(fit.fields, made, strict=True)])
+    # 0.05 px of 10 arcsec over 40 stars: 0.08 arcsec of pointing; roll by the lever of some 750 px (times 20000 px
+    # of focal length): 2 arcsec. Three times that, for 6 frames.
+    assert np.abs(off[:, :2]).max() < 0.3
+    assert np.abs(off[:, 2]).max() < 7.0
+    assert fit.lens.order == order
+    assert fit.noise_px == pytest.approx(0.05, rel=0.15)
+
+
+def test_wrong_pairs_are_left_out() -> None:
+    made = [field(lens(2), seed, wrong=3) for seed in range(4)]
+    fit = fit_lens([start for start, _ in made], plain())
+    for found, (_, true) in zip(fit.fields, made, strict=True):
+        assert not found.used[:3].any()
+        assert found.used[3:].mean() > 0.9
+        assert np.abs(error_arcsec(found.attitude, true)[:2]).max() < 0.3
+
+
+def test_shared_lens_gives_a_poor_frame_the_attitude_that_it_could_not_give_itself() -> None:
+    true = lens(3)
+    made = [field(true, seed, 60) for seed in range(5)] + [field(true, 9, 6)]
+    start, attitude = made[-1]
+    together = error_arcsec(fit_lens([s for s, _ in made], plain()).fields[-1].attitude, attitude)
+    alone = error_arcsec(fit_lens([start], plain()).fields[-1].attitude, attitude)
+    assert np.abs(together[:2]).max() < 1.0 < np.abs(alone[:2]).max()
+
+
+def test_shear_of_a_frame_of_its_own_does_not_turn_it() -> None:
+    # as refraction does it: 1e-4 along one direction, where time and place are not known
+    true = lens(1)
+    made = []
+    for seed in range(4):
+        start, attitude = field(true, seed)
+        squeezed = start.pixels @ np.array([[1 + 1e-4, 5e-5], [5e-5, 1 - 1e-4]])
+        made.append((replace(start, pixels=squeezed, has_own_shape=True), attitude))
+    fit = fit_lens([start for start, _ in made], plain())
+    for found, (_, attitude) in zip(fit.fields, made, strict=True):
+        assert np.abs(error_arcsec(found.attitude, attitude)[:2]).max() < 0.3
+
+
+def test_pixels_and_directions_are_each_others_inverse() -> None:
+    some = lens(3)
+    pixels = np.random.default_rng(1).uniform([-1500, -1000], [1500, 1000], (50, 2))
+    assert some.pixels(some.directions(pixels)) == pytest.approx(pixels, abs=1e-6)
+    assert np.isnan(some.pixels(np.array([[0.0, 0.0, -1.0]]))).all()
