@@ -4,7 +4,7 @@ from .catalogue import Target, TargetLike, as_target, find_target
 from .earth import EarthOrientation, earth_orientation
 from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
-from .reference_stars import ReferenceStars, reference_stars
+from .reference_catalogue import ReferenceStars, reference_stars
 from .sun_and_moon import (
     lifted,
     moon_altitude_deg,

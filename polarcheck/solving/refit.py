@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from polarcheck.constants import ARCSEC
 from polarcheck.frames import Plate, fit_plate, sensor_grid
@@ -190,8 +191,6 @@ def _matched(
     view: _View, places: Array, reach_px: float
 ) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """Indices of stars of the frame and of the reference that are nearest to one another."""
-    from scipy.spatial import cKDTree
-
     none = np.zeros(0, dtype=int)
     inside = np.flatnonzero((np.abs(places) < view.centre_px + 10).all(axis=1))  # NaN is not
     if not len(inside) or not len(view.pixels):

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.sky.pole_stars import CatalogueStars, all_hipparcos_stars
@@ -109,8 +110,6 @@ def _near(stars: CatalogueStars, centre: Array, radius_rad: float) -> CatalogueS
 
 def _partners(first: Array, second: Array) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """Indices of the same stars in two lists of directions."""
-    from scipy.spatial import cKDTree
-
     if not len(first) or not len(second):
         none = np.zeros(0, dtype=int)
         return none, none
