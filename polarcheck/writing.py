@@ -18,22 +18,20 @@ from typing import IO
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 
-__all__ = ["MARK", "NIGHT_FILE", "is_leftover", "is_ours", "new_file", "rewrite_text", "write_text"]
+__all__ = ["MARK", "is_leftover", "is_ours", "new_file", "rewrite_text", "write_text"]
 
 MARK = "polarcheck"
 """What results and pictures say of their maker, so that they are known again."""
 
-NIGHT_FILE = "polarcheck-night.jsonl"
-"""Name of the file in the frames' folder in which a night is remembered; the one that this program puts there."""
-
 _HEAD_BYTES = 4096
 _RESULT = re.compile(rb'\A\s*\{\s*"schema":\s*"polarcheck\.')
 _PICTURE = re.compile(rb"\A(?:\x89PNG\r\n|<\?xml)")
+_PAGE = re.compile(rb'\A<!DOCTYPE html>.*<meta name="generator" content="polarcheck ', re.DOTALL)
 _BYTE_ORDER_MARK = "\ufeff"
 
 
 def is_ours(path: Path) -> bool:
-    """Return whether a file may be written over: it is a result or a picture of this program, or holds nothing."""
+    """Return whether a file may be written over: it is a result, a picture or a page of this program, or holds nothing."""
     try:
         if not stat.S_ISREG(path.stat().st_mode):
             return False
@@ -41,7 +39,7 @@ def is_ours(path: Path) -> bool:
             head = stream.read(_HEAD_BYTES)
     except OSError:
         return False
-    if not head or _RESULT.match(head):
+    if not head or _RESULT.match(head) or _PAGE.match(head):
         return True
     return _PICTURE.match(head) is not None and MARK.encode() in head
 

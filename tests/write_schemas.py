@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import followup, measurement, night, outlook, planning, rig, simulate, solving, stars
+from polarcheck import digest, followup, measurement, night, outlook, planning, rig, simulate, solving, stars
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -28,6 +28,7 @@ MODELS: tuple[type[Schema], ...] = (
     simulate.TruthSchema,
     solving.SolveSchema,
     stars.StarsSchema,
+    digest.ReportSchema,
     night.MeasuredEvent,
     night.FollowedEvent,
     night.AdviceEvent,

@@ -29,6 +29,7 @@ SUMMARIES = {
     "map": "Map the longest exposure over the sky, hour angle by declination.",
     "timeline": "Follow a target from dusk to dawn: altitude, Moon, and the longest exposure at each time.",
     "stars": "Measure the stars of frames: how many, how wide, how long, and whether the mount still moved.",
+    "report": "Make one page of a night, to keep and to show.",
     "simulate": "Write solved frames of a mount with a known axis error: practice without a sky.",
     "rig": "Write a rig file, or show what follows from it.",
 }

@@ -1,6 +1,6 @@
 """The night, remembered: one append-only file of events beside the frames, and what it amounts to.
 
-From the top: current, book, account, log, events, place.
+From the top: account, book, log, events.
 """
 
 import lazy_loader

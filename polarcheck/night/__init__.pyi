@@ -1,6 +1,5 @@
-from .account import NightAccount, NightStep, account_of, last_night, nights_of
+from .account import NightAccount, NightStep, account_of, last_night
 from .book import NightBook
-from .current import Tonight, night_that_knows, tonight_in
 from .events import (
     AdviceEvent,
     CheckedEvent,
@@ -13,7 +12,6 @@ from .events import (
     TurnedEvent,
 )
 from .log import NIGHT_FILE, NightLog, NightRecord
-from .place import common_folder
 
 __all__ = [
     "NIGHT_FILE",
@@ -30,12 +28,7 @@ __all__ = [
     "NightRecord",
     "NightStep",
     "RefusedEvent",
-    "Tonight",
     "TurnedEvent",
     "account_of",
-    "common_folder",
     "last_night",
-    "night_that_knows",
-    "nights_of",
-    "tonight_in",
 ]

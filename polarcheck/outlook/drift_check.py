@@ -85,16 +85,16 @@ class DriftCheck(WithDict, WithTable):
         return f"DriftCheck({len(self.names)} frames, excess east {east:+.2f}, north {north:+.2f} arcsec/min)"
 
     @property
+    def rates_arcsec_per_min(self) -> Array:
+        """Slope of what was seen: east, north, rotation, shape (3,). [arcsec/min]"""
+        minutes = (self.seconds - self.seconds.mean()) / 60
+        return np.asarray(minutes @ self.seen_arcsec / (minutes @ minutes))
+
+    @property
     def steady_parts(self) -> tuple[str, ...]:
         """Which of east, north and rotation exceed the prediction steadily, beyond their uncertainty."""
         excess = np.abs(self.rate_excess_arcsec_per_min) > _SURE * self.rate_excess_sigma
         return tuple(name for name, beyond in zip(PARTS, excess, strict=True) if beyond)
-
-    @property
-    def seen_arcsec_per_min(self) -> tuple[float, float]:
-        """Mean drift that was seen, east and north on the sky, by a straight line. [arcsec/min]"""
-        slope = np.polynomial.polynomial.polyfit(self.seconds / 60, self.seen_arcsec[:, :2], 1)[1]
-        return float(slope[0]), float(slope[1])
 
     @property
     def points_to_drive(self) -> bool:

@@ -19,7 +19,7 @@ _DRAWS_AT_ONCE = 128
 _TRIED = 16  # axes that tell which places of the sensor move most
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class MotionCurve:
     """How far the star that moves most has moved, for exposures of growing length.
 
@@ -36,6 +36,9 @@ class MotionCurve:
     seconds: Array
     arcsec: Array
     arcsec_95: Array | None
+
+    def __repr__(self) -> str:
+        return f"MotionCurve({len(self.seconds)} lengths up to {self.seconds[-1]:.0f} s, {self.arcsec[-1]:.3g} arcsec)"
 
     def limit_s(self, tolerance_arcsec: float, *, sure: bool = False) -> float | None:
         """Return the longest exposure for a tolerance, read between the lengths of the table. [s]

@@ -27,6 +27,9 @@ __all__ = [
     "ExposureListSchema",
     "ExposureSchema",
     "MapSchema",
+    "RatesTable",
+    "ShiftTable",
+    "TargetTable",
     "TimelineSchema",
 ]
 

@@ -9,6 +9,7 @@ from .objects import (
     map_object,
     measurement_object,
     plan_object,
+    report_object,
     rig_object,
     rough_object,
     solve_object,
@@ -16,6 +17,7 @@ from .objects import (
     timeline_object,
     tracked_plan_object,
 )
+from .page.night_page import night_page
 from .pictures.axis import save_measurement_picture
 from .pictures.drift import save_drift_picture
 from .pictures.drift_check import save_drift_check_picture
@@ -35,8 +37,8 @@ from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
 from .text.lines import line_width, notice_text, wrapped
 from .text.measurement import measurement_text
-from .text.night import taken_text, turned_words
 from .text.plan import plan_text, tracked_plan_text
+from .text.report import report_text
 from .text.rig import rig_text
 from .text.rig_file import rig_template
 from .text.rough import rough_text
@@ -69,9 +71,12 @@ __all__ = [
     "map_text",
     "measurement_object",
     "measurement_text",
+    "night_page",
     "notice_text",
     "plan_object",
     "plan_text",
+    "report_object",
+    "report_text",
     "rig_object",
     "rig_template",
     "rig_text",
@@ -90,12 +95,10 @@ __all__ = [
     "solved_text",
     "stars_object",
     "stars_text",
-    "taken_text",
     "timeline_object",
     "timeline_text",
     "tracked_plan_object",
     "tracked_plan_text",
-    "turned_words",
     "unsolved_text",
     "wrapped",
 ]

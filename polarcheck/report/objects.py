@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from polarcheck import followup, measurement, outlook, planning, rig, solving, stars
+from polarcheck import digest, followup, measurement, outlook, planning, rig, solving, stars
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
@@ -30,6 +30,7 @@ __all__ = [
     "map_object",
     "measurement_object",
     "plan_object",
+    "report_object",
     "rig_object",
     "rough_object",
     "solve_object",
@@ -117,6 +118,11 @@ def timeline_object(
 ) -> outlook.TimelineSchema:
     """Return the object of schema ``polarcheck.timeline/1``."""
     return outlook.TimelineSchema.of(line, alignment, target, notices)
+
+
+def report_object(night: digest.NightDigest) -> digest.ReportSchema:
+    """Return the object of schema ``polarcheck.report/1``."""
+    return digest.ReportSchema.of(night)
 
 
 def rig_object(summary: rig.RigSummary) -> rig.RigSchema:

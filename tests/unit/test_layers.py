@@ -41,6 +41,7 @@ ROOMS = (
     "solving",
     "simulate",
     "night",
+    "digest",
     "watch",
     "page",
     "report",

@@ -12,12 +12,23 @@ from polarcheck.report.text.rounding import with_sigma
 from polarcheck.report.text.words import pole_words, rig_words
 from polarcheck.rig import Rig
 
-__all__ = ["correction_text"]
+__all__ = [
+    "TURN_CAUTION",
+    "correction_text",
+    "frames_lines",
+    "loose_text",
+    "move_text",
+    "sentence",
+    "tripod_text",
+    "unknown_lines",
+    "verdict_text",
+]
 
-_CAUTION = (
+TURN_CAUTION = (
     "Before you loosen anything: hold the load, ease the opposite bolt first, never free both, and keep to the "
     "maker's manual. After the turn re-tighten gently and check with a new frame."
 )
+"""What to mind where knobs are turned."""
 
 
 def correction_text(
@@ -42,26 +53,27 @@ def correction_text(
         The rig file that says how the knobs act; it is named.
     """
     advice, north = correction.next, alignment.site.is_north
-    lines = [wrapped(f"{_verdict(correction)} {_sentence(advice.why)}"), "", _head(alignment)]
+    lines = [wrapped(f"{verdict_text(correction)} {sentence(advice.why)}"), "", _head(alignment)]
     lines += [wrapped(f"Knobs as in the {rig_words(rig)}.")] if rig else []
     if advice.action == "turn":
         lines.append("")
         for number, move in enumerate(correction.moves, 1):
-            lines.append(_move_text(number, move, north))
-            lines += [_tripod_text(move, north)] if move.beyond_travel_arcmin else []
-        lines += _unknown_text(correction, rig)
-    lines += [_loose_text(correction, north)] if alignment.is_loose else []
-    lines += ["", *_frames_text(advice)] if advice.frames_deg else []
+            lines.append(move_text(number, move, north))
+            lines += [tripod_text(move, north)] if move.beyond_travel_arcmin else []
+        lines += unknown_lines(correction, rig)
+    lines += [loose_text(correction, north)] if alignment.is_loose else []
+    lines += ["", *frames_lines(advice)] if advice.frames_deg else []
     if correction.response.turns_seen:
         lines += ["", _learned(correction)]
     if advice.action == "turn":
         lines += ["", mark_text(mark)] if mark else []
-        lines += ["", wrapped(_CAUTION)]
+        lines += ["", wrapped(TURN_CAUTION)]
     lines += ["", command] if command and advice.action != "stop" else []
     return "\n".join(lines)
 
 
-def _verdict(correction: Correction) -> str:
+def verdict_text(correction: Correction) -> str:
+    """Return what to do next, in one sentence."""
     advice = correction.next
     count = len(advice.frames_deg)
     frames = "one frame" if count == 1 else f"{count} frames"
@@ -74,11 +86,12 @@ def _verdict(correction: Correction) -> str:
     return f"Turn {knobs}, then take {frames if count else 'a sweep'}."
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """Return a text as a sentence."""
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def _frames_text(advice: Next) -> list[str]:
+def frames_lines(advice: Next) -> list[str]:
     """Where to take the frames, as turns of the mount by hand or by its own motors."""
     places = [_place(turn) for turn in advice.frames_deg]
     sigma = (
@@ -112,7 +125,8 @@ def _head(alignment: Alignment) -> str:
     )
 
 
-def _move_text(number: int, move: Move, north: bool) -> str:
+def move_text(number: int, move: Move, north: bool) -> str:
+    """Return what one knob is to do, as a numbered line."""
     size = f"{abs(move.move_arcmin):.1f} arcmin {_where(move, north)}"
     if move.is_idle:
         why = {
@@ -134,7 +148,7 @@ def _move_text(number: int, move: Move, north: bool) -> str:
     return wrapped(f"{number}. {move.knob}: {size}: {turn}.", "  ", "     ")
 
 
-def _unknown_text(correction: Correction, rig: Rig | None) -> list[str]:
+def unknown_lines(correction: Correction, rig: Rig | None) -> list[str]:
     """Why turns are not known, and what to do; nothing where they are."""
     if all(move.turns is not None for move in correction.moves if not move.is_idle):
         return []
@@ -159,8 +173,8 @@ def _bolts(move: Move) -> str:
     )
 
 
-def _tripod_text(move: Move, north: bool) -> str:
-    """How to move the tripod where the knob may not reach."""
+def tripod_text(move: Move, north: bool) -> str:
+    """Return how to move the tripod where the knob may not reach."""
     angle = abs(move.move_arcmin) / 60
     slope = f"{move.shift_mm_per_m:.0f} mm for each metre"
     if move.knob == "azimuth":
@@ -183,7 +197,8 @@ def _tripod_text(move: Move, north: bool) -> str:
     )
 
 
-def _loose_text(correction: Correction, north: bool) -> str:
+def loose_text(correction: Correction, north: bool) -> str:
+    """Return what tightening will do to an axis that was seen with loose clamps."""
     shift = correction.clamp_shift_arcmin
     if shift is None:
         said = "The clamps were loose: tightening will shift the axis, nobody knows how far (clamp_shift_arcmin)."

@@ -1,0 +1,1 @@
+"""A night as one self-contained page of HTML."""

@@ -1,0 +1,60 @@
+"""Small pictures: what is bright stays bright, rows are turned, and odd pixels harm nothing."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+import numpy as np
+import pytest
+from PIL import Image as Pictures
+
+from polarcheck.digest.thumbnails import _MOST_BYTES, Thumbnail, thumbnail_of
+from polarcheck.frames import Image
+
+
+def sky(height: int = 600, width: int = 900, seed: int = 1) -> np.ndarray:
+    return np.random.default_rng(seed).normal(1000.0, 10.0, (height, width)).astype(np.float32)
+
+
+def opened(picture: Thumbnail | None) -> np.ndarray:
+    assert picture is not None
+    return np.asarray(Pictures.open(BytesIO(picture.jpeg))).astype(float)
+
+
+def test_a_star_at_the_first_row_is_seen_at_the_bottom() -> None:
+    pixels = sky()
+    pixels[30:34, 90:94] += 5000.0
+    picture = thumbnail_of(Image(pixels, None, None))
+    seen = opened(picture)
+    assert picture is not None
+    assert seen.shape == (picture.height_px, picture.width_px) == (150, 225)
+    row, column = np.unravel_index(int(seen.argmax()), seen.shape)
+    assert abs(row - (150 - 1 - 32 / 4)) <= 1
+    assert abs(column - 92 / 4) <= 1
+    assert seen.max() > 4 * np.median(seen)
+
+
+@pytest.mark.parametrize("offset", [0.0, 40_000.0])
+def test_the_sky_is_dark_whatever_its_level(offset: float) -> None:
+    assert np.median(opened(thumbnail_of(Image(sky() + np.float32(offset), None, None)))) < 80
+
+
+def test_size_in_bytes_is_bounded_even_for_noise() -> None:
+    noise = np.random.default_rng(3).uniform(0, 65535, (3000, 4000)).astype(np.float32)
+    picture = thumbnail_of(Image(noise, None, None))
+    assert picture is not None
+    assert len(picture.jpeg) < 2 * _MOST_BYTES
+    assert max(picture.width_px, picture.height_px) <= 256
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, 0.0])
+def test_pixels_that_are_all_alike_or_no_numbers(value: float) -> None:
+    picture = thumbnail_of(Image(np.full((40, 50), value, dtype=np.float32), None, None))
+    assert (picture is None) == (not np.isfinite(value))
+
+
+def test_planes_mosaics_and_narrow_frames() -> None:
+    colours = np.stack([sky(), sky(seed=2), sky(seed=3)])
+    assert opened(thumbnail_of(Image(colours, None, None))).shape == (150, 225)
+    assert opened(thumbnail_of(Image(sky(), "RGGB", None))).shape == (150, 225)
+    assert opened(thumbnail_of(Image(sky(3, 2000), None, None))).shape == (1, 250)
