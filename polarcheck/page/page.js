@@ -338,16 +338,8 @@ const turned = (value) => (value === 0 ? "0" : `${Math.abs(value).toFixed(2)} ${
     showAll();
     if (changed) play(came.sound);
   };
-  const name = () => {
-    try {
-      const own = sessionStorage.getItem("page") ?? Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
-      sessionStorage.setItem("page", own);
-      return own;
-    } catch {
-      return `p${Math.floor(Math.random() * 1e9)}`;
-    }
-  };
-  const own = name();
+  // by its name a page that comes back takes its own old place
+  const own = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
   const connect = () => {
     if (source) source.close();
     tried = Date.now();

@@ -4,7 +4,8 @@ Run ``python -m tests.benchmarks.page_load`` from the project's root (``--second
 a piece of work (Python and numpy, like that of a frame) again and again and publishes after each. The clients run in
 processes of their own. They load the machine, too, so each case is run twice: with clients of the watch's own server,
 and with the same clients of a server elsewhere, in another process; the difference is what the page costs the watch.
-Nothing but 127.0.0.1 is spoken to, by 50 connections of a kind at a time and for the time stated.
+Nothing but 127.0.0.1 is spoken to, by 50 connections of a kind at a time and for the time stated. At last it prints how
+long 100 states take from `publish` to a page in a real browser, where there is one (the clock is the same machine's).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from urllib.parse import urlsplit
 import numpy as np
 
 from polarcheck.page import PageServer
+from tests.browser import PROGRAM, Browser
 from tests.evenings import evening
 
 ROOT = Path(__file__).parents[2]
@@ -136,6 +138,28 @@ def row(case: str, where: str, work: Work) -> str:
     return f"{case:<11}{where:<11}{len(work.pieces):>7}{times}"
 
 
+_WATCH = """
+window.shown = [];
+const link = document.querySelector("#link");
+new MutationObserver(() => shown.push([link.textContent, Date.now()])).observe(link, {childList: true, subtree: true});
+"""
+
+
+def until_shown(states: int = 100) -> list[float]:
+    """Times from `publish` to the page's text, one after the other at uneven moments. [s]"""
+    rng, told = random.Random(1), {}
+    with PageServer(lambda _: None) as server, Browser() as browser:
+        server.publish(evening(1))
+        page = browser.page(390, 844, phone=True).open(server.addresses[0])
+        page.wait_until("document.querySelector('#link').textContent.startsWith('connected')")
+        page.run(_WATCH)
+        for number in range(2, states + 2):
+            told[f"connected, night_{number}"] = time.time()
+            server.publish(evening(number, folder=f"night_{number}"))
+            browser.listen(0.15 + 0.1 * rng.random())
+        return [at / 1e3 - told[text] for text, at in page.run("shown")]
+
+
 def main() -> None:
     """Print the pieces of work and the calls of `publish` in each case."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -158,6 +182,11 @@ def main() -> None:
                 print(
                     row(case, "here" if here else "elsewhere", measured(case, seconds, here=here)), flush=True
                 )
+
+        if PROGRAM is not None:
+            shown = until_shown()
+            times = 1e3 * np.percentile(shown, [50, 95, 100])
+            print(f"{len(shown)} states until a browser shows them: " + "".join(f"{v:>7.0f}" for v in times))
 
 
 if __name__ == "__main__":

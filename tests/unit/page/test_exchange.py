@@ -1,0 +1,155 @@
+"""One request, one response: limits of size and time, over a pair of sockets; h11's client reads what comes."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Awaitable, Callable
+from typing import TypeVar
+
+import h11
+import pytest
+
+from polarcheck.page.exchange import NOT_FOUND, BadRequestError, Exchange, Response
+
+pytestmark = pytest.mark.allow_hosts(
+    ["127.0.0.1"]
+)  # a loop of asyncio wakes itself through a pair of sockets
+T = TypeVar("T")
+
+
+def between(act: Callable[[Exchange, socket.socket], Awaitable[T]]) -> T:
+    """Do something with the two ends of a connection."""
+
+    async def run() -> T:
+        ours, theirs = socket.socketpair()
+        theirs.setblocking(False)
+        reader, writer = await asyncio.open_connection(sock=ours, limit=4096)
+        try:
+            return await act(Exchange(reader, writer), theirs)
+        finally:
+            writer.transport.abort()
+            theirs.close()
+            await asyncio.sleep(0)
+
+    return asyncio.run(run())
+
+
+async def all_that_came(end: socket.socket) -> bytes:
+    came = b""
+    while piece := await asyncio.get_running_loop().sock_recv(end, 65536):
+        came += piece
+    return came
+
+
+def test_a_request_in_pieces_is_whole() -> None:
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        asked = asyncio.create_task(exchange.request())
+        for byte in b"POST /a?b HTTP/1.1\r\nHost: x\r\nX-Y:  z \r\nContent-Length: 3\r\n\r\nabc":
+            client.send(bytes([byte]))
+            await asyncio.sleep(0)
+        request = await asked
+        assert (request.method, request.target, request.body) == ("POST", "/a?b", b"abc")
+        assert request.headers == {"host": "x", "x-y": "z", "content-length": "3"}
+
+    between(act)
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"no request\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nX: " + b"y" * 10_000,
+        b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 1001\r\n\r\n" + b"a" * 1001,
+    ],
+)
+def test_no_request_and_too_large_a_one(sent: bytes) -> None:
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(sent)
+        with pytest.raises(BadRequestError):
+            await exchange.request()
+
+    between(act)
+
+
+def test_the_longest_request_is_taken() -> None:
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(
+            b"POST / HTTP/1.1\r\nHost: a\r\nX: "
+            + b"y" * 7000
+            + b"\r\nContent-Length: 1000\r\n\r\n"
+            + b"a" * 1000
+        )
+        assert len((await exchange.request()).body) == 1000
+
+    between(act)
+
+
+def test_a_request_that_never_ends_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("polarcheck.page.exchange._REQUEST_S", 0.1)
+
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(b"GET / HTTP/1.1\r\nHost:")
+        with pytest.raises(TimeoutError):
+            await exchange.request()
+
+    between(act)
+
+
+def test_a_client_that_leaves_is_no_request() -> None:
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.shutdown(socket.SHUT_WR)
+        with pytest.raises(ConnectionError):
+            await exchange.request()
+
+    between(act)
+
+
+def test_a_client_that_does_not_read_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("polarcheck.page.exchange._SEND_S", 0.1)
+
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
+        await exchange.request()
+        with pytest.raises(TimeoutError):
+            await exchange.respond(Response(200, b"x" * 10_000_000))
+
+    between(act)
+
+
+def test_a_response_is_not_lost_over_what_is_still_being_sent() -> None:
+    """A connection that is closed over unread bytes is reset, and what was sent with it is lost (RFC 9112, 9.6)."""
+
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(b"GET / HTTP/1.1\r\nHost: a\r\nX: " + b"y" * 40_000)
+        with pytest.raises(BadRequestError):
+            await exchange.request()
+        _, came = await asyncio.gather(exchange.respond(NOT_FOUND), all_that_came(client))
+        assert came.startswith(b"HTTP/1.1 404 ")
+        assert came.endswith(b"Content-Length: 0\r\nConnection: close\r\n\r\n")
+
+    between(act)
+
+
+def test_pieces_of_a_stream_arrive_as_they_were_sent() -> None:
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
+        await exchange.request()
+        await exchange.begin_stream()
+        for piece in (b"data: 1\n\n", b"data: 2\n\n"):
+            await exchange.send_piece(piece)
+        await exchange.end_stream()
+        reader = h11.Connection(h11.CLIENT)
+        reader.send(h11.Request(method="GET", target="/", headers=[("Host", "a")]))
+        reader.send(h11.EndOfMessage())
+        reader.receive_data(await asyncio.get_running_loop().sock_recv(client, 65536))
+        head = reader.next_event()
+        assert isinstance(head, h11.Response)
+        assert (b"content-type", b"text/event-stream") in list(head.headers)
+        data = b""
+        while isinstance(event := reader.next_event(), h11.Data):
+            data += bytes(event.data)
+        assert data == b"data: 1\n\ndata: 2\n\n"
+        assert isinstance(event, h11.EndOfMessage)
+
+    between(act)
