@@ -6,7 +6,8 @@
     ├── InputError       an argument or a setting is impossible (site, time, angle)
     │   └── ParameterError   one parameter's value can never be; carries ``parameter``
     ├── FrameError       one file cannot be used; carries ``path``
-    │   └── UnsolvedError    because it holds no plate solution
+    │   ├── UnsolvedError    because it holds no plate solution
+    │   └── UnfinishedError  because it is still being written
     ├── GeometryError    the frames cannot give the axis; carries ``arc_deg``
     └── FitError         the frames contradict each other
 
@@ -29,6 +30,7 @@ __all__ = [
     "Notice",
     "ParameterError",
     "PolarcheckError",
+    "UnfinishedError",
     "UnsolvedError",
 ]
 
@@ -90,6 +92,10 @@ class FrameError(PolarcheckError):
 
 class UnsolvedError(FrameError):
     """One file cannot be used as a frame because it holds no plate solution."""
+
+
+class UnfinishedError(FrameError):
+    """One file cannot be used as a frame because not all of its bytes are there yet."""
 
 
 class GeometryError(PolarcheckError):

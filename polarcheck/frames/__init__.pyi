@@ -1,6 +1,8 @@
-from .finding import find_frames, offers
+from .clock import Clock
+from .companions import common_stem
+from .finding import Offer, find_frames, is_frame_name, offers
 from .frame import Frame, FrameSet, Problem, ProblemKind
-from .frame_set import mains, read_frames
+from .frame_set import mains, read_frames, read_offer
 from .pixels import Image, read_image, read_pixels
 from .plate import Plate, fit_plate, sensor_grid
 from .reading import read_engine_solution, read_frame, read_solution
@@ -15,9 +17,11 @@ from .unsolved import SolvingHints, read_solving_hints
 __all__ = [
     "SENSOR_NODES",
     "SENSOR_WEIGHTS",
+    "Clock",
     "Frame",
     "FrameSet",
     "Image",
+    "Offer",
     "Plate",
     "Problem",
     "ProblemKind",
@@ -26,8 +30,10 @@ __all__ = [
     "SolutionNotes",
     "SolvingHints",
     "TelescopeCards",
+    "common_stem",
     "find_frames",
     "fit_plate",
+    "is_frame_name",
     "mains",
     "may_write_solution",
     "node_pixels",
@@ -36,6 +42,7 @@ __all__ = [
     "read_frame",
     "read_frames",
     "read_image",
+    "read_offer",
     "read_pixels",
     "read_solution",
     "read_solving_hints",

@@ -39,6 +39,10 @@ class NotSolvedError(UnusableError):
     """The file holds no plate solution."""
 
 
+class NotWholeError(UnusableError):
+    """Not all of the file's bytes are there yet."""
+
+
 class Cards:
     """The cards of one frame, looked up in several headers one after the other.
 

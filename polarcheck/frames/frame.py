@@ -89,6 +89,8 @@ class ProblemKind(Enum):
     """Something is wrong with it."""
     NOT_SOLVED = "not solved"
     """It holds no plate solution."""
+    UNFINISHED = "unfinished"
+    """Not all of its bytes are there yet."""
     STANDS_BESIDE = "stands beside"
     """It is the solution of another offered file, or the image of an offered solved copy."""
     COPY = "copy"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from polarcheck.errors import FrameError, UnsolvedError
+from polarcheck.errors import FrameError, UnfinishedError, UnsolvedError
 from polarcheck.frames.clock import Clock
 from polarcheck.frames.companions import (
     common_stem,
@@ -23,7 +23,7 @@ from polarcheck.frames.reading import read_frame
 from polarcheck.given import PathLike, as_paths
 from polarcheck.printable import printable
 
-__all__ = ["mains", "read_frames"]
+__all__ = ["mains", "read_frames", "read_offer"]
 
 
 def read_frames(
@@ -67,7 +67,7 @@ def read_frames(
     problems: list[Problem] = []
     for done, offer in enumerate(offered, 1):
         if offer.path not in main_of:
-            result = _read(offer, clock)
+            result = read_offer(offer, clock)
             if isinstance(result, Frame):
                 frames[offer.path] = result
             else:
@@ -127,7 +127,21 @@ def _without_copies(frames: dict[Path, Frame], offered: Sequence[Offer]) -> tupl
     return list(first.values()), copies
 
 
-def _read(offer: Offer, clock: Clock) -> Frame | Problem:
+def read_offer(offer: Offer, clock: Clock) -> Frame | Problem:
+    """Read one offered file.
+
+    Parameters
+    ----------
+    offer : Offer
+        Not one that another file stands for; see `mains`.
+    clock : Clock
+        Of the headers.
+
+    Returns
+    -------
+    Frame or Problem
+        Named as the offer has it.
+    """
     try:
         frame = read_frame(offer.path, clock_ahead_s=clock.ahead_s, zone=clock.zone)
     except FrameError as error:
@@ -138,6 +152,8 @@ def _read(offer: Offer, clock: Clock) -> Frame | Problem:
 
 def _problem(offer: Offer, error: FrameError, clock: Clock) -> Problem:
     kind, reason = ProblemKind.UNUSABLE, error.reason
+    if isinstance(error, UnfinishedError):
+        kind = ProblemKind.UNFINISHED
     if isinstance(error, UnsolvedError):
         kind = ProblemKind.NOT_SOLVED
         solved = solved_copy_beside(offer.path)

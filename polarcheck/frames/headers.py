@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import IO
 
 from polarcheck.errors import Notice
-from polarcheck.frames.cards import Cards, UnusableError
+from polarcheck.frames.cards import Cards, NotWholeError, UnusableError
 from polarcheck.frames.written_numbers import numeric_card
 from polarcheck.printable import printable
 
@@ -111,7 +111,7 @@ def walk(path: Path) -> Iterator[Hdu]:
         with _opened(path) as (stream, size):
             yield from _walk(stream, size)
     except (EOFError, zlib.error, gzip.BadGzipFile):
-        raise UnusableError(f"is not whole yet: its compressed bytes break off; {_WRITING}") from None
+        raise NotWholeError(f"is not whole yet: its compressed bytes break off; {_WRITING}") from None
     except OSError as error:
         why = error.strerror or type(error).__name__
         raise UnusableError(f"cannot be opened: {printable(why).lower()}") from error
@@ -124,7 +124,7 @@ def _opened(path: Path) -> Iterator[tuple[IO[bytes], int]]:
     with path.open("rb") as raw:
         size = os.fstat(raw.fileno()).st_size
         if size == 0:
-            raise UnusableError(f"is empty (0 bytes): {_WRITING}")
+            raise NotWholeError(f"is empty (0 bytes): {_WRITING}")
         magic = raw.read(2)
         raw.seek(0)
         if magic != b"\x1f\x8b":
@@ -169,7 +169,7 @@ def _walk(stream: IO[bytes], size: int) -> Iterator[Hdu]:
         hdu, data_bytes = _hdu(index, raw)
         data_start = offset + _padded(len(raw) + _CARD)
         if data_start + data_bytes > size:
-            raise UnusableError(f"is not whole yet: {size} of {data_start + data_bytes} bytes; {_WRITING}")
+            raise NotWholeError(f"is not whole yet: {size} of {data_start + data_bytes} bytes; {_WRITING}")
         yield hdu
         offset = data_start + _padded(data_bytes)
 
@@ -195,7 +195,7 @@ def _header_bytes(stream: IO[bytes], index: int, size: int, cards_left: int) -> 
             )
         more = stream.read(_CHUNK)
         if not more:
-            raise UnusableError(f"is not whole yet: its header breaks off at {size} bytes; {_WRITING}")
+            raise NotWholeError(f"is not whole yet: its header breaks off at {size} bytes; {_WRITING}")
         raw += more
     return raw[:end]
 

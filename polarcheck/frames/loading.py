@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from polarcheck.errors import FrameError, Notice, UnsolvedError
-from polarcheck.frames.cards import Cards, NotSolvedError, UnusableError
+from polarcheck.errors import FrameError, Notice, UnfinishedError, UnsolvedError
+from polarcheck.frames.cards import Cards, NotSolvedError, NotWholeError, UnusableError
 from polarcheck.frames.companions import image_beside, is_header_only, is_solved_copy, solution_beside
 from polarcheck.frames.headers import Hdu
 from polarcheck.frames.image_files import hdus
@@ -66,8 +66,8 @@ def careful(path: Path) -> Iterator[None]:
     except FrameError:
         raise
     except UnusableError as error:
-        kind = UnsolvedError if isinstance(error, NotSolvedError) else FrameError
-        raise kind(path, str(error), error.parameters) from error
+        kinds = {NotSolvedError: UnsolvedError, NotWholeError: UnfinishedError}
+        raise kinds.get(type(error), FrameError)(path, str(error), error.parameters) from error
     except Exception as error:  # astropy raises nearly every kind for a damaged header
         lines = str(error).strip().splitlines() or [type(error).__name__]  # wcslib's own last line says most
         what = printable(lines[-1].strip(), 120)
