@@ -1,7 +1,7 @@
 """From an axis error to turns of the knobs, learning from each turn; whether another turn is worth it.
 
 From the top: schema, expected, correction, writing, moves, advice, positions, outcome, goal, clamps, response, play,
-spec.
+spec, amount.
 """
 
 import lazy_loader

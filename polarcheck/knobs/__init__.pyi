@@ -1,4 +1,5 @@
 from .advice import Goal, Next
+from .amount import hand_amount, near_enough
 from .clamps import ClampShift, clamp_shift
 from .correction import Correction, Wish, correct, correct_knobs
 from .expected import expected_move, told_turns
@@ -21,9 +22,11 @@ __all__ = [
     "correct",
     "correct_knobs",
     "expected_move",
+    "hand_amount",
     "kept_knobs",
     "knob_rotation",
     "knob_specs",
+    "near_enough",
     "rig_text_with_knobs",
     "rig_text_with_shift",
     "stated_shift",

@@ -32,6 +32,7 @@ from .text.checklist import checklist_steps, checklist_text
 from .text.correction import correction_text
 from .text.drift import drift_text
 from .text.drift_check import drift_check_text
+from .text.evening import event_line
 from .text.exposure import exposure_text
 from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
@@ -59,6 +60,7 @@ __all__ = [
     "drift_check_text",
     "drift_object",
     "drift_text",
+    "event_line",
     "exposure_list_object",
     "exposure_list_text",
     "exposure_object",

@@ -1,6 +1,7 @@
 """The evening at the mount, live: a folder followed while frames arrive, and one state of the night made of them.
 
-From the top: view, answers.
+From the top: arrivals, wake_up, resuming, showing, evening, turning, late, targets, places, finding, fields, view,
+answers.
 """
 
 import lazy_loader

@@ -1,4 +1,9 @@
 from .answers import Answer
+from .arrivals import Arrivals, Look
+from .evening import Evening
+from .finding import Wishes
+from .resuming import night_so_far
+from .showing import Moment, sound_of, view_of
 from .view import (
     AxisTableNow,
     EveningSchema,
@@ -10,16 +15,26 @@ from .view import (
     TrendPoint,
     TurnsTaken,
 )
+from .wake_up import WakeUp
 
 __all__ = [
     "Answer",
+    "Arrivals",
     "AxisTableNow",
+    "Evening",
     "EveningSchema",
     "FrameCounts",
     "KnobTurn",
     "LastFrame",
+    "Look",
+    "Moment",
     "NowTable",
     "TargetFrames",
     "TrendPoint",
     "TurnsTaken",
+    "WakeUp",
+    "Wishes",
+    "night_so_far",
+    "sound_of",
+    "view_of",
 ]

@@ -187,7 +187,9 @@ class Arrivals:
             return result
         is_news = result.kind is not known.kind
         self._later(known, result.kind, now)
-        if result.kind is ProblemKind.UNUSABLE:  # may be half written, or held by its writer: said at the second try
+        if (
+            result.kind is ProblemKind.UNUSABLE
+        ):  # may be half written, or held by its writer: said at the second try
             is_news = known.tries == 2
         return result if is_news else None
 

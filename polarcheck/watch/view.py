@@ -35,6 +35,9 @@ class KnobTurn(Table):
     )
     unit: Literal["turn", "arcmin"] = Field(description="Of amount.")
     move_arcmin: float = Field(description="Change of the axis, azimuth about the vertical [arcmin].")
+    note: str = Field(
+        default="", description="How to make the turn, such as which bolt to ease first; else empty."
+    )
 
 
 class NowTable(Table):
@@ -53,6 +56,7 @@ class NowTable(Table):
         "westward positive; 0 is where it stands [deg]."
     )
     why: str = Field(description="Why, in numbers; empty where there is nothing to say.")
+    caution: str = Field(default="", description="What can hurt, where knobs are to be turned; else empty.")
 
 
 class AxisTableNow(Table):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from polarcheck.alignment import Alignment, side_words
 from polarcheck.followup import SensorMark
-from polarcheck.knobs import Correction, Move, Next, Response
+from polarcheck.knobs import Correction, Move, Next, Response, hand_amount, near_enough
 from polarcheck.printable import printable
 from polarcheck.report.text.lines import wrapped
 from polarcheck.report.text.mark import mark_text
@@ -138,10 +138,10 @@ def move_text(number: int, move: Move, north: bool) -> str:
         turn = "how far that is in turns is not known"
     else:
         sense = f" {move.sense}" if move.sense else ", sense not known: watch which way it goes"
-        shown = _turns(move.turns, move.by_hand_turns)
+        shown = hand_amount(move.turns, move.by_hand_turns)
         play = ""
-        if move.take_up_turns > max(_near_enough(move.by_hand_turns), 0.005):  # what shows in hundredths
-            play = f", {_turns(move.take_up_turns, move.by_hand_turns)} of it to take up play"
+        if move.take_up_turns > max(near_enough(move.by_hand_turns), 0.005):  # what shows in hundredths
+            play = f", {hand_amount(move.take_up_turns, move.by_hand_turns)} of it to take up play"
         unit = "turn" if shown == "1" else "of a turn" if move.turns < 1 else "turns"
         turn = f"{shown} {unit}{sense}{play}"
         turn += _bolts(move)
@@ -216,21 +216,6 @@ def _where(move: Move, north: bool) -> str:
         return move.direction
     hand = "right" if (move.direction == "east") == north else "left"
     return f"{move.direction} ({hand}, facing the pole)"
-
-
-def _near_enough(by_hand: float) -> float:
-    """Turns that a hand cannot tell apart; half a hundredth where nobody said how exact the hand is."""
-    return (by_hand or 0.02) / 4
-
-
-def _turns(turns: float, by_hand: float) -> str:
-    """Turns as exactly as a hand can make them: a common fraction where that is near enough, else hundredths."""
-    near = _near_enough(by_hand)
-    for divisor in (1, 2, 4, 8):
-        whole, part = divmod(round(turns * divisor), divisor)
-        if abs(turns - round(turns * divisor) / divisor) <= near and whole + part:
-            return f"{whole}" if part == 0 else f"{whole or ''} {part}/{divisor}".strip()
-    return f"{turns:.2f}" if turns >= 0.1 or near > 0.002 else f"{turns:.3f}"
 
 
 def _learned(correction: Correction) -> str:

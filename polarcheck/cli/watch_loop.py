@@ -1,0 +1,163 @@
+"""The loop of the evening: look, take in, write down, show, wait."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any, Protocol
+
+from polarcheck import watch
+from polarcheck.errors import InputError, Notice
+
+if TYPE_CHECKING:
+    from polarcheck.night import Event, NightBook
+    from polarcheck.watch import Answer, Arrivals, Evening, EveningSchema, Look, WakeUp
+
+__all__ = ["Output", "Watching"]
+
+_POLL_S = (0.3, 5.0)  # between looks where nothing is heard: shares and memory cards tell nothing
+_POLL_SHARE = 20.0  # times that a look takes
+_REST_S = (0.005, 0.1)  # between two looks at least, while a file grows
+
+
+class Output(Protocol):
+    """Where the evening is shown."""
+
+    def begin(self) -> None:
+        """Prepare what is drawn on."""
+
+    def event(self, event: Event, view: EveningSchema) -> None:
+        """Show an event."""
+
+    def view(self, view: EveningSchema) -> None:
+        """Show the state."""
+
+    def end(self) -> None:
+        """Leave everything as it was."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Watching:
+    """One evening's watch."""
+
+    folder: Path
+    arrivals: Arrivals
+    evening: Evening
+    book: NightBook
+    output: Output
+    until_done: bool = False
+    listeners: list[Callable[[EveningSchema], None]] = field(default_factory=list)
+    answers: SimpleQueue[Answer] = field(default_factory=SimpleQueue)
+    _unwritten: list[Event] = field(default_factory=list)
+    _trouble: tuple[Notice, ...] = ()
+    _number: int = 0
+    _shown: dict[str, Any] | None = None
+
+    def run(self, wake_up: WakeUp, progress: Callable[[int, int], None] | None = None) -> None:
+        """Watch until the interrupt key, or until done where that was asked for."""
+        with _terminated_as_interrupted():
+            try:
+                took = self._look(is_start=True, progress=progress)
+                self.output.begin()
+                while not (self.until_done and self._is_done):
+                    self._wait(wake_up, took)
+                    took = self._look()
+                self._take(self.evening.settled())
+            except KeyboardInterrupt:
+                self._take(self.evening.settled(is_end=True))
+                raise
+            finally:
+                self.output.end()
+
+    @property
+    def _is_done(self) -> bool:
+        finding = self.evening.finding
+        return finding is not None and finding.action == "stop" and self.evening.is_recorded
+
+    def _wait(self, wake_up: WakeUp, took: tuple[float, float | None]) -> None:
+        seconds, again = took
+        time.sleep(min(max(seconds, _REST_S[0]), _REST_S[1]))
+        poll = min(max(_POLL_SHARE * seconds, _POLL_S[0]), _POLL_S[1])
+        due = self.evening.due_s(time.monotonic())
+        wake_up.wait(min(poll, *(one for one in (again, due) if one is not None)) if again or due else poll)
+
+    def _look(
+        self, is_start: bool = False, progress: Callable[[int, int], None] | None = None
+    ) -> tuple[float, float | None]:
+        """Look once; return how long listing took, and after which another look is due. [s]"""
+        start = time.monotonic()
+        try:
+            look = self.arrivals.look(progress)
+            self._trouble = ()
+        except InputError as error:
+            if is_start:
+                raise
+            self._trouble = (Notice("folder", f"{error}. Looking again."),)
+            look = watch.Look((), (), 0, 0, None)
+        took = time.monotonic() - start if not look.frames else _REST_S[0]
+        events = self.evening.arrived(look.frames, look.problems, time.monotonic(), is_start)
+        while not self.answers.empty():
+            events += self.evening.answered(self.answers.get())
+        if self.evening.due_s(time.monotonic()) == 0.0:
+            events += self.evening.settled()
+        self._take(events, look)
+        return took, look.again_s
+
+    def _take(self, events: Sequence[Event], look: Look | None = None) -> None:
+        """Write events down, and show them and what has changed."""
+        self._unwritten += events
+        trouble = self._write()
+        view = self._view(events, look, trouble)
+        for event in events:
+            self.output.event(event, view)
+        shown = view.to_dict() | {"number": 0, "time_utc": ""}
+        if events or shown != self._shown:
+            self._number, self._shown = self._number + 1, shown
+            self.output.view(view)
+            for listener in self.listeners:
+                listener(view)
+
+    def _write(self) -> tuple[Notice, ...]:
+        """Write what is not in the night's file yet; where the disk takes no more, try again next time."""
+        while self._unwritten:
+            trouble = self.book.write(self._unwritten[0])
+            if trouble:
+                return trouble
+            del self._unwritten[0]
+        return ()
+
+    def _view(self, events: Sequence[Event], look: Look | None, trouble: tuple[Notice, ...]) -> EveningSchema:
+        moment = watch.Moment(
+            number=self._number + 1,
+            time_utc=datetime.now(UTC).isoformat(timespec="seconds")[:19] + "Z",
+            folder=str(self.folder),
+            growing=look.growing if look else 0,
+            unsolved=look.unsolved if look else 0,
+            sound=watch.sound_of(events),
+            notices=(*self._trouble, *trouble),
+        )
+        return watch.view_of(self.evening, moment)
+
+
+@contextmanager
+def _terminated_as_interrupted() -> Iterator[None]:
+    """Let a polite request to end be the interrupt key."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

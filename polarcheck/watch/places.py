@@ -1,0 +1,112 @@
+"""Where the camera stood, one place after the other: what a run of places is, and which frames stand for it."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from polarcheck.frames import Frame
+from polarcheck.times import seconds_between
+from polarcheck.watch.fields import relation
+
+__all__ = ["Place", "Places"]
+
+_KEPT = 60  # places that are remembered, and frames of a target
+_SWEEP_S = 2 * 3600.0  # in which a sweep is made
+_FRAMES_OF_A_PLACE = 2  # that a sweep takes of each of its places: the last ones
+
+
+@dataclass(slots=True)
+class Place:
+    """Frames in sequence that show one field.
+
+    Attributes
+    ----------
+    first : Frame
+        With which later ones are compared, so that no drift adds up.
+    count : int
+        Frames that were taken there.
+    is_target : bool
+        Whether they are of a target and not for the axis.
+    told : int
+        How many of them the night's file knows.
+    frames : deque of Frame
+        The first one and the last ones; of a target, ones spread over all the time.
+    """
+
+    first: Frame
+    count: int = 1
+    is_target: bool = False
+    told: int = 0
+    frames: deque[Frame] = field(default_factory=deque)
+    every: int = 1
+
+    @property
+    def is_due_for_a_look(self) -> bool:
+        """Whether the count is one at which a drift is worth computing anew: seldom, for it costs."""
+        return self.count in (5, 10, 20, 40, 80) or self.count % 100 == 0
+
+    def add(self, frame: Frame) -> None:
+        """Count a frame; at most some tens are kept."""
+        self.count += 1
+        if self.count % self.every == 0:
+            self.frames.append(frame)
+        if len(self.frames) > _KEPT:
+            self.every *= 2
+            self.frames = deque(list(self.frames)[::2])
+
+
+class Places:
+    """The places of a night, in order."""
+
+    def __init__(self) -> None:
+        self._places: deque[Place] = deque(maxlen=_KEPT)
+
+    def __iter__(self) -> Iterator[Place]:
+        return iter(self._places)
+
+    @property
+    def last(self) -> Place | None:
+        """Where the camera stands."""
+        return self._places[-1] if self._places else None
+
+    def add(self, frame: Frame) -> Place:
+        """Sort a frame to the place where the camera stands, or to a new one."""
+        last = self.last
+        if last is not None and relation(last.first, frame) == "same field":
+            last.add(frame)
+            return last
+        place = Place(frame, frames=deque([frame]))
+        self._places.append(place)
+        return place
+
+    def forget_all_but(self, place: Place) -> None:
+        """Begin anew with one place: what was before has nothing to do with what comes."""
+        self._places.clear()
+        self._places.append(place)
+
+    def sweep_to(self, frame: Frame, after: tuple[float, float] | None = None) -> list[list[Frame]]:
+        """Return the frames of a run of right-ascension positions that ends with a frame, place by place.
+
+        Parameters
+        ----------
+        frame : Frame
+            The last one.
+        after : tuple of float, optional
+            Only frames taken later. [d]
+        """
+        run = []
+        for place in self._places:
+            frames = [
+                one for one in list(place.frames)[-_FRAMES_OF_A_PLACE:] if _is_within(one, frame, after)
+            ]
+            if frames and relation(frames[-1], frame) in ("same field", "turned"):
+                run.append(frames)
+        return run
+
+
+def _is_within(one: Frame, last: Frame, after: tuple[float, float] | None) -> bool:
+    if abs(seconds_between(one.utc, last.utc)) > _SWEEP_S:
+        return False
+    return after is None or seconds_between(after, one.utc) > 0

@@ -1,0 +1,303 @@
+"""The state of the night against a mount whose axis is known: every finding is checked against the truth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+
+from polarcheck.frames import Frame, Problem, ProblemKind
+from polarcheck.night import Event, account_of
+from polarcheck.night.events import read_event
+from polarcheck.watch import Answer, Evening, Moment, view_of
+from polarcheck.watch.evening import Evening as State
+from tests.at_the_mount import SWEEP, AtTheMount
+
+NOW = Moment(1, "2026-11-15T00:00:00Z", "frames")
+
+
+class Play:
+    """Feeds frames one second apart and keeps the events."""
+
+    def __init__(self, mount: AtTheMount) -> None:
+        self.mount, self.evening = mount, mount.evening()
+        self.events: list[Event] = []
+        self.seconds = 0.0
+
+    def give(self, frames: Frame | Iterable[Frame], gap: float = 1.0) -> list[str]:
+        got: list[Event] = []
+        for frame in [frames] if isinstance(frames, Frame) else frames:
+            self.seconds += gap
+            got += self.evening.arrived([frame], [], self.seconds)
+        self.events += got
+        return [event.event for event in got]  # type: ignore[attr-defined]
+
+    def rest(self) -> list[str]:
+        got = self.evening.settled()
+        self.events += got
+        return [event.event for event in got]  # type: ignore[attr-defined]
+
+    def answer(self, answer: Answer) -> list[str]:
+        got = self.evening.answered(answer)
+        self.events += got
+        return [event.event for event in got]  # type: ignore[attr-defined]
+
+    def swept(self) -> Play:
+        self.give(self.mount.sweep(*SWEEP))
+        self.rest()
+        return self
+
+    def turn_as_told(self) -> tuple[float, float]:
+        turns = self.mount.told(self.evening)
+        self.mount.turn(*turns)
+        return turns
+
+    def obey(self) -> None:
+        """Turn as told, and take the frames that are asked for."""
+        assert self.evening.finding is not None
+        advice = self.evening.finding.correction.next
+        if advice.action == "turn":
+            self.turn_as_told()
+        place = self.mount.night.stands_deg
+        for turn in advice.frames_deg or (0.0,):
+            self.mount.night.turn_to(place + turn)
+            self.give(self.mount.shoot(60))
+        self.rest()
+
+    def require_truth(self) -> None:
+        """The finding lies within five sigmas of the mount's own axis."""
+        assert self.evening.finding is not None
+        error = self.evening.finding.alignment.error
+        off = abs(error.total_arcmin - self.mount.error_arcmin)
+        assert off < 5 * max(error.total_sigma_arcmin, 0.02)
+
+
+@pytest.fixture
+def play(tmp_path: Path) -> Play:
+    return Play(AtTheMount(tmp_path))
+
+
+def action(evening: Evening) -> str:
+    return view_of(evening, NOW).now.action
+
+
+def test_sweep_is_measured_from_the_third_place_and_written_down_once(play: Play) -> None:
+    frames = play.mount.sweep(*SWEEP)
+    assert play.give(frames[:2]) == []
+    assert play.evening.finding is None
+    assert action(play.evening) == "frames"
+    play.give(frames[2:])
+    play.require_truth()
+    assert play.events == []
+    assert action(play.evening) == "turn"
+    assert play.evening.due_s(play.seconds) == pytest.approx(2.0)
+    assert play.rest() == ["measured", "advice"]
+    assert play.rest() == []
+    assert play.evening.counted == 4
+
+
+def test_one_frame_after_a_turn_as_told_is_the_next_finding(play: Play) -> None:
+    play.swept()
+    turns = play.turn_as_told()
+    assert play.give(play.mount.shoot(120)) == ["turned", "followed", "advice"]
+    play.require_truth()
+    turned = play.events[-3]
+    assert turned.turned == pytest.approx(turns)  # type: ignore[attr-defined]
+    assert turned.as_told  # type: ignore[attr-defined]
+    assert [point.fresh for point in view_of(play.evening, NOW).trend] == [True, False]
+
+
+def test_night_ends_near_the_pole_without_an_answer(play: Play) -> None:
+    play.swept()
+    for _ in range(12):
+        if action(play.evening) == "stop":
+            break
+        play.obey()
+        play.require_truth()
+    assert action(play.evening) == "stop"
+    assert play.mount.error_arcmin < 0.6
+
+
+def test_frames_before_and_during_a_turn_are_no_findings(play: Play) -> None:
+    play.swept()
+    for _ in range(3):  # the camera takes one frame after the other
+        assert play.give(play.mount.shoot(5)) == []
+    azimuth, altitude = play.mount.told(play.evening)
+    for _ in range(4):
+        play.mount.turn(azimuth / 4, altitude / 4)
+        assert play.give(play.mount.shoot(5)) == []
+    assert action(play.evening) == "wait"
+    assert play.give(play.mount.shoot(5)) == ["turned", "followed", "advice"]
+    play.require_truth()
+
+
+def test_pause_between_two_knobs_is_not_taken_for_the_end(play: Play) -> None:
+    play.swept()
+    play.give(play.mount.shoot(5))
+    azimuth, altitude = play.mount.told(play.evening)
+    play.mount.turn(0.0, altitude)
+    assert play.give(play.mount.shoot(5) for _ in range(3)) == []
+    play.mount.turn(azimuth, 0.0)
+    assert play.give(play.mount.shoot(5) for _ in range(2)) == ["turned", "followed", "advice"]
+    play.require_truth()
+
+
+def test_turns_made_otherwise_are_believed_when_two_frames_agree(play: Play) -> None:
+    play.swept()
+    azimuth, altitude = play.mount.told(play.evening)
+    play.mount.turn(-azimuth, altitude)  # the wrong way
+    assert play.give(play.mount.shoot(120)) == ["refused"]
+    assert view_of(play.evening, NOW).now.sentence == "Take the frame again."
+    assert play.give(play.mount.shoot(30)) == ["followed", "advice"]
+    play.require_truth()
+
+
+@pytest.mark.parametrize(
+    ("answer", "part"),
+    [(Answer("half"), 0.5), (Answer("made"), 1.0), (Answer("none"), 0.0)],
+)
+def test_answer_says_what_was_turned(play: Play, answer: Answer, part: float) -> None:
+    play.swept()
+    told = play.mount.told(play.evening)
+    play.mount.turn(*(part * turn for turn in told))
+    assert play.answer(answer) == ["turned"]
+    turned = play.events[-1]
+    assert turned.turned == pytest.approx([part * turn for turn in told])  # type: ignore[attr-defined]
+    assert not turned.as_told  # type: ignore[attr-defined]
+    assert play.give(play.mount.shoot(120)) == ["followed", "advice"]
+    play.require_truth()
+
+
+def test_answers_given_again_add_up_to_the_last(play: Play) -> None:
+    play.swept()
+    play.answer(Answer("made"))
+    play.answer(Answer("other", (0.1, -0.2)))
+    turned = [event.turned for event in play.events if event.event == "turned"]  # type: ignore[attr-defined]
+    assert [sum(knob) for knob in zip(*turned, strict=True)] == pytest.approx([0.1, -0.2])
+
+
+def test_answer_before_any_finding_is_passed_over(play: Play) -> None:
+    assert play.answer(Answer("made")) == []
+
+
+def test_same_frame_twice_counts_once(play: Play) -> None:
+    frames = play.mount.sweep(*SWEEP)
+    play.give([*frames, frames[1]])
+    assert play.evening.counted == 4
+    assert play.evening.last is not None
+    assert "same frame" in play.evening.last.reason
+
+
+def test_frames_out_of_order_make_the_same_sweep(play: Play) -> None:
+    frames = play.mount.sweep(*SWEEP)
+    play.give([frames[2], frames[0], frames[3], frames[1]])
+    assert play.evening.counted == 4
+    play.require_truth()
+
+
+def test_wrongly_solved_frame_is_no_part_of_the_sweep_nor_of_a_turn(play: Play) -> None:
+    frames = play.mount.sweep(*SWEEP[:2])
+    wrong = play.mount.shoot(wrong=True)
+    play.give([*frames, wrong, *play.mount.sweep(*SWEEP[2:])])
+    play.rest()
+    play.require_truth()
+    assert play.evening.counted == 4
+    play.turn_as_told()
+    assert "followed" not in play.give(play.mount.shoot(120, wrong=True))
+    assert play.give(play.mount.shoot(60)) == ["turned", "followed", "advice"]
+    play.require_truth()
+
+
+def test_frames_of_a_target_are_counted_only(play: Play) -> None:
+    play.swept()
+    play.mount.further(-35)
+    play.mount.decline(25)
+    assert play.give(play.mount.shoot(60) for _ in range(8)) == []
+    assert play.evening.of_target == 7  # the first may be the begin of anything
+    view = view_of(play.evening, NOW)
+    assert view.target is not None
+    assert view.target.frames == 8
+    assert view.target.seen_arcsec_per_min == pytest.approx(view.target.predicted_arcsec_per_min, abs=0.5)
+    assert play.rest() == ["checked"]
+
+
+def test_new_sweep_at_another_declination_goes_on_with_the_night(play: Play) -> None:
+    play.swept()
+    play.turn_as_told()
+    play.mount.decline(20)
+    places = [play.mount.night.stands_deg - turn for turn in SWEEP]
+    play.give(play.mount.sweep(*places))
+    play.rest()
+    play.require_truth()
+    assert [event.event for event in play.events].count("measured") == 2  # type: ignore[attr-defined]
+    assert play.evening.finding is not None
+    steps = play.evening.finding.alignment.steps
+    assert len(steps) == 2
+    assert steps[1].turned is not None  # the axis went where the advice should have carried it
+
+
+@pytest.mark.parametrize("back", [40.0, 600.0, 3600.0])
+def test_clock_set_back_after_the_sweep_stops_nothing(play: Play, back: float) -> None:
+    play.swept()
+    play.turn_as_told()
+    play.mount.set_clock(-120 - back)
+    assert play.give(play.mount.shoot(120)) == ["turned", "followed", "advice"]
+    assert [warning.code for warning in view_of(play.evening, NOW).warnings][-1] == "clock-set-back"
+
+
+def test_late_copy_of_a_sweeps_frame_is_not_taken_for_a_turn(play: Play) -> None:
+    frames = play.mount.sweep(*SWEEP)
+    late = frames.pop(1)
+    play.give(frames)
+    play.rest()
+    play.turn_as_told()
+    play.give(play.mount.shoot(120))
+    assert play.give(late) == []
+    assert play.evening.last is not None
+    assert not play.evening.last.counted
+    play.require_truth()
+
+
+def test_begun_again_it_goes_on_where_the_night_stood(play: Play) -> None:
+    play.swept()
+    play.turn_as_told()
+    play.give(play.mount.shoot(120))
+    lines = [event.to_json().replace("\n", "").encode() for event in play.events]
+    account = account_of([read_event(line) for line in lines], play.mount.night.folder)
+    again = Play(play.mount)
+    again.evening = State(play.evening._book, play.evening.wishes, account)
+    assert again.rest() == []
+    assert again.evening.counted == play.evening.counted
+    assert action(again.evening) == action(play.evening)
+    if action(again.evening) == "turn":
+        again.turn_as_told()
+        assert again.evening.finding is not None
+        place = play.mount.night.stands_deg
+        for turn in again.evening.finding.correction.next.frames_deg:
+            play.mount.night.turn_to(place + turn)
+            got = again.give(play.mount.shoot(60))
+        assert got == ["turned", "followed", "advice"]
+        again.require_truth()
+
+
+def test_problems_are_told_and_counted(play: Play) -> None:
+    bad = Problem(Path("a.fits"), "a.fits", "is no FITS file", ProblemKind.UNUSABLE)
+    unsolved = Problem(Path("b.fits"), "b.fits", "is not solved", ProblemKind.NOT_SOLVED)
+    play.evening.arrived([], [bad, unsolved], 1.0)
+    view = view_of(play.evening, NOW)
+    assert view.counts.refused == 1
+    assert view.last_frame is not None
+    assert view.last_frame.file == "b.fits"
+
+
+def test_small_turn_that_play_takes_up_does_not_stop_the_night(play: Play) -> None:
+    play.swept()
+    turning = play.evening.turning
+    while turning is None or not (action(play.evening) == "turn" and turning.may_be_swallowed):
+        play.obey()
+        turning = play.evening.turning
+    assert play.give(play.mount.shoot(5)) == []  # nothing was turned, or play took it up: nobody can tell
+    assert play.evening.due_s(play.seconds) == pytest.approx(60.0)
+    assert play.rest()[:2] == ["turned", "followed"]
+    play.require_truth()
