@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import digest, followup, measurement, night, outlook, planning, rig, simulate, solving, stars
+from polarcheck import digest, followup, measurement, night, outlook, planning, rig, simulate, solving, stars, watch
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"
@@ -36,6 +36,7 @@ MODELS: tuple[type[Schema], ...] = (
     night.RefusedEvent,
     night.CheckedEvent,
     night.MovedEvent,
+    watch.EveningSchema,
 )
 
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"

@@ -31,6 +31,7 @@ PLACES = {
 """What stands for the reader's own things."""
 
 PARTS = {
+    "watch frames/ --rig rig.toml",  # runs until the interrupt key; test_watch.py runs it
     "measure --stars",
     "correct --want 10min --target M31 --at TIME --rig rig.toml",
     "simulate FOLDER",
@@ -52,6 +53,7 @@ def command_lines(page: str) -> list[str]:
         (block.start(1) + line.start(), line[1].strip())
         for block in FENCED.finditer(text)
         for line in TYPED.finditer(block[1])
+        if line[1].strip() not in PARTS
     ]
     found += [(line.start(), line[1]) for line in SPOKEN.finditer(text) if line[1] not in PARTS]
     return [line for _, line in sorted(found)]
