@@ -62,16 +62,16 @@ class NowTable(Table):
 class AxisTableNow(Table):
     """Axis minus pole by the last finding."""
 
-    azimuth_arcmin: float
-    altitude_arcmin: float
-    total_arcmin: float
-    azimuth_sigma_arcmin: float
-    altitude_sigma_arcmin: float
+    azimuth_arcmin: float = Field(description="About the vertical, clockwise from above positive [arcmin].")
+    altitude_arcmin: float = Field(description="[arcmin]")
+    total_arcmin: float = Field(description="[arcmin]")
+    azimuth_sigma_arcmin: float = Field(description="[arcmin]")
+    altitude_sigma_arcmin: float = Field(description="[arcmin]")
     azimuth_allowance_arcmin: float = Field(
-        description="What the allowed sag and creep do, beside the sigma."
+        description="What the allowed sag and creep do, beside the sigma [arcmin]."
     )
     altitude_allowance_arcmin: float = Field(
-        description="What the allowed sag and creep do, beside the sigma."
+        description="What the allowed sag and creep do, beside the sigma [arcmin]."
     )
     azimuth_side: Literal["east", "west"] = Field(description="Of the pole, where the axis is.")
     altitude_side: Literal["high", "low"]
@@ -82,9 +82,9 @@ class TrendPoint(Table):
     """One finding of the night."""
 
     time_utc: str
-    azimuth_arcmin: float
-    altitude_arcmin: float
-    total_arcmin: float
+    azimuth_arcmin: float = Field(description="About the vertical [arcmin].")
+    altitude_arcmin: float = Field(description="[arcmin]")
+    total_arcmin: float = Field(description="[arcmin]")
     sigma_arcmin: float = Field(description="Of the total [arcmin].")
     fresh: bool = Field(description="Whether it was measured anew, not followed.")
 
@@ -112,9 +112,13 @@ class FrameCounts(Table):
 class TargetFrames(Table):
     """What frames of the target show while the mount tracks."""
 
-    frames: int
-    seen_arcsec_per_min: Pair | None = Field(description="Drift east and north; null where not known.")
-    predicted_arcsec_per_min: Pair | None = Field(description="Drift east and north; null where not known.")
+    frames: int = Field(description="How many.")
+    seen_arcsec_per_min: Pair | None = Field(
+        description="Drift east and north; null where not known [arcsec/min]."
+    )
+    predicted_arcsec_per_min: Pair | None = Field(
+        description="Drift east and north; null where not known [arcsec/min]."
+    )
     elongation: float | None = Field(description="Median of the stars; null where not known.")
 
 
@@ -138,9 +142,11 @@ class EveningSchema(Schema):
         description="Null before the first finding, and after the mount was moved."
     )
     left_arcmin: float | None = Field(
-        description="Total expected after the turn; null where nobody can tell."
+        description="Total expected after the turn; null where nobody can tell [arcmin]."
     )
-    goal_arcmin: float | None = Field(description="What is near enough; null before the first finding.")
+    goal_arcmin: float | None = Field(
+        description="What is near enough; null before the first finding [arcmin]."
+    )
     trend: list[TrendPoint] = Field(description="Findings of this night, in order.")
     last_frame: LastFrame | None
     counts: FrameCounts

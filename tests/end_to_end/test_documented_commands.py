@@ -31,6 +31,7 @@ PLACES = {
 """What stands for the reader's own things."""
 
 PARTS = {
+    "watch FOLDER",
     "watch frames/ --rig rig.toml",  # runs until the interrupt key; test_watch.py runs it
     "measure --stars",
     "correct --want 10min --target M31 --at TIME --rig rig.toml",
