@@ -6,7 +6,19 @@ import json
 from pathlib import Path
 from typing import Any
 
-from polarcheck import digest, followup, measurement, night, outlook, planning, rig, simulate, solving, stars, watch
+from polarcheck import (
+    digest,
+    followup,
+    measurement,
+    night,
+    outlook,
+    planning,
+    rig,
+    simulate,
+    solving,
+    stars,
+    watch,
+)
 from polarcheck.schema import Schema
 
 FOLDER = Path(__file__).parents[1] / "docs" / "schemas"

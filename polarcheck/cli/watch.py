@@ -9,12 +9,11 @@ from typing import Annotated, Literal
 
 import typer
 
-from polarcheck import night, times, watch
+from polarcheck import frames, night, watch
 from polarcheck.cli.alignment_asking import PlaceOptions
+from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
-from polarcheck.cli.measure import ClockAheadOption
 from polarcheck.cli.output import JsonOption, warn
-from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.watch_lines import Lines
@@ -45,6 +44,7 @@ def watch_command(
     ] = None,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
     clock_ahead: ClockAheadOption = None,
+    zone: ZoneOption = None,
     until_done: Annotated[
         bool,
         typer.Option("--until-done", help="Leave when the advice is to stop; else the interrupt key leaves."),
@@ -58,19 +58,20 @@ def watch_command(
 
     Example: polarcheck watch frames/ --rig rig.toml
     """
-    ahead = 0.0 if clock_ahead is None else parsed("--clock-ahead", clock_ahead, times.parse_duration)
+    ahead = ahead_s(clock_ahead)
     if not folder.is_dir():
         raise InputError(
             f"there is no folder '{printable(folder)}'; make it, or name the one that frames go to"
         )
     rig_file = found_rig(rig, [folder])
+    clock = frames.Clock(ahead, zone_of(zone, rig_file))
     wishes = watch.Wishes(rig_file, place.conditions(rig_file), pole, goal)
     book = night.NightBook(folder, rig_file)
     account, notices = watch.night_so_far(night.NightLog(folder), datetime.now(UTC).isoformat()[:19])
     warn(notices)
     watching = Watching(
         folder=folder,
-        arrivals=watch.Arrivals(folder, recursive=recursive, clock_ahead_s=ahead, now=time.monotonic),
+        arrivals=watch.Arrivals(folder, recursive=recursive, clock=clock, now=time.monotonic),
         evening=watch.Evening(book, wishes, account),
         book=book,
         output=Lines(as_json),

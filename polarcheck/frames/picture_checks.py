@@ -7,7 +7,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from polarcheck.frames.cards import UnusableError
+from polarcheck.frames.cards import NotWholeError, UnusableError
 from polarcheck.printable import printable
 
 __all__ = ["MOST_PIXELS", "check_size", "check_whole", "unknown"]
@@ -49,7 +49,7 @@ def check_whole(image: Any, path: Path) -> None:
         with path.open("rb") as file:
             is_whole = _png_ends(file) if image.format == "PNG" else _jpeg_ends(file)
     if not is_whole:
-        raise UnusableError(_BROKEN_OFF)
+        raise NotWholeError(_BROKEN_OFF)
 
 
 def unknown(path: Path) -> str:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from polarcheck.errors import InputError
 from polarcheck.frames import (
+    Clock,
     Frame,
     Offer,
     Problem,
@@ -80,8 +81,8 @@ class Arrivals:
         May be empty.
     recursive : bool
         Whether to look into subfolders.
-    clock_ahead_s : float
-        By how much the clock in the headers was ahead of UTC. [s]
+    clock : Clock, optional
+        What is stated of the clock in the headers.
     now : callable
         Monotonic time. [s]
     """
@@ -91,12 +92,12 @@ class Arrivals:
         folder: Path,
         *,
         recursive: bool = False,
-        clock_ahead_s: float = 0.0,
+        clock: Clock | None = None,
         now: Callable[[], float] = time.monotonic,
     ) -> None:
         self._folder = folder
         self._recursive = recursive
-        self._clock_ahead_s = clock_ahead_s
+        self._clock = clock or Clock()
         self._now = now
         self._groups: dict[tuple[Path, str], _Known] = {}
 
@@ -177,7 +178,7 @@ class Arrivals:
         offered = [self._offer(path) for path in sorted(known.marks)]
         beside = mains(offered)
         main = next(offer for offer in offered if offer.path not in beside)
-        result = read_offer(main, self._clock_ahead_s)
+        result = read_offer(main, self._clock)
         if isinstance(result, Frame):
             known.waits, known.kind, known.again = False, None, None
             given = hash((result.utc, result.sky.tobytes()))
