@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import Self
 
-if TYPE_CHECKING:
-    from watchdog.observers.api import BaseObserver
+from watchdog.events import FileSystemEvent, FileSystemEventHandler
+from watchdog.observers import Observer
+from watchdog.observers.api import BaseObserver
 
 __all__ = ["WakeUp"]
 
 _QUIET = frozenset({"opened", "closed_no_write"})  # what reading does
+
+
+class _Handler(FileSystemEventHandler):
+    """Passes on what was heard: the kind of event, and the path."""
+
+    def __init__(self, heard: Callable[[str, bytes | str], None]) -> None:
+        self._heard = heard
+
+    def on_any_event(self, event: FileSystemEvent) -> None:
+        """Pass on any event."""
+        self._heard(event.event_type, event.src_path)
 
 
 class WakeUp:
@@ -34,16 +47,9 @@ class WakeUp:
         self._observer: BaseObserver | None = None
 
     def __enter__(self) -> Self:
-        from watchdog.events import FileSystemEventHandler  # only the watch needs it
-        from watchdog.observers import Observer
-
-        class Handler(FileSystemEventHandler):
-            def on_any_event(handler, event: Any) -> None:  # noqa: N805 -- `self` is the one outside
-                self._heard(event.event_type, event.src_path)
-
         observer = Observer()
         try:
-            observer.schedule(Handler(), str(self._folder), recursive=self._recursive)
+            observer.schedule(_Handler(self._heard), str(self._folder), recursive=self._recursive)
             observer.start()
         except Exception:  # no such service here, or no watch left: each system has its own way to say so
             return self
