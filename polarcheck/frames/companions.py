@@ -52,10 +52,13 @@ def worth(path: Path) -> int:
 
 
 def solution_beside(image: Path) -> Path | None:
-    """Return the header-only solution beside an image on the disk, if any."""
+    """Return the header-only solution beside an image on the disk, if any.
+
+    A solved copy of a picture or a raw file is no more than its solution: solvers leave EXIF's time out of it.
+    """
     bare = _COMPRESSED.sub("", image.name)
     for stem in (_IMAGE.sub("", bare), bare):
-        for ending in (".wcs", ".WCS"):
+        for ending in (".wcs", ".WCS", *([".new"] if worth(image) else [])):
             candidate = image.with_name(stem + ending)
             if candidate.is_file():
                 return candidate
@@ -73,9 +76,14 @@ def image_beside(solution: Path) -> Path | None:
     stem = _SOLVED.sub("", solution.name)
     bare = [stem, f"{stem}.gz", f"{stem}.fz"] if _IMAGE.search(stem) else []
     base = _IMAGE.sub("", stem)
-    names = [f"{base}.new", *bare, *(base + ending for ending in _IMAGE_ENDINGS), f"{base}.fz"]
+    names = [*bare, *(base + ending for ending in _IMAGE_ENDINGS), f"{base}.fz"]
+    copy, image = _first(solution, base, [f"{base}.new"]), _first(solution, base, names)
+    return copy if copy is not None and (image is None or not worth(image)) else image
+
+
+def _first(beside: Path, base: str, names: list[str]) -> Path | None:
     for name in dict.fromkeys(names):
         for spelled in (name, base + name[len(base) :].upper()):
-            if (candidate := solution.with_name(spelled)).is_file():
+            if (candidate := beside.with_name(spelled)).is_file():
                 return candidate
     return None

@@ -22,6 +22,7 @@ _ENDINGS_SAID = (
     ".fits, .fit, .fts (also with .gz or .fz), .fz, .new, .wcs; .jpg, .tif, .png; cameras' raw files"
 )
 _MOST_FOLDERS_LOOKED_INTO = 1000
+_SOLUTIONS = (".wcs", ".new")  # which pictures have, too
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +130,9 @@ def _frames_in(folder: Path, recursive: bool) -> Iterator[Path]:
     for place, subfolders, files in os.walk(folder, onerror=_cannot_list):
         subfolders[:] = sorted(name for name in subfolders if recursive and not name.startswith("."))
         frames = [name for name in files if is_frame_name(name)]
-        has_better = any(not is_picture_name(name) and not name.lower().endswith(".wcs") for name in frames)
+        has_better = any(
+            not is_picture_name(name) and not name.lower().endswith(_SOLUTIONS) for name in frames
+        )
         for name in frames:
             file = Path(place) / name
             # among FITS or raw files a picture is a preview or a drawing, unless it is solved itself

@@ -90,7 +90,9 @@ def mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
     found: dict[Path, Offer] = {}
     for group in groups.values():
         copies = [offer for offer in group if is_solved_copy(offer.path)]
-        images = copies or [offer for offer in group if not is_header_only(offer.path)]
+        images = [offer for offer in group if not is_header_only(offer.path) and offer not in copies]
+        if not images or any(not worth(offer.path) for offer in images):
+            images = copies or images  # of a picture the copy is no more than its solution
         if images:
             best = min(images, key=lambda offer: worth(offer.path))
             # FITS images of one stem are each read, and told where they are the same frame
@@ -106,7 +108,7 @@ def _sidecar(offer: Offer, main: Offer, frames: dict[Path, Frame]) -> Problem:
         reason = f"belongs to {name}, which cannot be used (see there)"
     elif is_solved_copy(main.path):
         reason = f"its solved copy {name} is used"
-    elif is_header_only(offer.path):
+    elif is_header_only(offer.path) or is_solved_copy(offer.path):
         reason = f"holds the solution of {name}, which is used"
     else:
         reason = f"is a picture of {name}, which is used"

@@ -174,3 +174,16 @@ def test_a_folder_of_wrecks_gives_one_line_each(tmp_path: Path) -> None:
     left = {f["file"]: f["reason"] for f in json.loads(result.stdout)["frames"] if not f["used"]}
     assert {"empty.jpg", "cut.jpg", "text.png", "zeros.cr2", "letters.tif"} <= set(left)
     assert all(reason and "\n" not in reason and len(reason) < 250 for reason in left.values())
+
+
+def test_solved_copy_of_a_picture_is_its_solution_since_it_has_no_time(tmp_path: Path) -> None:
+    """A solver that is given `x.jpg` leaves `x.wcs`, `x.new` (a FITS image without EXIF's time), or both."""
+    pictures = as_pictures(frames(tmp_path), "jpg")
+    for picture in pictures:
+        solution = fits.getheader(picture.with_suffix(".wcs"))
+        fits.PrimaryHDU(np.zeros((3, 90, 120), np.uint8), solution).writeto(picture.with_suffix(".new"))
+    for only in (False, True):
+        found, _ = answered("measure", tmp_path, "--zone", "+01:00")
+        assert [f["file"] for f in found["frames"] if f["used"]] == [path.name for path in pictures]
+        for picture in pictures if not only else []:
+            picture.with_suffix(".wcs").unlink()

