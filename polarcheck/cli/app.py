@@ -65,13 +65,16 @@ class _Table(MutableMapping[str, Any]):
 
 
 def _load(name: str) -> Any:
-    """Import a command: a module `NAME` holds `NAME_command`, or `NAME_commands` where it has commands of its own."""
+    """Import a command: a module `NAME` holds `NAME_command`, or `NAME_commands` where it has commands of its own.
+
+    Where it holds `COMMAND`, that kind of command reads its words.
+    """
     module = import_module(f"polarcheck.cli.{_MODULES.get(name, name)}")
     group = getattr(module, f"{name}_commands", None)
     if group is not None:
         return typer.main.get_command(group)
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-    alone.command(name)(getattr(module, f"{name}_command"))
+    alone.command(name, cls=getattr(module, "COMMAND", None))(getattr(module, f"{name}_command"))
     return typer.main.get_command(alone)
 
 

@@ -13,7 +13,7 @@ from polarcheck.errors import Notice
 
 if TYPE_CHECKING:
     from polarcheck.night import Event
-    from polarcheck.watch import EveningSchema
+    from polarcheck.watch import Answer, EveningSchema
 
 __all__ = ["Lines"]
 
@@ -42,6 +42,12 @@ class Lines:
         new = [entry for entry in view.warnings if entry.text not in self._warned]
         self._warned |= {entry.text for entry in new}
         warn(Notice(entry.code, entry.text) for entry in new)
+
+    def look(self) -> None:
+        """Nothing is drawn."""
+
+    def pressed(self, key: str) -> Answer | None:
+        """No key means anything here."""
 
     def end(self) -> None:
         """Nothing to restore."""

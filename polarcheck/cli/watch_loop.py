@@ -14,6 +14,7 @@ from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Protocol
 
 from polarcheck import watch
+from polarcheck.cli.watch_lines import Lines
 from polarcheck.errors import InputError, Notice
 
 if TYPE_CHECKING:
@@ -39,6 +40,12 @@ class Output(Protocol):
     def view(self, view: EveningSchema) -> None:
         """Show the state."""
 
+    def look(self) -> None:
+        """See whether it must be shown anew."""
+
+    def pressed(self, key: str) -> Answer | None:
+        """Take a key; return an answer if it makes one."""
+
     def end(self) -> None:
         """Leave everything as it was."""
 
@@ -51,10 +58,11 @@ class Watching:
     arrivals: Arrivals
     evening: Evening
     book: NightBook
-    output: Output
+    output: Output = field(default_factory=lambda: Lines(False))
     until_done: bool = False
     listeners: list[Callable[[EveningSchema], None]] = field(default_factory=list)
     answers: SimpleQueue[Answer] = field(default_factory=SimpleQueue)
+    keys: SimpleQueue[str] = field(default_factory=SimpleQueue)
     _unwritten: list[Event] = field(default_factory=list)
     _trouble: tuple[Notice, ...] = ()
     _number: int = 0
@@ -69,6 +77,7 @@ class Watching:
                 while not (self.until_done and self._is_done):
                     self._wait(wake_up, took)
                     took = self._look()
+                    self.output.look()
                 self._take(self.evening.settled())
             except KeyboardInterrupt:
                 self._take(self.evening.settled(is_end=True))
@@ -103,12 +112,21 @@ class Watching:
             look = watch.Look((), (), 0, 0, None)
         took = time.monotonic() - start if not look.frames else _REST_S[0]
         events = self.evening.arrived(look.frames, look.problems, time.monotonic(), is_start)
-        while not self.answers.empty():
-            events += self.evening.answered(self.answers.get())
+        for answer in self._answers():
+            events += self.evening.answered(answer)
         if self.evening.due_s(time.monotonic()) == 0.0:
             events += self.evening.settled()
         self._take(events, look)
         return took, look.again_s
+
+    def _answers(self) -> Iterator[Answer]:
+        """What was answered since the last look, by keys and on the page."""
+        while not self.keys.empty():
+            answer = self.output.pressed(self.keys.get())
+            if answer is not None:
+                yield answer
+        while not self.answers.empty():
+            yield self.answers.get()
 
     def _take(self, events: Sequence[Event], look: Look | None = None) -> None:
         """Write events down, and show them and what has changed."""

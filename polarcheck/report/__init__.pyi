@@ -32,7 +32,8 @@ from .text.checklist import checklist_steps, checklist_text
 from .text.correction import correction_text
 from .text.drift import drift_text
 from .text.drift_check import drift_check_text
-from .text.evening import event_line
+from .text.evening import event_line, standing_line
+from .text.evening_screen import Paper, screen_lines
 from .text.exposure import exposure_text
 from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
@@ -51,6 +52,7 @@ from .text.timeline import timeline_text
 
 __all__ = [
     "NotebookPresenter",
+    "Paper",
     "aim_notices",
     "checklist_steps",
     "checklist_text",
@@ -93,8 +95,10 @@ __all__ = [
     "save_pole_picture",
     "save_stars_picture",
     "save_timeline_picture",
+    "screen_lines",
     "solve_object",
     "solved_text",
+    "standing_line",
     "stars_object",
     "stars_text",
     "timeline_object",

@@ -198,7 +198,7 @@ def _knob_words(knob: KnobTurn) -> str:
     if knob.unit == "arcmin":
         return f"{knob.knob} until the axis has gone {knob.amount} arcmin {knob.direction}"
     sense = knob.sense or f"so that the axis goes {knob.direction}"
-    unit = "turn" if knob.turns is not None and knob.turns <= 1 else "turns"
+    unit = "turn" if knob.amount == "1" or knob.amount[:2] in ("1/", "3/", "5/", "7/") else "turns"
     return f"{knob.knob} {knob.amount} {unit} {sense}"
 
 
@@ -255,6 +255,7 @@ def _axis(alignment: Alignment) -> AxisTableNow:
         total_arcmin=error.total_arcmin,
         azimuth_sigma_arcmin=error.azimuth_sigma_arcmin,
         altitude_sigma_arcmin=error.altitude_sigma_arcmin,
+        total_sigma_arcmin=error.total_sigma_arcmin,
         azimuth_allowance_arcmin=sag_azimuth,
         altitude_allowance_arcmin=sag_altitude,
         azimuth_side=side,  # type: ignore[arg-type]

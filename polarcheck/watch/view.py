@@ -67,6 +67,7 @@ class AxisTableNow(Table):
     total_arcmin: float = Field(description="[arcmin]")
     azimuth_sigma_arcmin: float = Field(description="[arcmin]")
     altitude_sigma_arcmin: float = Field(description="[arcmin]")
+    total_sigma_arcmin: float = Field(default=0.0, description="Along the line from pole to axis [arcmin].")
     azimuth_allowance_arcmin: float = Field(
         description="What the allowed sag and creep do, beside the sigma [arcmin]."
     )

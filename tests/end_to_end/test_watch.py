@@ -7,10 +7,12 @@ afterwards, with the clock set back. The truth about the axis is the simulated m
 from __future__ import annotations
 
 import os
+import select
 import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -211,3 +213,95 @@ def test_night_that_cannot_be_kept_is_told(tmp_path: Path) -> None:
     result = run("watch", script.folder, "--rig", script.rig, "--until-done")
     assert "night-not-kept" in result.stderr
     script.folder.chmod(0o700)
+
+
+def test_page_is_served_only_when_asked_for_and_shows_the_evening(tmp_path: Path) -> None:
+    script = Script(tmp_path, 1)
+    for path in script.take([0.0, 20.0, 40.0]):
+        script.bring(path)
+    with watching(script.folder, script.rig, "--page") as watch:
+        watch.wait_for("measured", 1)
+        assert watch.process.stderr is not None
+        said = ""
+        while "http://127.0.0.1:" not in said:
+            said = watch.process.stderr.readline()
+        address = said.split()[-1]
+        program = f"import urllib.request as u; print(u.urlopen({address!r}).read().decode())"
+        page = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+        assert "<html" in page.stdout
+    with watching(script.folder, script.rig) as watch:
+        time.sleep(3)
+        _, err = watch.interrupt()
+        assert "http" not in err
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no pseudo-terminal")
+def test_screen_is_drawn_in_place_hears_keys_and_is_given_back(tmp_path: Path) -> None:
+    import pty
+    import termios
+
+    script = Script(tmp_path, 1)
+    ours, theirs = pty.openpty()
+    termios.tcsetwinsize(ours, (24, 80))  # type: ignore[attr-defined,unused-ignore]
+    before = termios.tcgetattr(theirs)
+    process = subprocess.Popen(
+        [sys.executable, "-c", MAIN, "watch", str(script.folder), "--rig", str(script.rig)],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=os.environ | {"TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
+        start_new_session=True,
+    )
+    shown = Reader(ours)
+    try:
+        shown.wait_for("\x1b[?1049h")  # the terminal's other screen
+        for path in script.take([0.0, 20.0, 40.0]):
+            script.bring(path)
+        shown.wait_for("First altitude")
+        log = NightLog(script.folder)
+        end = time.monotonic() + PATIENCE_S
+        while not any(event.event == "turned" for event in log.read().events) and time.monotonic() < end:
+            os.write(ours, b"h")
+            time.sleep(0.3)
+        turned = [event for event in log.read().events if event.event == "turned"]
+        assert len(turned) == 1
+        assert not turned[0].as_told
+        process.send_signal(signal.SIGINT)
+        assert process.wait(PATIENCE_S) == 130
+        shown.wait_for("\x1b[?1049l")
+        assert termios.tcgetattr(theirs) == before
+    finally:
+        process.kill()
+        process.wait()
+        shown.close()
+        os.close(ours)
+        os.close(theirs)
+
+
+class Reader:
+    """What a process writes to a pseudo-terminal."""
+
+    def __init__(self, descriptor: int) -> None:
+        self.text, self.over = "", threading.Event()
+        self.descriptor = descriptor
+        self.thread = threading.Thread(target=self.read, daemon=True)
+        self.thread.start()
+
+    def read(self) -> None:
+        while not self.over.is_set():
+            ready, _, _ = select.select([self.descriptor], [], [], 0.1)
+            if ready:
+                try:
+                    self.text += os.read(self.descriptor, 65536).decode(errors="replace")
+                except OSError:
+                    return
+
+    def wait_for(self, text: str) -> None:
+        end = time.monotonic() + PATIENCE_S
+        while text not in self.text:
+            assert time.monotonic() < end, self.text[-2000:]
+            time.sleep(0.05)
+
+    def close(self) -> None:
+        self.over.set()
+        self.thread.join(2)

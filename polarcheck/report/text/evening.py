@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from polarcheck.followup import FollowedSchema
     from polarcheck.measurement import MeasurementSchema
 
-__all__ = ["event_line"]
+__all__ = ["event_line", "standing_line"]
 
 
 def event_line(event: night.Event, view: watch.EveningSchema) -> str:
@@ -25,6 +25,14 @@ def event_line(event: night.Event, view: watch.EveningSchema) -> str:
         The state after it; says what to do.
     """
     return f"{event.time_utc[11:19]} UTC  {_said(event, view)}"
+
+
+def standing_line(view: watch.EveningSchema) -> str:
+    """Return one line about how the night stands, for the terminal after the watch has left it."""
+    if view.axis is None:
+        return "No finding of the axis so far."
+    total, sigma = with_sigma(view.axis.total_arcmin, view.axis.total_sigma_arcmin)
+    return f"{total} ± {sigma} arcmin from the pole. {view.now.sentence}"
 
 
 def _said(event: night.Event, view: watch.EveningSchema) -> str:
