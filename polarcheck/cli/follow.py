@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import alignment, followup, frames, knobs, report
+from polarcheck import alignment, followup, frames, knobs, measurement, report
 from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.follow_on import correct_on
 from polarcheck.cli.output import ForceOption, JsonOption, show, writable
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
+from polarcheck.cli.solver_asking import SolveOption, solve_first
 from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.errors import InputError
 from polarcheck.writing import rewrite_text, write_text
@@ -51,6 +52,7 @@ def follow_command(
     rig: RigOption = None,
     clock_ahead: ClockAheadOption = None,
     zone: ZoneOption = None,
+    solve: SolveOption = False,
     out: Annotated[
         Path | None, typer.Option(help="Keep the result; it goes on with the night.", metavar="FILE.json")
     ] = None,
@@ -70,9 +72,9 @@ def follow_command(
     rig_file = found_rig(rig, [result, *paths])
     turns = turns_made(said, before, rig_file)
     expected = knobs.expected_move(before, rig_file, turns, loose)
-    frame_set = frames.read_frames(
-        paths, clock_ahead_s=ahead, zone=zone_of(zone, rig_file), progress=progress_line()
-    )
+    reading = measurement.Reading(ahead, zone=zone_of(zone, rig_file))
+    solve_first(solve, paths, rig_file, reading)
+    frame_set = frames.read_frames(paths, clock_ahead_s=ahead, zone=reading.zone, progress=progress_line())
     followed = followup.follow_frames(
         before, frame_set, tracking=tracking, turned=turns, expected_arcmin=expected, loose=loose
     )

@@ -14,6 +14,7 @@ from polarcheck.cli.command import command
 from polarcheck.cli.output import OutputOptions, show, writable
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
+from polarcheck.cli.solver_asking import SolveOption, solve_first
 from polarcheck.cli.target_asking import AimOption, SpanOptions
 from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
 from polarcheck.constants import FRAME_NOISE_PX
@@ -47,6 +48,7 @@ def measure_command(
         typer.Option(help="Whether a guider held a star in these frames; else they must tell."),
     ] = None,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
+    solve: SolveOption = False,
     stars: Annotated[
         bool, typer.Option("--stars", help="Look at the stars; leave out frames that moved while exposed.")
     ] = False,
@@ -76,12 +78,14 @@ def measure_command(
         raise typer.BadParameter("serves only with --after RESULT.json", param_hint="--turned")
     writable("--out", out, [".json"], force=output.force)
     output.check()
-    rig_file = _rig_file(rig, frames, is_needed=rig is not None or place.site is None)
+    rig_file = _rig_file(rig, frames, is_needed=rig is not None or place.site is None or solve)
+    reading = measurement.Reading(ahead, recursive, stars, zone_of(zone, rig_file))
+    solve_first(solve, frames, rig_file, reading, recursive=recursive)
     result = measurement.measure(
         frames,
         pole=kind or "refracted",
         conditions=place.conditions(rig_file, noise_px, None if guiding is None else guiding == "on"),
-        reading=measurement.Reading(ahead, recursive, stars, zone_of(zone, rig_file)),
+        reading=reading,
         progress=progress_line(3 if stars else 20),
     )
     if after is not None:

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from polarcheck import report, solving
+from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.output import JsonOption, show
 from polarcheck.cli.rig_asking import RigOption, found_rig
-from polarcheck.cli.solver_asking import SolverOptions, solved_here
+from polarcheck.cli.solver_asking import STOPPED, SolverOptions, solved_here
 from polarcheck.errors import InputError
 
 __all__ = ["solve_command"]
-
-_STOPPED = 130  # what shells give for the interrupt key
 
 
 @command
@@ -32,6 +32,8 @@ def solve_command(
     again: Annotated[bool, typer.Option("--again", help="Solve frames that have a solution, too.")] = False,
     asked: SolverOptions,
     rig: RigOption = None,
+    clock_ahead: ClockAheadOption = None,
+    zone: ZoneOption = None,
     as_solved: Annotated[
         bool, typer.Option("--as-solved", help="Keep the solver's own solutions, fit nothing to them.")
     ] = False,
@@ -45,12 +47,19 @@ def solve_command(
 
     Example: polarcheck solve frames/ --scale 4.7,5.2
     """
-    solver = asked.solver(found_rig(rig, frames), into, refits=not as_solved)
+    rig_file = found_rig(rig, frames)
+    solver = replace(
+        asked.solver(rig_file),
+        into=into,
+        clock_ahead_s=ahead_s(clock_ahead),
+        zone=zone_of(zone, rig_file),
+        refits=not as_solved,
+    )
     solved = solved_here(frames, solver, recursive=recursive, again=again)
     if not solved.some(solving.State.SOLVED) and not solved.some(solving.State.WAS_SOLVED):
         if solved.was_stopped:
-            raise typer.Exit(_STOPPED)
+            raise typer.Exit(STOPPED)
         raise InputError(f"no frame was solved\n{report.unsolved_text(solved)}")
     show(as_json, lambda: report.solve_object(solved), lambda: report.solved_text(solved))
     if solved.was_stopped:
-        raise typer.Exit(_STOPPED)
+        raise typer.Exit(STOPPED)

@@ -4,24 +4,37 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from polarcheck import sky, solving, times
+from polarcheck import report, sky, solving, times
+from polarcheck.cli.ending import say
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
-from polarcheck.errors import ParameterError
+from polarcheck.errors import InputError, ParameterError
+from polarcheck.printable import printable
 
 if TYPE_CHECKING:
+    from polarcheck.measurement import Reading
     from polarcheck.rig import Rig
 
-__all__ = ["SolverOptions", "solved_here"]
+__all__ = ["STOPPED", "SolveOption", "SolverOptions", "solve_first", "solved_here"]
+
+STOPPED = 130
+"""What shells give for the interrupt key."""
+
+SolveOption = Annotated[
+    bool,
+    typer.Option(
+        "--solve", help="Plate-solve frames that are not solved yet first, as polarcheck solve does."
+    ),
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,16 +78,59 @@ class SolverOptions:
         place = None
         if self.near is not None:
             place = solving.Place(*parsed("--near", self.near, sky.find_target).place)
-        return solving.Solver(
-            index_folders=tuple(self.index or ()),
+        known = rig_solver(rig_file)
+        return replace(
+            known,
+            index_folders=(*(self.index or ()), *known.index_folders),
             limit_s=limit,
             scale_arcsec=None if self.scale is None else parsed("--scale", self.scale, solving.parse_scale),
-            rig_scale_arcsec=None if rig_file is None else rig_file.pixel_scale_arcsec,
             place=place,
-            site=None if rig_file is None else rig_file.site,
-            into=into,
-            refits=refits,
         )
+
+
+def rig_solver(rig_file: Rig | None) -> solving.Solver:
+    """Return the solver as the rig file has it.
+
+    A command of a file that was merely found among the frames is not run: such a folder may come from anybody.
+    """
+    if rig_file is None:
+        return solving.Solver()
+    table = rig_file.solver
+    if table.command is not None and rig_file.place not in ("named", "in the configuration folder"):
+        raise InputError(
+            f"{printable(rig_file.path)}: names a solver's command, and was found {rig_file.place}; name it with --rig if "
+            "that program is to be run"
+        )
+    command = table.command and tuple(
+        part if isinstance(part, str) else tuple(part) for part in table.command
+    )
+    return solving.Solver(
+        index_folders=tuple(Path(folder).expanduser() for folder in table.index_folders or ()),
+        command=command or None,
+        rig_scale_arcsec=rig_file.pixel_scale_arcsec,
+        site=rig_file.site,
+    )
+
+
+def solve_first(
+    wanted: bool, paths: Sequence[Path], rig_file: Rig | None, read: Reading, *, recursive: bool = False
+) -> None:
+    """Solve what is not solved before another command looks at it; say on stderr what became of it.
+
+    A frame that cannot be solved is left to that command, which leaves it out as any unsolved one.
+    """
+    if not (wanted or (rig_file is not None and rig_file.solver.always)):
+        return
+    solver = replace(rig_solver(rig_file), clock_ahead_s=read.clock_ahead_s, zone=read.zone)
+    solved = solved_here(list(paths), solver, recursive=recursive)
+    new = len(solved.some(solving.State.SOLVED))
+    left = solved.some(solving.State.UNSOLVED)
+    if new or left:
+        say(f"Solved on the way: {new} of {new + len(left)} frames.")
+    if left:
+        say(report.unsolved_text(solved))
+    if solved.was_stopped:
+        raise typer.Exit(STOPPED)
 
 
 def solved_here(

@@ -10,7 +10,7 @@ from .sensor import Sensor, sensor_of
 from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
 from .solution import Solution
 from .solution_file import SolutionNotes, may_write_solution, solution_path, write_solution
-from .star_lists import read_star_pairs, write_star_list
+from .star_lists import read_star_pairs, write_engine_header, write_star_list
 from .telescope_cards import TelescopeCards
 from .unsolved import SolvingHints, read_solving_hints
 
@@ -50,6 +50,7 @@ __all__ = [
     "sensor_grid",
     "sensor_of",
     "solution_path",
+    "write_engine_header",
     "write_solution",
     "write_star_list",
 ]

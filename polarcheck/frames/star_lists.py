@@ -1,7 +1,8 @@
-"""Star lists for a plate solver and the pairs of stars that it matched, as FITS tables."""
+"""What goes to a plate solver and comes from it, as FITS: star lists, pairs of stars, headers."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from polarcheck.frames.cards import UnusableError
 from polarcheck.frames.loading import careful
 from polarcheck.vectors import Array, direction_from_spherical
 
-__all__ = ["read_star_pairs", "write_star_list"]
+__all__ = ["read_star_pairs", "write_engine_header", "write_star_list"]
 
 _LARGEST_BYTES = 50_000_000
 
@@ -74,3 +75,23 @@ def read_star_pairs(path: Path) -> tuple[Array, Array]:
     good = np.isfinite(x + y + ra + dec)
     sky = direction_from_spherical(ra[good] * DEGREE, dec[good] * DEGREE)
     return np.stack([x[good] - 1, y[good] - 1], axis=-1), sky
+
+
+def write_engine_header(path: Path, fields: Mapping[str, str | float]) -> None:
+    """Write a solution that a solver gave as keywords and values, as the header-only file that others write.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A file of a temporary folder.
+    fields : mapping
+        Keyword to value; text or number.
+
+    Raises
+    ------
+    ValueError
+        A keyword or a value that no header can hold.
+    OSError
+        The disk is full, or the folder is gone.
+    """
+    fits.PrimaryHDU(None, fits.Header(list(fields.items()))).writeto(path)

@@ -4,6 +4,7 @@ from .finding import RIG_FILE, FoundRig, RigPlace, configuration_folder, find_ri
 from .limits import LimitsTable
 from .mechanics import arcmin_per_turn, smallest_turn
 from .schema import RigSchema
+from .solver_table import SolverTable
 from .summary import KnobSummary, RigSummary, summarise_rig
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "RigPlace",
     "RigSchema",
     "RigSummary",
+    "SolverTable",
     "arcmin_per_turn",
     "as_rig",
     "check_rig_text",

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -30,6 +30,7 @@ from polarcheck.plain_file import read_plain_file
 from polarcheck.printable import printable
 from polarcheck.rig.finding import LARGEST_RIG_BYTES, RigPlace
 from polarcheck.rig.limits import LimitsTable, require_horizon, rig_reach
+from polarcheck.rig.solver_table import SolverTable
 from polarcheck.site import Site
 from polarcheck.times import check_zone
 
@@ -175,6 +176,7 @@ class _RigFile(_Table):
     guiding: Guiding = Guiding()
     mount: Mount = Mount()
     site: SitePlace | None = None
+    solver: SolverTable = SolverTable()
 
     @field_validator("site", mode="before")
     @classmethod
@@ -196,6 +198,8 @@ class Rig:
         Where, if it says so.
     horizon : list of [azimuth, altitude], or None
         What hides the sky there. [deg]
+    solver : SolverTable
+        The plate solver.
     place : {"named", "beside the frames", "in the current folder", "in the configuration folder"}
         Why this file is the one in use.
     """
@@ -208,6 +212,7 @@ class Rig:
     site: Site | None
     horizon: list[list[float]] | None = None
     place: RigPlace = "named"
+    solver: SolverTable = field(default_factory=SolverTable)
 
     @property
     def reach(self) -> Reach:
@@ -260,7 +265,7 @@ def read_rig(path: PathLike) -> Rig:
             f"rig file {printable(path.name)}",
         )
     horizon = file.site.horizon if file.site else None
-    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site, horizon)
+    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site, horizon, solver=file.solver)
 
 
 def as_rig(given: Rig | PathLike | None) -> Rig | None:
@@ -310,6 +315,7 @@ def _checked(content: dict[str, object], text: str, name: str) -> _RigFile:
 
 _SAID = {
     "float_type": "must be a number",
+    "bool_type": "must be true or false",
     "int_type": "must be a whole number",
     "int_from_float": "must be a whole number",
     "finite_number": "must be a finite number",
@@ -357,6 +363,7 @@ def _hint(where: tuple[str, ...]) -> str:
         ("mount", "azimuth"),
         ("mount", "limits"),
         ("site",),
+        ("solver",),
     )
     for other in tables:
         if key in _keys_of(other):

@@ -143,6 +143,14 @@ class PlaceKeys(Table):
         )
 
 
+class SolverKeys(Table):
+    """The plate solver."""
+
+    always: bool = Field(description="Whether unsolved frames are solved on the way, without being told.")
+    index_folders: list[str] | None = Field(description="Folders of index files, beside the usual ones.")
+    command: list[str | list[str]] | None = Field(description="Another solver's command, as stated.")
+
+
 class MissingKey(Table):
     """Something that the rig file does not say."""
 
@@ -169,6 +177,7 @@ class RigSchema(Schema):
     mount: MountKeys
     knobs: list[KnobKeys] = Field(description="Azimuth, altitude.")
     site: PlaceKeys | None
+    solver: SolverKeys
     missing: list[MissingKey] = Field(description="What is not said, in the file's order.")
     warnings: list[WarningEntry]
 
@@ -186,6 +195,7 @@ class RigSchema(Schema):
             mount=MountKeys.like(rig.mount),
             knobs=[KnobKeys.of(knob) for knob in summary.knobs],
             site=PlaceKeys.of(rig),
+            solver=SolverKeys.like(rig.solver),
             missing=[MissingKey.of(point) for point in summary.open_points],
             warnings=[WarningEntry.like(notice) for notice in summary.notices],
         )

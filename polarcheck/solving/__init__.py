@@ -2,7 +2,7 @@
 
 This room recognises no star pattern itself. It lists the stars of a frame, lets a solver match them, and keeps the
 solution beside the frame. From the top: folder, keeping, refit, camera, one_frame,
-reasons, solver, field_engine, engine, index_files, children, wanted.
+reasons, solver, template_engine, packaged_engine, field_engine, engine, index_files, children, wanted.
 """
 
 import lazy_loader

@@ -168,7 +168,7 @@ def recognise(path: Path, solver: Solver, shared: Shared) -> Recognised:
         The work was called off.
     """
     try:
-        said = read_solving_hints(path)
+        said = read_solving_hints(path, clock_ahead_s=solver.clock_ahead_s, zone=solver.zone)
         with shared.reading:
             stars = _stars_of(path)
     except FrameError as error:

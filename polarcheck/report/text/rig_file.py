@@ -137,6 +137,15 @@ _TEMPLATE = """\
 # What hides the sky: pairs of azimuth (north 0, east 90) and altitude, straight
 # in between and on around. A phone's level and compass will do.
 #horizon = [[0.0, 15.0], [90.0, 25.0], [180.0, 10.0], [270.0, 20.0]]
+
+[solver]
+# The plate solver for frames that are not solved. Whether measure, follow and
+# stars solve such frames on the way, as with --solve.
+#always = false
+# Folders of index files, beside the usual ones, and another solver than the one
+# that is found by itself, see docs/solving.md:
+#   index_folders = ["/data/index-files"]
+#   command = ["some-solver", "{stars}", "--out", "{solution}"]
 """
 
 _HIDDEN = re.compile(r"^#(?=[\[a-z])", re.MULTILINE)

@@ -15,7 +15,9 @@ from polarcheck.rig.schema import (
     MountKeys,
     OpticsKeys,
     PlaceKeys,
+    SolverKeys,
 )
+from polarcheck.rig.solver_table import SolverTable
 
 
 @pytest.mark.parametrize(
@@ -28,6 +30,7 @@ from polarcheck.rig.schema import (
         (Mount, MountKeys),
         (LimitsTable, LimitsKeys),
         (SitePlace, PlaceKeys),
+        (SolverTable, SolverKeys),
     ],
 )
 def test_every_key_of_the_file_stands_in_the_json(stated: type[BaseModel], shown: type[BaseModel]) -> None:
