@@ -237,6 +237,7 @@ def test_without_solver_or_index_it_says_what_to_install(
     folder: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
+    monkeypatch.setattr("polarcheck.solving.solver.is_installed", lambda: False)
     text = refused("solve", folder)
     assert "there is no plate solver here" in text
     assert "docs/solving.md" in text
