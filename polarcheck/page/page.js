@@ -287,7 +287,23 @@ const turned = (value) => (value === 0 ? "0" : `${Math.abs(value).toFixed(2)} ${
   const wear = (theme) => {
     document.documentElement.dataset.theme = theme;
     at("theme").textContent = theme === "red" ? "Light" : "Red";
-    at("theme").setAttribute("aria-label", theme === "red" ? "Change to dark on light" : "Change to red on black");
+    at("theme").setAttribute("aria-label", theme === "red" ? "Light: change to dark on light" : "Red: change to red on black");
+    document.querySelector("meta[name=theme-color]").content = theme === "red" ? "#000" : "#fff";
+  };
+  // a glove that slips must not spoil eyes that are used to the dark: light asks for a second touch
+  let sure = 0;
+  const changeTheme = () => {
+    const next = document.documentElement.dataset.theme === "red" ? "light" : "red";
+    clearTimeout(sure);
+    if (next === "light" && !sure) {
+      at("theme").textContent = "Bright! Again";
+      at("theme").setAttribute("aria-label", "Bright! Touch again to change to dark on light");
+      sure = setTimeout(() => { sure = 0; wear("red"); }, 4000);
+      return;
+    }
+    sure = 0;
+    wear(next);
+    kept("theme", next);
   };
 
   // ---- the connection; a figure that may be old is not shown as now
@@ -374,11 +390,7 @@ const turned = (value) => (value === 0 ? "0" : `${Math.abs(value).toFixed(2)} ${
 
   // ---- begin
   wear(kept("theme") === "light" ? "light" : "red");
-  at("theme").addEventListener("click", () => {
-    const next = document.documentElement.dataset.theme === "red" ? "light" : "red";
-    wear(next);
-    kept("theme", next);
-  });
+  at("theme").addEventListener("click", changeTheme);
   at("sound").addEventListener("click", switchSound);
   for (const button of document.querySelectorAll("[data-kind]")) button.addEventListener("click", () => say({ kind: button.dataset.kind }));
   at("other").addEventListener("click", () => openFields(at("fields").hidden));

@@ -59,6 +59,12 @@ def show(server: PageServer, page: Page, number: int, what: str = "turn", **othe
     page.wait_until(f"document.querySelector('#link').textContent.endsWith('night_{number}')")
 
 
+def lighten(page: Page) -> None:
+    """Change to the light theme, which asks twice."""
+    page.click("#theme")
+    page.click("#theme")
+
+
 def text(page: Page, selector: str) -> str:
     return str(page.run(f"document.querySelector({json.dumps(selector)}).innerText"))
 
@@ -84,7 +90,7 @@ def test_every_state_fits_and_can_be_read(
     """Contrast at least 4.5 (WCAG 2.2, 1.4.3); targets of 44 CSS pixels (2.5.5); nothing runs out to the side."""
     page.resize(*size, phone=size != DESKTOP)
     if theme == "light":
-        page.click("#theme")
+        lighten(page)
     other = {"warnings": [{"code": "x", "text": LONG}], "trend": trend(*[60 / 1.5**i for i in range(30)])}
     for number, now in enumerate(NOW, 2):
         show(
@@ -380,12 +386,22 @@ def test_a_state_that_comes_again_makes_no_sound(page: Page, server: PageServer)
 def test_the_theme_is_kept(page: Page, server: PageServer) -> None:
     background = "getComputedStyle(document.body).backgroundColor"
     assert page.run(background) == "rgb(0, 0, 0)"
-    page.click("#theme")
+    lighten(page)
     assert page.run(background) == "rgb(255, 255, 255)"
     page.open(server.addresses[0])
     page.wait_until(SHOWN)
     assert page.run(background) == "rgb(255, 255, 255)"
     page.click("#theme")
+
+
+@needs_browser
+def test_one_touch_by_mistake_makes_no_light(page: Page) -> None:
+    page.click("#theme")
+    assert page.run("document.documentElement.dataset.theme") == "red"
+    assert text(page, "#theme") == "Bright! Again"
+    page.wait_until("document.querySelector('#theme').textContent === 'Light'", 6)
+    page.click("#theme")
+    assert page.run("document.documentElement.dataset.theme") == "red"
 
 
 @needs_browser
