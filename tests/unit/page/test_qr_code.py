@@ -51,5 +51,15 @@ def test_what_does_not_fit_is_not_shown() -> None:
 def test_quiet_zone_is_four_modules_where_there_is_room() -> None:
     """ISO/IEC 18004: four light modules all around; on a dark terminal these are inked."""
     lines = qr_lines(ADDRESS, columns=80)
-    assert lines[0] == lines[1] == "█" * len(lines[0])
+    assert lines[0] == lines[1] == "█" * len(lines[0]) != lines[2]
     assert all(line.startswith("█" * 4) and line.endswith("█" * 4) for line in lines)
+    assert not all(line.startswith("█" * 5) for line in lines)
+
+
+def test_quiet_zone_shrinks_to_two_modules_and_no_further() -> None:
+    """54 bytes need version 4, 33 modules (ISO/IEC 18004, table of capacities: 53 bytes in version 3, level L)."""
+    text = "x" * 54
+    widths = [len(qr_lines(text, columns=columns)[0]) for columns in (80, 41, 40, 38, 37)]
+    assert widths == [41, 41, 39, 37, 37]
+    assert qr_lines(text, columns=36) == []
+    assert read(seen(qr_lines(text, columns=37), dark=True)) == [text]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 
 import pytest
 
-from polarcheck.page.streams import MOST_STREAMS, Streams
+from polarcheck.page.resources import built_page
+from polarcheck.page.streams import _BEAT_S, MOST_STREAMS, Streams
 from tests.evenings import AXIS, HOSTILE, LAST, evening, trend
 
 pytestmark = pytest.mark.allow_hosts(
@@ -57,10 +59,26 @@ def test_texts_are_printable_and_stay_on_one_line() -> None:
     assert shown["folder"] == "\\u2028\\x00"
 
 
+def test_long_texts_are_cut_where_no_screen_shows_them() -> None:
+    streams = Streams()
+    streams.publish(evening(folder="a" * 2000, last_frame={**LAST, "file": "b" * 2001}))
+    shown = json.loads(streams.latest)
+    assert shown["folder"] == "a" * 2000
+    assert shown["last_frame"]["file"] == "b" * 2000 + "…"
+
+
+def test_two_beats_fit_into_the_silence_that_the_page_bears() -> None:
+    """One may be lost on its way; a page that waited longer would show old figures as new ones."""
+    silent = re.search(r"SILENT_MS = (\d+)", built_page().content.decode())
+    assert silent
+    assert 2 * _BEAT_S <= int(silent[1]) / 1000 == 10
+
+
 def test_as_many_pages_as_may_be_and_one_that_comes_back_takes_its_place() -> None:
     streams = Streams()
     pages = [streams.enter(str(i)) for i in range(MOST_STREAMS)]
     assert all(pages)
+    assert len(pages) == 8  # as docs/page.md says
     assert streams.enter("more") is None
     again = streams.enter("0")
     assert again is not None
