@@ -18,10 +18,13 @@ from typing import IO
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 
-__all__ = ["MARK", "is_leftover", "is_ours", "new_file", "rewrite_text", "write_text"]
+__all__ = ["MARK", "NIGHT_FILE", "is_leftover", "is_ours", "new_file", "rewrite_text", "write_text"]
 
 MARK = "polarcheck"
 """What results and pictures say of their maker, so that they are known again."""
+
+NIGHT_FILE = "polarcheck-night.jsonl"
+"""Name of the file in the frames' folder in which a night is remembered; the one that this program puts there."""
 
 _HEAD_BYTES = 4096
 _RESULT = re.compile(rb'\A\s*\{\s*"schema":\s*"polarcheck\.')

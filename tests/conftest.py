@@ -57,3 +57,17 @@ def browser() -> Iterator[Browser]:
     """One browser for all tests that need one; mark these with `needs_browser`."""
     with Browser() as started:
         yield started
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _sample_frames_keep_no_night() -> Iterator[None]:
+    """No test finds beside the sample frames what another one did with them."""
+    samples = Path(__file__).parents[1] / "sample_frames"
+
+    def may_be_kept(folder: Path) -> bool:
+        """Return whether a night may begin there."""
+        return folder.is_dir() and not folder.resolve().is_relative_to(samples)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("polarcheck.cli.night_asking.may_be_kept", may_be_kept)
+        yield

@@ -49,6 +49,7 @@ MODELS: tuple[type[Schema], ...] = (
     night.CheckedEvent,
     night.MovedEvent,
     watch.EveningSchema,
+    night.NightSchema,
 )
 
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"

@@ -18,9 +18,12 @@ from polarcheck.frames import Sensor
 from polarcheck.printable import printable
 from polarcheck.site import Site
 from polarcheck.sky import Pole, PoleKind, Sky
+from polarcheck.times import seconds_between
 from polarcheck.vectors import Array
 
 __all__ = ["Alignment", "AlignmentLike", "FrameFile", "Step", "as_alignment"]
+
+_ONE_PLACE_DEG = 0.25  # sites as near as that are one, for one header rounds and another does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +162,34 @@ class Alignment:
     def aimed_at(self, pole: Pole) -> Alignment:
         """Return the same axis, its error counted from another pole or aim."""
         return replace(self, pole_kind=pole.kind, target_aim=pole if pole.kind == "target" else None)
+
+    def continuing(self, before: Alignment, turned: tuple[float, float] | None) -> Alignment:
+        """Return the same axis, measured anew, as one that goes on with the night of an earlier result.
+
+        Parameters
+        ----------
+        before : Alignment
+            The earlier result; its steps, which teach how the knobs act, come first.
+        turned : tuple of float or None
+            Turns that the azimuth and the altitude knob were given since, clockwise positive; None if nobody says. [turn]
+
+        Raises
+        ------
+        InputError
+            The earlier result is later, or of another place.
+        """
+        here, there = self.site, before.site
+        apart = max(
+            abs(here.latitude_deg - there.latitude_deg), abs(here.longitude_deg - there.longitude_deg) / 2
+        )
+        if apart > _ONE_PLACE_DEG:
+            raise InputError("the earlier result is of another place: its knobs' history does not go on here")
+        own = self.steps[-1]
+        if before.utc is not None and seconds_between(before.utc, own.utc) <= 0:
+            raise InputError(
+                "the earlier result is not earlier: its last frame is no older than the last one here"
+            )
+        return replace(self, steps=(*before.steps, replace(own, turned=turned)))
 
     @property
     def error(self) -> AxisError:

@@ -10,15 +10,18 @@ import typer
 
 from polarcheck import measurement, sky
 from polarcheck.cli.clock_asking import ZoneOption, zone_of
+from polarcheck.cli.night_asking import night_here, night_named
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.site import Site, parse_site
+from polarcheck.writing import NIGHT_FILE
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
     from polarcheck.errors import Notice
+    from polarcheck.night import Tonight
     from polarcheck.rig import Rig
 
 __all__ = ["AlignmentOptions", "Asked", "PlaceOptions", "PoleOption"]
@@ -71,11 +74,15 @@ class PlaceOptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlignmentOptions:
-    """An alignment: frames, a kept result, or two numbers with a site."""
+    """An alignment: frames, a kept result, the night so far, or two numbers with a site."""
 
     paths: Annotated[
         list[Path] | None,
-        typer.Argument(help="A folder or files of solved frames, or a kept result.", metavar="ALIGNMENT"),
+        typer.Argument(
+            help="A folder or files of solved frames, a kept result, or a night's file; without one, the night of "
+            "this folder.",
+            metavar="[ALIGNMENT]",
+        ),
     ] = None
     error: Annotated[
         str | None,
@@ -88,11 +95,12 @@ class AlignmentOptions:
     def read(self, pole: sky.PoleKind | None, aim: measurement.Aim | None = None) -> Asked:
         """Return the alignment, and what came with it; `aim` goes before `pole`."""
         error_arcmin = None if self.error is None else parsed("--error", self.error, pair)
-        paths = self.paths or []
+        tonight = self._night()
+        paths = [tonight.folder] if tonight else self.paths or []
         rig_file = found_rig(self.rig, paths)
         zone = zone_of(self.zone, rig_file)
-        found, notices = measurement.alignment_from(
-            paths,
+        named = measurement.alignment_from(
+            tonight.alignment if tonight else paths,
             error_arcmin=error_arcmin,
             conditions=self.place.conditions(rig_file),
             pole=pole,
@@ -100,16 +108,41 @@ class AlignmentOptions:
             reading=measurement.Reading(zone=zone),
             progress=progress_line(),
         )
+        found = named.alignment
         # what was said on the command line is no frame's
         off = rig_contradictions(rig_file, found) if paths and self.place.site is None else ()
-        return Asked(found, (*notices, *off), rig_file, zone)
+        notices = (*(tonight.notices if tonight else ()), *named.notices, *off)
+        return Asked(found, notices, rig_file, zone, named.measurement, tonight)
+
+    def _night(self) -> Tonight | None:
+        """The night that is named, or that goes on in this folder where nothing is named."""
+        if not self.paths:
+            return night_here() if self.error is None else None
+        return night_named(self.paths[0]) if [path.name for path in self.paths] == [NIGHT_FILE] else None
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The alignment that a command line names, and what came with it."""
+    """The alignment that a command line names, and what came with it.
+
+    Attributes
+    ----------
+    alignment : Alignment
+    notices : tuple of Notice
+        What to warn of.
+    rig : Rig or None
+        The rig file in use.
+    zone : str or None
+        Time zone of the camera's clock, where somebody says so.
+    measurement : Measurement or None
+        What was measured for it.
+    tonight : Tonight or None
+        The night whose last finding it is, where the command line names one or nothing.
+    """
 
     alignment: Alignment
     notices: tuple[Notice, ...]
     rig: Rig | None
     zone: str | None
+    measurement: measurement.Measurement | None = None
+    tonight: Tonight | None = None

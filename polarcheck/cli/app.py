@@ -25,6 +25,7 @@ SUMMARIES = {
     "correct": "Tell what to do next: turn which knob how far, take which frames first, or stop.",
     "follow": "See where the axis went after the knobs were turned, from one frame or several.",
     "watch": "Follow the folder through the evening: frames as they come, and what to do now.",
+    "night": "Tell a night: each finding of the axis, what was told and done, what came of it and what was learned.",
     "drift": "Tell how a target drifts, and how its field rotates, while the mount tracks unguided.",
     "exposure": "Tell how long one exposure of a target may be before stars move more than you tolerate.",
     "map": "Map the longest exposure over the sky, hour angle by declination.",

@@ -9,11 +9,13 @@ import typer
 
 from polarcheck import followup, knobs, outlook, report
 from polarcheck.cli.alignment_asking import AlignmentOptions, Asked
+from polarcheck.cli.belonging import book_of
 from polarcheck.cli.command import command
 from polarcheck.cli.ending import say
 from polarcheck.cli.follow_on import follow_on
+from polarcheck.cli.night_asking import NoNightOption
 from polarcheck.cli.optics_asking import MotionOptions, OpticsOptions, OutlookOptions
-from polarcheck.cli.output import ForceOption, JsonOption, show, writable
+from polarcheck.cli.output import ForceOption, JsonOption, show, warn, writable
 from polarcheck.cli.target_asking import AimOption, SpanOptions, duration_asked
 from polarcheck.errors import InputError
 from polarcheck.writing import rewrite_text
@@ -56,11 +58,15 @@ def correct_command(
         bool,
         typer.Option("--keep-response", help="Write what the night taught of the knobs into the rig file."),
     ] = False,
+    no_night: NoNightOption = False,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Tell what to do next: turn which knob how far, take which frames first, or stop.
 
+    Without ALIGNMENT it goes on with the night of this folder, as measure and follow left it.
+
+    Example: polarcheck correct --rig rig.toml
     Example: polarcheck correct result.json --rig rig.toml
     """
     wants = None
@@ -77,14 +83,16 @@ def correct_command(
         _draw(seen, mark)
     if keep_response:
         _keep(asked.rig, correction.response, found.site.is_north)
+    book, of_night = book_of(asked, alignment.paths or [], no_night)
+    unkept = book.write(book.advice(correction, seen)) if book else ()
+    then = follow_on(alignment.paths, None if unkept else book, alignment.rig, correction.worth_turning)
     show(
         as_json,
         lambda: report.correction_object(correction, seen),
-        lambda: report.correction_text(
-            correction, found, seen, follow_on(alignment, correction.worth_turning), asked.rig
-        ),
+        lambda: report.correction_text(correction, found, seen, then, asked.rig),
         (*asked.notices, *(aim.notices() if aim else ())),
     )
+    warn((*of_night, *unkept))
 
 
 def _draw(seen: followup.SensorMark, path: Path) -> None:

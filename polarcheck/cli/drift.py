@@ -9,9 +9,11 @@ import typer
 
 from polarcheck import frames, outlook, report
 from polarcheck.cli.alignment_asking import AlignmentOptions, Asked, PoleOption
+from polarcheck.cli.belonging import book_of
 from polarcheck.cli.command import command
+from polarcheck.cli.night_asking import NoNightOption
 from polarcheck.cli.optics_asking import RateOption
-from polarcheck.cli.output import OutputOptions, show
+from polarcheck.cli.output import OutputOptions, show, warn
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.target_asking import SpanOptions
 
@@ -32,6 +34,7 @@ def drift_command(
             metavar="SEQUENCE",
         ),
     ] = None,
+    no_night: NoNightOption = False,
     output: OutputOptions,
 ) -> None:
     """Tell how a target drifts, and how its field rotates, while the mount tracks unguided.
@@ -40,7 +43,10 @@ def drift_command(
     """
     output.check()
     if check is not None:
-        _tell_check(check, alignment.read(pole), rate, output)
+        asked = alignment.read(pole)
+        result = _tell_check(check, asked, rate, output)
+        book, _ = book_of(asked, alignment.paths or [], no_night)
+        warn(book.write(book.checked([check], len(result.names), result.seen_arcsec_per_min)) if book else ())
         return
     place, moment, seconds = span.place(), span.moment(), span.seconds()
     asked = alignment.read(pole)
@@ -56,7 +62,9 @@ def drift_command(
     )
 
 
-def _tell_check(sequence: Path, asked: Asked, rate: outlook.Rate, output: OutputOptions) -> None:
+def _tell_check(
+    sequence: Path, asked: Asked, rate: outlook.Rate, output: OutputOptions
+) -> outlook.DriftCheck:
     found = asked.alignment
     offered = frames.read_frames([sequence], zone=asked.zone, progress=progress_line())
     result = outlook.check_drift(
@@ -70,3 +78,4 @@ def _tell_check(sequence: Path, asked: Asked, rate: outlook.Rate, output: Output
         lambda: report.drift_check_text(result, found),
         notices,
     )
+    return result

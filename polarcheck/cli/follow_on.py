@@ -3,25 +3,43 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from polarcheck.cli.alignment_asking import AlignmentOptions
 from polarcheck.printable import printable
 
-__all__ = ["correct_on", "follow_on"]
+if TYPE_CHECKING:
+    from polarcheck.night import NightBook
+
+__all__ = ["correct_on", "correct_tonight", "follow_on"]
 
 _WIDTH = 79
 _PLAIN = frozenset("/\\.:_-+~")
 
 
-def follow_on(given: AlignmentOptions, turns: bool) -> str | None:
-    """Return the `follow` after a `correct`; None where there is no kept result to go on from."""
-    paths = given.paths
-    if not paths or len(paths) != 1 or paths[0].suffix.lower() != ".json":
+def follow_on(
+    paths: Sequence[Path] | None, book: NightBook | None, rig: Path | None, turns: bool
+) -> str | None:
+    """Return the `follow` after a `correct`; None where there is nothing to go on from."""
+    if paths and len(paths) == 1 and paths[0].suffix.lower() == ".json":
+        kept = paths[0]
+        words = ["polarcheck follow", _quoted(kept), "NEW_FRAMES", f"--turned {'told' if turns else '0,0'}"]
+        return _line([*words, *_rig(rig), f"--out {_quoted(_after(kept))}"])
+    if book is None:
         return None
-    kept = paths[0]
-    words = ["polarcheck follow", _quoted(kept), "NEW_FRAMES", f"--turned {'told' if turns else '0,0'}"]
-    return _line([*words, *_rig(given.rig), f"--out {_quoted(_after(kept))}"])
+    frames = "NEW_FRAMES" if _is_here(book.folder) else _quoted(book.folder / "NEW_FRAMES")
+    return _line(["polarcheck follow", frames, *_rig(rig)])
+
+
+def correct_tonight(book: NightBook, rig: Path | None) -> str:
+    """Return the `correct` of the night that a command went on with."""
+    night = [] if _is_here(book.folder) else [_quoted(book.path)]
+    return _line(["polarcheck correct", *night, *_rig(rig)])
+
+
+def _is_here(folder: Path) -> bool:
+    return folder.resolve() == Path.cwd().resolve()
 
 
 def correct_on(kept: Path | None, rig: Path | None) -> str | None:

@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import alignment, simulate, times
+from polarcheck import simulate, times
 from polarcheck.cli.command import command
-from polarcheck.cli.output import tell
+from polarcheck.cli.going_on import start_from
+from polarcheck.cli.night_asking import book_in
+from polarcheck.cli.output import tell, warn
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import found_rig, read_rig_option
-from polarcheck.cli.turned_asking import TurnedOption, turns_made, turns_said
+from polarcheck.cli.turned_asking import TurnedOption, turns_said
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 from polarcheck.site import parse_site
+from polarcheck.writing import NIGHT_FILE
 
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
@@ -43,7 +46,8 @@ def simulate_command(
     after: Annotated[
         Path | None,
         typer.Option(
-            help="Instead of --error and --at: frames after a turn of the knobs that this result was corrected with.",
+            help="Instead of --error and --at: frames after a turn of the knobs that this result, or the night of this "
+            "folder, was corrected with.",
             metavar="RESULT.json",
         ),
     ] = None,
@@ -111,6 +115,9 @@ def simulate_command(
         setup=simulate.Setup(_camera(rig_file, mirrored), noise_px, seed, pole),
         progress=progress_line(few=10, doing="writing frame"),
     )
+    book = book_in(folder, None)
+    if book is not None and book.path.exists():
+        warn(book.write(book.moved("frames of another practice were written into this folder")))
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
     tell(f"{written} and truth.json written.\nMeasure them: polarcheck measure {printable(folder)}")
 
@@ -121,9 +128,10 @@ def _after(
     """Frames after a turn, on a mount whose knobs are hidden."""
     said = turns_said(turned if turned is not None else "0,0")
     places = None if take is None else parsed("--take", take, _angles)
-    before = alignment.read_alignment(result)
+    start = start_from(result)
+    before = start.before
     rig_file = found_rig(rig, [result])
-    made = turns_made(said, before, rig_file) or (0.0, 0.0)
+    made = start.turns(said, rig_file) or (0.0, 0.0)
     paths = simulate.simulate_after(
         folder,
         before,
@@ -135,8 +143,9 @@ def _after(
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
     given = turned if turned is not None else "0,0"
+    named = result / NIGHT_FILE if result.is_dir() else result
     tell(
-        f"{written} and truth.json written.\nFollow them: polarcheck follow {printable(result)} "
+        f"{written} and truth.json written.\nFollow them: polarcheck follow {printable(named)} "
         f"{printable(folder)} --turned {printable(given)}"
     )
 

@@ -7,13 +7,14 @@ from .moves import Move, knob_rotation
 from .response import Response
 from .schema import CorrectionKeys
 from .spec import knob_specs, stated_shift
-from .writing import kept_knobs, rig_text_with_knobs, rig_text_with_shift
+from .writing import KeptKnob, kept_knobs, rig_text_with_knobs, rig_text_with_shift
 
 __all__ = [
     "ClampShift",
     "Correction",
     "CorrectionKeys",
     "Goal",
+    "KeptKnob",
     "Move",
     "Next",
     "Response",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -18,6 +18,10 @@ __all__ = ["KeptKnob", "kept_knobs", "rig_text_with_knobs", "rig_text_with_shift
 
 _SURE = 0.1  # relative sigma of a gain that is worth keeping
 _GAIN_INDEX = (0, 3)  # of the response's covariance: the diagonal of the matrix
+
+
+Sense = Literal["east", "west", "up", "down"]
+_KNOBS: tuple[Literal["azimuth", "altitude"], ...] = ("azimuth", "altitude")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +38,10 @@ class KeptKnob:
         None where no reversal showed it.
     """
 
-    name: str
+    name: Literal["azimuth", "altitude"]
     arcmin_per_turn: float
     arcmin_per_turn_sigma: float
-    clockwise_moves: str
+    clockwise_moves: Literal["east", "west", "up", "down"]
     backlash_turns: float | None
 
 
@@ -66,9 +70,12 @@ def kept_knobs(response: Response, north: bool) -> tuple[KeptKnob, ...]:
             "nothing was learned yet: follow a turn, say how many turns that was, keep the result, and correct that",
             ["turned"],
         )
-    senses = (("east", "west") if north else ("west", "east"), ("up", "down"))
+    senses: tuple[tuple[Sense, Sense], tuple[Sense, Sense]] = (
+        ("east", "west") if north else ("west", "east"),
+        ("up", "down"),
+    )
     kept = []
-    for i, name in enumerate(("azimuth", "altitude")):
+    for i, name in enumerate(_KNOBS):
         gain = float(response.matrix[i, i])
         sigma = float(np.sqrt(response.covariance[_GAIN_INDEX[i], _GAIN_INDEX[i]]))
         if not response.known[i] or sigma > _SURE * abs(gain):

@@ -28,7 +28,7 @@ from polarcheck.axis import (
     solve_axis,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
-from polarcheck.errors import FitError, GeometryError, InputError, Notice
+from polarcheck.errors import FitError, GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
@@ -41,7 +41,6 @@ from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entri
 from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
 from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
-from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
 
 __all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
@@ -50,7 +49,6 @@ _NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did n
 _LOOSE_ARCMIN = 0.1  # finer than hands turn knobs; common practice, no source
 _CLEARLY_LESS = 0.7  # of the sigma; common practice, no source
 _COST_FRAMES = 60  # are enough to tell what a wrong site costs
-_ONE_PLACE_DEG = 0.25  # sites as near as that are one, for one header rounds and another does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,18 +162,7 @@ class Measurement(WithDict, WithTable, WithPlot):
         InputError
             The earlier result is later, or of another place.
         """
-        here, there = self.site, before.site
-        apart = max(
-            abs(here.latitude_deg - there.latitude_deg), abs(here.longitude_deg - there.longitude_deg) / 2
-        )
-        if apart > _ONE_PLACE_DEG:
-            raise InputError("the earlier result is of another place: its knobs' history does not go on here")
-        if before.utc is not None and seconds_between(before.utc, self.utc) <= 0:
-            raise InputError(
-                "the earlier result is not earlier: its last frame is no older than the last one here"
-            )
-        own = replace(self.alignment.steps[-1], turned=turned)
-        return replace(self, alignment=replace(self.alignment, steps=(*before.steps, own)))
+        return replace(self, alignment=self.alignment.continuing(before, turned))
 
     @property
     def sky(self) -> Sky:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from polarcheck.alignment import Alignment, read_alignment
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError, Notice
 from polarcheck.measurement.conditions import Conditions, Reading
-from polarcheck.measurement.measurement import measure
+from polarcheck.measurement.measurement import Measurement, measure
 from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import direction_from_azalt
 
-__all__ = ["Aim", "alignment_from", "given_alignment"]
+__all__ = ["Aim", "FoundAlignment", "alignment_from", "given_alignment"]
 
 Aim = Callable[[Sky], Pole]
 """Gives what an error is counted from, once the sky is known."""
@@ -26,8 +27,26 @@ _KEEPS_ITS_OWN = Notice(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class FoundAlignment:
+    """The alignment that was named.
+
+    Attributes
+    ----------
+    alignment : Alignment
+    notices : tuple of Notice
+        What to warn of.
+    measurement : Measurement or None
+        What was measured for it; None for a kept result and a stated error.
+    """
+
+    alignment: Alignment
+    notices: tuple[Notice, ...] = ()
+    measurement: Measurement | None = None
+
+
 def alignment_from(
-    paths: Sequence[Path],
+    paths: Sequence[Path] | Alignment,
     *,
     error_arcmin: tuple[float, float] | None = None,
     conditions: Conditions | None = None,
@@ -35,13 +54,14 @@ def alignment_from(
     aim: Aim | None = None,
     reading: Reading | None = None,
     progress: Callable[[int, int], None] | None = None,
-) -> tuple[Alignment, tuple[Notice, ...]]:
-    """Return the alignment that was named, and what to warn of.
+) -> FoundAlignment:
+    """Return the alignment that was named.
 
     Parameters
     ----------
-    paths : sequence of pathlib.Path
+    paths : sequence of pathlib.Path, or Alignment
         A folder or files of solved frames, or one result that was kept; empty with `error_arcmin`.
+        Or an Alignment: a kept result that was read before, from a night's file.
     error_arcmin : tuple of float, optional
         Azimuth and altitude error instead of frames; needs a site. [arcmin]
     conditions, reading, progress
@@ -53,8 +73,7 @@ def alignment_from(
 
     Returns
     -------
-    alignment : Alignment
-    notices : tuple of Notice
+    FoundAlignment
 
     Raises
     ------
@@ -71,23 +90,31 @@ def alignment_from(
         place = conditions.site or conditions.fallback_site
         if place is None:
             raise InputError("a stated error needs a site: none is known", ["site", "rig"])
-        return given_alignment(error_arcmin, conditions.sky_over(place), pole or "refracted", aim), ()
-    if not paths:
+        stated = given_alignment(error_arcmin, conditions.sky_over(place), pole or "refracted", aim)
+        return FoundAlignment(stated)
+    kept = _kept(paths)
+    if kept is not None:
+        if aim is not None or pole is not None:
+            kept = kept.aimed_at(_pole(aim, pole or "refracted", kept.sky))
+        return FoundAlignment(kept, (_KEEPS_ITS_OWN,) if conditions.say_something else ())
+    if isinstance(paths, Alignment) or not paths:
         raise InputError(
             "give a folder of solved frames, a kept result, or a stated error with its site",
             ["error_arcmin", "site"],
         )
-    if len(paths) == 1 and paths[0].suffix.lower() == ".json":
-        kept = read_alignment(paths[0])
-        notices = (_KEEPS_ITS_OWN,) if conditions.say_something else ()
-        if aim is None and pole is None:
-            return kept, notices
-        return kept.aimed_at(_pole(aim, pole or "refracted", kept.sky)), notices
     result = measure(
         paths, pole=pole or "refracted", conditions=conditions, reading=reading, progress=progress
     )
-    found = result.alignment
-    return (found if aim is None else found.aimed_at(aim(found.sky))), result.notices
+    found = result.alignment if aim is None else result.alignment.aimed_at(aim(result.sky))
+    return FoundAlignment(found, result.notices, result)
+
+
+def _kept(paths: Sequence[Path] | Alignment) -> Alignment | None:
+    """Return a result that was read before, or is to be read."""
+    if isinstance(paths, Alignment):
+        return paths
+    is_kept = len(paths) == 1 and paths[0].suffix.lower() == ".json"
+    return read_alignment(paths[0]) if is_kept else None
 
 
 def _pole(aim: Aim | None, kind: PoleKind, sky: Sky) -> Pole:

@@ -1,6 +1,6 @@
 """The night, remembered: one append-only file of events beside the frames, and what it amounts to.
 
-From the top: account, book, log, events.
+From the top: schema, nights, current, book, account, log, events, place.
 """
 
 import lazy_loader

@@ -1,5 +1,6 @@
-from .account import NightAccount, NightStep, account_of, last_night
+from .account import NightAccount, NightStep, account_of, last_night, nights_of
 from .book import NightBook
+from .current import Tonight, night_that_knows, tonight_in
 from .events import (
     AdviceEvent,
     CheckedEvent,
@@ -12,6 +13,9 @@ from .events import (
     TurnedEvent,
 )
 from .log import NIGHT_FILE, NightLog, NightRecord
+from .nights import KnobOverNights, MeanOverNights, Nights, NightShift, OneNight, read_nights
+from .place import common_folder
+from .schema import NightSchema
 
 __all__ = [
     "NIGHT_FILE",
@@ -19,6 +23,8 @@ __all__ = [
     "CheckedEvent",
     "Event",
     "FollowedEvent",
+    "KnobOverNights",
+    "MeanOverNights",
     "MeasuredEvent",
     "MovedEvent",
     "NightAccount",
@@ -26,9 +32,19 @@ __all__ = [
     "NightEvent",
     "NightLog",
     "NightRecord",
+    "NightSchema",
+    "NightShift",
     "NightStep",
+    "Nights",
+    "OneNight",
     "RefusedEvent",
+    "Tonight",
     "TurnedEvent",
     "account_of",
+    "common_folder",
     "last_night",
+    "night_that_knows",
+    "nights_of",
+    "read_nights",
+    "tonight_in",
 ]

@@ -13,6 +13,7 @@ from polarcheck.errors import InputError, Notice
 from polarcheck.followup import CorrectionSchema, Followed, FollowedSchema, SensorMark
 from polarcheck.knobs import Correction
 from polarcheck.measurement import Measurement, MeasurementSchema
+from polarcheck.night.account import NightAccount
 from polarcheck.night.events import (
     AdviceEvent,
     CheckedEvent,
@@ -128,6 +129,26 @@ class NightBook:
         """
         return TurnedEvent(time_utc=self.clock(), version=__version__, turned=list(turned), as_told=as_told)
 
+    def turned_in_all(
+        self, account: NightAccount, turned: tuple[float, float], *, as_told: bool = False
+    ) -> tuple[TurnedEvent, ...]:
+        """Return the event that makes the turns since the last finding these; none where they are.
+
+        Parameters
+        ----------
+        account : NightAccount
+            With the turns that were written already.
+        turned : tuple of float
+            In all, of the azimuth and the altitude knob, clockwise positive. [turn]
+        as_told : bool
+            See `turned`.
+        """
+        before = account.turned or (0.0, 0.0)
+        more = (turned[0] - before[0], turned[1] - before[1])
+        if account.turned is not None and more == (0.0, 0.0):
+            return ()
+        return (self.turned(more, as_told=as_told),)
+
     def refused(self, reason: object, offered: Sequence[Path]) -> RefusedEvent:
         """Return the event of frames that gave no honest result.
 
@@ -190,7 +211,7 @@ class NightBook:
         Parameters
         ----------
         *events : Event
-            In order. A finding that only repeats the file's last line is not written again.
+            In order. A finding that only repeats the last one is not written again.
 
         Returns
         -------
@@ -201,7 +222,7 @@ class NightBook:
         log = NightLog(self.folder)
         try:
             for event in events:
-                if not log.ends_with(event):
+                if not log.knows(event):
                     log.append(event)
         except InputError as error:
             return (Notice("night-not-kept", f"The night is not kept: {error}."),)
@@ -209,7 +230,7 @@ class NightBook:
 
     @property
     def _rig_name(self) -> str | None:
-        return None if self.rig is None else printable(self.rig.path)
+        return None if self.rig is None else printable(_seen_from(self.folder, self.rig.path))
 
     def _names(self, offered: Sequence[Path]) -> list[str]:
         return [printable(_seen_from(self.folder, path)) for path in offered[:_MOST_INPUTS]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,15 +17,15 @@ from pydantic import ValidationError
 from polarcheck.errors import InputError, Notice
 from polarcheck.night.events import Event, NightEvent, read_event
 from polarcheck.printable import printable
+from polarcheck.writing import NIGHT_FILE
 
 __all__ = ["NIGHT_FILE", "NightLog", "NightRecord"]
 
-NIGHT_FILE = "polarcheck-night.jsonl"
-"""Name of the file in the frames' folder."""
-
 _LONGEST_LINE = 64_000_000  # bytes, as a kept result's; a line of a thousand frames takes 0.3 MB
-_FINDINGS = ("measured", "followed")
 _LARGEST = 512_000_000  # bytes; a night has some tens of lines
+
+
+_FINDING = re.compile(rb'"event": "(?:measured|followed|moved)"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +97,15 @@ class NightLog:
         except OSError as error:
             raise InputError(f"{name} cannot be written ({printable(error.strerror or error)})") from None
 
-    def ends_with(self, event: Event) -> bool:
-        """Return whether the last line is a finding, and this event the same but for its time and its inputs."""
-        if event.event not in _FINDINGS:  # type: ignore[attr-defined]
+    def knows(self, event: Event) -> bool:
+        """Return whether an event is a finding that only repeats the last one, the mount not having been moved since.
+
+        Its time of writing and how its files were named do not count.
+        """
+        if not _FINDING.search(_line(event)):
             return False
         try:
-            last = read_event(_last_line(self.path))
+            last = read_event(_last_finding(self.path))
         except (OSError, ValidationError):
             return False
         return _finding(last) == _finding(event)
@@ -148,24 +152,19 @@ def _write_whole(file: RawIOBase, content: bytes, end: int) -> None:
         raise
 
 
-def _last_line(path: Path) -> bytes:
-    """Return the last line, which may be torn; of a longer one than any event has, a piece that is none."""
-    with path.open("rb") as file:
-        size = file.seek(0, os.SEEK_END)
-        reach = 4096
-        while True:
-            start = max(size - reach, 0)
-            file.seek(start)
-            tail = file.read(size - start).rstrip(b"\n")
-            if b"\n" in tail or start == 0 or reach >= _LONGEST_LINE:
-                return tail.rpartition(b"\n")[2]
-            reach *= 8
+def _last_finding(path: Path) -> bytes:
+    """Return the last line that tells where the axis is, or that it was moved."""
+    last = b""
+    for _, line in _lines(path):
+        if _FINDING.search(line):  # no text in a line can hold this: its quotes would be escaped
+            last = line
+    return last
 
 
 def _finding(event: Event) -> dict[str, Any]:
-    """Return what a finding says, its time of writing and how its frames were named aside."""
+    """Return what a finding says, its time of writing and how its files were named aside."""
     content = event.to_dict()
-    return {key: value for key, value in content.items() if key not in ("time_utc", "inputs")}
+    return {key: value for key, value in content.items() if key not in ("time_utc", "inputs", "rig")}
 
 
 def _ends_torn(size: int, path: Path) -> bool:

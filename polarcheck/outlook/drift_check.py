@@ -97,6 +97,12 @@ class DriftCheck(WithDict, WithTable):
         return tuple(name for name, beyond in zip(PARTS, excess, strict=True) if beyond)
 
     @property
+    def seen_arcsec_per_min(self) -> tuple[float, float]:
+        """Mean drift that was seen, east and north on the sky, by a straight line. [arcsec/min]"""
+        slope = np.polynomial.polynomial.polyfit(self.seconds / 60, self.seen_arcsec[:, :2], 1)[1]
+        return float(slope[0]), float(slope[1])
+
+    @property
     def points_to_drive(self) -> bool:
         """Whether what is left lies so much more east-west than north-south that the drive is the likely cause."""
         east, north = self.scatter_arcsec[:2]

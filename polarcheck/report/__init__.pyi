@@ -8,6 +8,7 @@ from .objects import (
     json_text,
     map_object,
     measurement_object,
+    night_object,
     plan_object,
     report_object,
     rig_object,
@@ -22,6 +23,7 @@ from .pictures.axis import save_measurement_picture
 from .pictures.drift import save_drift_picture
 from .pictures.drift_check import save_drift_check_picture
 from .pictures.mark import save_mark_picture
+from .pictures.night import save_night_picture
 from .pictures.pole_field import save_pole_picture
 from .pictures.sky_map import save_map_picture
 from .pictures.star_look import save_look_picture
@@ -39,6 +41,7 @@ from .text.exposure_list import exposure_list_text
 from .text.followup import followed_text
 from .text.lines import line_width, notice_text, wrapped
 from .text.measurement import measurement_text
+from .text.night import night_text, taken_text, turned_words
 from .text.plan import plan_text, tracked_plan_text
 from .text.report import report_text
 from .text.rig import rig_text
@@ -75,7 +78,9 @@ __all__ = [
     "map_text",
     "measurement_object",
     "measurement_text",
+    "night_object",
     "night_page",
+    "night_text",
     "notice_text",
     "plan_object",
     "plan_text",
@@ -92,6 +97,7 @@ __all__ = [
     "save_map_picture",
     "save_mark_picture",
     "save_measurement_picture",
+    "save_night_picture",
     "save_pole_picture",
     "save_stars_picture",
     "save_timeline_picture",
@@ -101,10 +107,12 @@ __all__ = [
     "standing_line",
     "stars_object",
     "stars_text",
+    "taken_text",
     "timeline_object",
     "timeline_text",
     "tracked_plan_object",
     "tracked_plan_text",
+    "turned_words",
     "unsolved_text",
     "wrapped",
 ]

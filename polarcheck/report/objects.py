@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from polarcheck import digest, followup, measurement, outlook, planning, rig, solving, stars
+from polarcheck import digest, followup, measurement, night, outlook, planning, rig, solving, stars
 
 if TYPE_CHECKING:
     from polarcheck.alignment import Alignment
@@ -29,6 +29,7 @@ __all__ = [
     "json_text",
     "map_object",
     "measurement_object",
+    "night_object",
     "plan_object",
     "report_object",
     "rig_object",
@@ -111,6 +112,11 @@ def exposure_list_object(
 def map_object(sky: outlook.SkyMap, alignment: Alignment, notices: Sequence[Notice]) -> outlook.MapSchema:
     """Return the object of schema ``polarcheck.map/1``."""
     return outlook.MapSchema.of(sky, alignment, notices)
+
+
+def night_object(nights: night.Nights) -> night.NightSchema:
+    """Return the object of schema ``polarcheck.night/1``."""
+    return night.NightSchema.of(nights)
 
 
 def timeline_object(

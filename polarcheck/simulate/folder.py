@@ -10,7 +10,7 @@ from pathlib import Path
 
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
-from polarcheck.writing import is_leftover, is_ours
+from polarcheck.writing import NIGHT_FILE, is_leftover, is_ours
 
 __all__ = ["TRUTH", "clear_others", "fresh_paths"]
 
@@ -60,7 +60,7 @@ def _is_of_simulation(path: Path) -> bool:
         return True
     if not stat.S_ISREG(path.lstat().st_mode):
         return False
-    if path.name == TRUTH:
+    if path.name in (TRUTH, NIGHT_FILE):  # a practice night's file stays
         return is_ours(path)
     if not _NAME.fullmatch(path.name):
         return False

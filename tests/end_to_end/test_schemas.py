@@ -230,5 +230,5 @@ def test_schemas_load_only_for_json() -> None:
     """Making the models takes some 80 ms; text needs none of them."""
     sweep = str(SAMPLES / "north_sweep")
     assert "polarcheck.schema" not in loaded("--help")
-    assert "polarcheck.schema" not in loaded("measure", sweep)
+    assert "polarcheck.schema" not in loaded("measure", sweep, "--no-night")
     assert "polarcheck.measurement.schema" in loaded("measure", sweep, "--json")

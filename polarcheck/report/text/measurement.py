@@ -33,8 +33,8 @@ _FRAMES = (
 )
 
 
-def measurement_text(result: Measurement) -> str:
-    """Return the whole answer of ``polarcheck measure``."""
+def measurement_text(result: Measurement, command: str | None = None) -> str:
+    """Return the whole answer of ``polarcheck measure``; `command` is the next one, ready to paste."""
     parts = [
         _headline(result),
         _errors(result),
@@ -42,6 +42,7 @@ def measurement_text(result: Measurement) -> str:
         _left_out(result),
         _limits(result),
         _next(result),
+        command,
     ]
     return "\n\n".join(part for part in parts if part)
 

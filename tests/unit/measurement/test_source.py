@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from polarcheck.alignment import read_alignment
 from polarcheck.errors import InputError
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
@@ -57,11 +58,10 @@ def test_said_error_refers_to_the_pole_that_was_asked_for() -> None:
 
 
 def test_said_error_takes_the_site_of_the_option_before_that_of_the_rig_file() -> None:
-    found, notices = alignment_from(
-        [], error_arcmin=(1.0, 2.0), conditions=Conditions(fallback_site=SOUTH, site=NORTH)
-    )
-    assert (found.site, notices) == (NORTH, ())
-    found, _ = alignment_from([], error_arcmin=(1.0, 2.0), conditions=Conditions(fallback_site=SOUTH))
+    both = alignment_from([], error_arcmin=(1.0, 2.0), conditions=Conditions(fallback_site=SOUTH, site=NORTH))
+    assert (both.alignment.site, both.notices) == (NORTH, ())
+    rig_only = Conditions(fallback_site=SOUTH)
+    found = alignment_from([], error_arcmin=(1.0, 2.0), conditions=rig_only).alignment
     assert found.site == SOUTH
     assert found.error.azimuth_arcmin == pytest.approx(1.0)
     assert found.error.altitude_arcmin == pytest.approx(2.0)
@@ -77,7 +77,10 @@ def test_nothing_two_things_or_an_error_without_a_site_are_refused(folder: Path)
 
 
 def test_folder_is_measured(folder: Path) -> None:
-    found, _ = alignment_from([folder])
+    named = alignment_from([folder])
+    found = named.alignment
+    assert named.measurement is not None
+    assert named.measurement.alignment is found
     # frames with 0.05 px of noise at 20 arcsec/px; the simulated error is the truth
     assert found.error.azimuth_arcmin == pytest.approx(ERROR[0], abs=5 * found.error.azimuth_sigma_arcmin)
     assert found.error.altitude_arcmin == pytest.approx(ERROR[1], abs=5 * found.error.altitude_sigma_arcmin)
@@ -87,18 +90,27 @@ def test_folder_is_measured(folder: Path) -> None:
 def test_kept_result_is_read_whatever_the_case_of_its_ending(kept: Path) -> None:
     upper = kept.with_name("OTHER.JSON")
     kept.rename(upper)
-    found, notices = alignment_from([upper])
+    named = alignment_from([upper])
+    found = named.alignment
     assert found.error.azimuth_arcmin == pytest.approx(ERROR[0], abs=5 * found.error.azimuth_sigma_arcmin)
-    assert notices == ()
+    assert (named.notices, named.measurement) == ((), None)
 
 
 def test_kept_result_can_be_set_against_the_other_pole(kept: Path) -> None:
-    refracted, _ = alignment_from([kept])
-    true, _ = alignment_from([kept], pole="true")
+    refracted = alignment_from([kept]).alignment
+    true = alignment_from([kept], pole="true").alignment
     lift = true.error.altitude_arcmin - refracted.error.altitude_arcmin
     # 58 arcsec x 0.9 (for the pressure at 900 m) x cot(47.3 deg) = 48 arcsec; common rule, from memory
     assert lift == pytest.approx(0.8, abs=0.05)
     assert np.array_equal(true.axis, refracted.axis)
+
+
+def test_result_that_was_read_before_serves_like_its_file(kept: Path) -> None:
+    read = read_alignment(kept)
+    assert alignment_from(read).alignment is read
+    again = alignment_from(read, pole="true", conditions=Conditions(site=SOUTH))
+    assert again.alignment.pole_kind == "true"
+    assert [notice.code for notice in again.notices] == ["kept-site"]
 
 
 def test_damaged_result_names_its_file(kept: Path) -> None:

@@ -15,7 +15,7 @@ from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement import Measurement, measure
 from polarcheck.night.account import account_of
 from polarcheck.night.book import NightBook
-from polarcheck.night.events import FollowedEvent, MeasuredEvent
+from polarcheck.night.events import FollowedEvent, MeasuredEvent, TurnedEvent
 from polarcheck.night.log import NIGHT_FILE, NightLog
 from tests.commands import SAMPLES
 
@@ -84,9 +84,10 @@ def test_the_same_finding_again_is_not_written_again(tmp_path: Path) -> None:
     for _ in range(3):
         pen.write(pen.measured(sweep(), [tmp_path]))
     assert len(NightLog(tmp_path).read().events) == 1
+    pen.write(pen.turned((1.0, 0.0)), pen.measured(sweep(), [tmp_path]))
     pen.write(pen.followed(after(), AFTER), pen.measured(sweep(), [tmp_path]))
     kinds = [type(event) for event in NightLog(tmp_path).read().events]
-    assert kinds == [MeasuredEvent, FollowedEvent, MeasuredEvent]
+    assert kinds == [MeasuredEvent, TurnedEvent, FollowedEvent, MeasuredEvent]
 
 
 def test_turns_that_were_made_twice_are_written_twice(tmp_path: Path) -> None:

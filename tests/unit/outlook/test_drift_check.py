@@ -52,6 +52,14 @@ def test_scatter_east_west_alone_points_to_the_drive(east: float, north: float, 
     assert checked(scatter_arcsec=np.array([east, north, 0.0])).points_to_drive == drive
 
 
+def test_the_drift_that_was_seen_is_the_slope_of_a_straight_line() -> None:
+    """Two minutes with 3 arcsec/min east and -1.5 north, by construction."""
+    minutes = np.array([0.0, 0.5, 1.0, 2.0])
+    seen = np.stack([3.0 * minutes, 0.25 - 1.5 * minutes, 0.0 * minutes], axis=-1)
+    found = checked(seconds=60 * minutes, seen_arcsec=seen)
+    assert found.seen_arcsec_per_min == pytest.approx((3.0, -1.5))
+
+
 def compared(session: Session) -> DriftCheck:
     alignment = given_alignment(session.error_arcmin, session.sky)
     return check_drift(alignment, frames_of(session, np.random.default_rng(1)))
