@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import re
+import shutil
+import tempfile
 import unicodedata
 from pathlib import Path
 from typing import Any
@@ -20,7 +23,18 @@ NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
 EVENING = tuple(utc_date(2026, 11, 14, 21, 10)[0])
 ERROR = (23.4, -11.8)
 SMALL = Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0)
-SAMPLES = Path(__file__).parents[1] / "sample_frames"
+
+
+def _copied_samples() -> Path:
+    """A copy of the sample frames without the night that anybody may have kept beside them."""
+    folder = Path(tempfile.mkdtemp(prefix="polarcheck-tests-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    original = Path(__file__).parents[1] / "sample_frames"
+    ignored = shutil.ignore_patterns("polarcheck-night.jsonl", "__pycache__")
+    return shutil.copytree(original, folder / "sample_frames", ignore=ignored)
+
+
+SAMPLES = _copied_samples()
 
 # general categories (Unicode Standard, table 4-4) that steer a terminal or a page, or are not characters at all
 STEERING = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}

@@ -11,6 +11,7 @@ from astropy.utils import iers
 from hypothesis import settings
 
 from tests.browser import Browser
+from tests.commands import SAMPLES
 
 # pytest-socket closes the network; astropy must not even try, nor complain that its tables grow old
 iers.conf.auto_download = False
@@ -62,11 +63,12 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session", autouse=True)
 def _sample_frames_keep_no_night() -> Iterator[None]:
     """No test finds beside the sample frames what another one did with them."""
-    samples = Path(__file__).parents[1] / "sample_frames"
+    samples = (Path(__file__).parents[1] / "sample_frames", SAMPLES.resolve())
 
     def may_be_kept(folder: Path) -> bool:
         """Return whether a night may begin there."""
-        return folder.is_dir() and not folder.resolve().is_relative_to(samples)
+        here = folder.resolve()
+        return folder.is_dir() and not any(here.is_relative_to(sample) for sample in samples)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("polarcheck.cli.night_asking.may_be_kept", may_be_kept)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from scipy.special import chdtri
 
 from polarcheck.alignment import interval_factor
 from polarcheck.errors import InputError, Notice
@@ -301,6 +302,4 @@ def _knob(name: Literal["azimuth", "altitude"], nights: Sequence[OneNight]) -> K
 
 def _largest_misfit(degrees_of_freedom: int) -> float:
     """The 95 % point of chi squared."""
-    from scipy.special import chdtri  # only here
-
     return float(chdtri(degrees_of_freedom, 0.05))
