@@ -69,6 +69,13 @@ def text(page: Page, selector: str) -> str:
     return str(page.run(f"document.querySelector({json.dumps(selector)}).innerText"))
 
 
+_LINES = """((elements) => [...elements].map((element) => {
+  const range = document.createRange();
+  range.selectNodeContents(element);
+  return range.getClientRects().length;
+}))"""
+
+
 @needs_browser
 def test_page_is_quiet_and_asks_for_nothing_but_itself(page: Page, server: PageServer) -> None:
     for number, now in enumerate(NOW, 2):
@@ -107,6 +114,7 @@ def test_every_state_fits_and_can_be_read(
         assert len(ratios) > 25
         assert {what: ratio for what, ratio in ratios.items() if ratio < 4.5} == {}
     page.click("#other")
+    assert page.run(f"{_LINES}(document.querySelectorAll('#said button'))") == [1] * 7  # no word is broken
     small = "[...document.querySelectorAll('button, input')].map((e) => e.getBoundingClientRect())"
     assert all(
         height >= 44 and width >= 44 for width, height in page.run(f"{small}.map((b) => [b.width, b.height])")
