@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from polarcheck import digest, report, sky, times
+from polarcheck import digest, measurement, report, sky, times
 from polarcheck.cli.alignment_asking import PlaceOptions
+from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.output import ForceOption, JsonOption, show, writable
 from polarcheck.cli.parsing import parsed
@@ -39,6 +40,8 @@ def report_command(
     ] = None,
     place: PlaceOptions,
     rig: RigOption = None,
+    clock_ahead: ClockAheadOption = None,
+    zone: ZoneOption = None,
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
     force: ForceOption = False,
     as_json: JsonOption = False,
@@ -59,7 +62,12 @@ def report_command(
     night = digest.digest_night(
         folder,
         rig_file,
-        digest.DigestWish(targets, moment, recursive, place.conditions(rig_file)),
+        digest.DigestWish(
+            targets,
+            moment,
+            measurement.Reading(ahead_s(clock_ahead), recursive, zone=zone_of(zone, rig_file)),
+            place.conditions(rig_file),
+        ),
         lambda doing: progress_line(_FEW[doing], doing),
     )
     off = rig_contradictions(rig_file, night.last.alignment)

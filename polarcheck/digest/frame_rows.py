@@ -15,6 +15,7 @@ from polarcheck.errors import FrameError
 from polarcheck.frames import FrameSet, read_image
 from polarcheck.measurement import MeasurementSchema
 from polarcheck.night import NightStep
+from polarcheck.printable import printable
 from polarcheck.stars import FrameStars, stars_of
 from polarcheck.times import iso_from_utc
 
@@ -105,12 +106,12 @@ def _of_step(step: NightStep, number: int) -> list[FrameRow]:
     if isinstance(step.result, MeasurementSchema):
         return [
             FrameRow(
-                entry.file,
+                printable(entry.file),
                 None,
                 entry.mid_exposure_utc,
                 "sweep" if entry.used else "none",
                 number if entry.used else None,
-                entry.reason,
+                _cut(entry.reason),
                 entry.axis_angle_deg if entry.used else None,
                 entry.residual_arcsec if entry.used else None,
             )
@@ -118,15 +119,20 @@ def _of_step(step: NightStep, number: int) -> list[FrameRow]:
         ]
     return [
         FrameRow(
-            entry.file,
+            printable(entry.file),
             None,
             entry.mid_exposure_utc,
             "follow-up" if entry.used else "none",
             number if entry.used else None,
-            entry.reason,
+            _cut(entry.reason),
         )
         for entry in step.result.frames
     ]
+
+
+def _cut(reason: str | None) -> str | None:
+    """A reason, printable: files may be edited."""
+    return None if reason is None else printable(reason, 500)
 
 
 def _joined(known: FrameRow | None, told: FrameRow) -> FrameRow:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
@@ -18,11 +18,12 @@ from polarcheck.digest.targets import TargetDigest, asked_target, seen_target
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames import FrameSet, read_frames
 from polarcheck.knobs import Correction, correct
-from polarcheck.measurement import Conditions, measure_frames
+from polarcheck.measurement import Conditions, Reading, measure_frames
 from polarcheck.night import (
     NIGHT_FILE,
     CheckedEvent,
     MovedEvent,
+    NightAccount,
     NightBook,
     NightEvent,
     NightLog,
@@ -42,9 +43,11 @@ from polarcheck.vectors import Array
 __all__ = ["DigestWish", "Finding", "NightDigest", "digest_night"]
 
 Date = tuple[float, float]
+Standing = Literal["as found", "turned since", "moved since"]
 Progress = Callable[[str], Callable[[int, int], None] | None]
 
 _MOST_TARGETS = 6  # that frames show; those asked for are always told
+_MOST_WARNINGS = 100
 _OUTLINE, _PARTS = 73, (0.6827, 0.95)
 _DAYLIGHT_DEG, _HOUR_S = 4.0, 3600.0
 
@@ -59,15 +62,15 @@ class DigestWish:
         To tell drift and exposure of, beside those that frames show.
     utc : tuple of float or None
         When these are imaged; the last finding's moment unless told.
-    recursive : bool
-        Whether to look into subfolders for frames.
+    reading : Reading
+        How frames are read; the clock of a night's file counts unless one is said.
     conditions : Conditions
         As for `measure`, where there is no night's file.
     """
 
     targets: tuple[Target, ...] = ()
     utc: Date | None = None
-    recursive: bool = False
+    reading: Reading = field(default_factory=Reading)
     conditions: Conditions = field(default_factory=Conditions)
 
 
@@ -133,7 +136,7 @@ class NightDigest:
     folder: str
     source: Literal["night file", "frames"]
     findings: tuple[Finding, ...]
-    standing: Literal["as found", "turned since", "moved since"]
+    standing: Standing
     turned_since: tuple[float, float] | None
     correction: Correction | None
     rig: Rig | None
@@ -154,9 +157,10 @@ class NightDigest:
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """Events of one night, and where they came from."""
+    """Events of one night, what they amount to, and where they came from."""
 
     events: tuple[NightEvent, ...]
+    account: NightAccount
     source: Literal["night file", "frames"]
     notices: tuple[Notice, ...]
 
@@ -191,22 +195,19 @@ def digest_night(
     """
     if not folder.is_dir():
         raise InputError(f"there is no folder '{printable(folder)}'; name the folder of the night's frames")
-    frame_set, lost = _frames(folder, wish.recursive, progress("reading frame"))
-    told = _told(folder, rig, frame_set, wish)
-    account = account_of(told.events, folder)
+    told, frame_set = _told(folder, rig, wish, progress("reading frame"))
+    account = told.account
     findings = tuple(_finding(step, step.result.alignment(folder)) for step in account.steps)
     alignment = findings[-1].alignment
     optics, source = _optics(rig, alignment)
     lights = light_frames(frame_set.frames)[-_MOST_TARGETS:]
     rows = with_pictures(frame_rows(account.steps, frame_set, lights), progress("looking at frame"))
-    standing = (
-        "moved since" if account.alignment is None else "turned since" if account.turned else "as found"
-    )
+    standing = _standing(account)
     return NightDigest(
         folder=printable(folder.resolve().name or str(folder)),
         source=told.source,
         findings=findings,
-        standing=standing,  # type: ignore[arg-type]
+        standing=standing,
         turned_since=account.turned,
         correction=correct(alignment, rig) if standing == "as found" else None,
         rig=rig,
@@ -217,34 +218,82 @@ def digest_night(
         looks=tuple(event for event in told.events if isinstance(event, CheckedEvent)),
         refusals=tuple(event for event in told.events if isinstance(event, RefusedEvent)),
         checklist=_checklist(alignment.sky, findings[0].step.utc, rig),
-        notices=(*told.notices, *lost, *_notices(account.steps[-1])),
+        notices=(*told.notices, *_notices(account.steps[-1])),
     )
 
 
-def _frames(
-    folder: Path, recursive: bool, progress: Callable[[int, int], None] | None
-) -> tuple[FrameSet, tuple[Notice, ...]]:
-    """What the folder holds; a night's file may have outlived its frames."""
-    try:
-        return read_frames(folder, recursive=recursive, progress=progress), ()
-    except InputError as error:
-        return FrameSet((), ()), (Notice("no-frames", f"No frame is shown: {error}."),)
+def _standing(account: NightAccount) -> Standing:
+    if account.alignment is None:
+        return "moved since"
+    return "turned since" if account.turned else "as found"
 
 
-def _told(folder: Path, rig: Rig | None, frame_set: FrameSet, wish: DigestWish) -> _Told:
-    """The events of the last night; a folder without findings has its frames measured now."""
+def _told(
+    folder: Path, rig: Rig | None, wish: DigestWish, progress: Callable[[int, int], None] | None
+) -> tuple[_Told, FrameSet]:
+    """The last night and the frames; a folder without findings has its frames measured now."""
     record = NightLog(folder).read()
-    damage = record.notices(NIGHT_FILE)
-    events = tuple(last_night(record.events))
-    if any(event.event in ("measured", "followed") for event in events):
-        return _Told(events, "night file", damage)
+    notices = record.notices(NIGHT_FILE)
+    events = _of_last_night(record.events, folder)
+    if events and any(event.event in ("measured", "followed") for event in events):
+        account = _account(events, folder)
+        frame_set, lost = _frames(folder, _reading(wish, account), progress)
+        return _Told(events, account, "night file", (*notices, *lost)), frame_set
+    frame_set, _ = _frames(folder, wish.reading, progress)
     if not frame_set.frames and not frame_set.problems:
         raise InputError(
             f"'{printable(folder)}' holds no FITS file and no night's file: there is nothing to tell"
         )
-    measured = measure_frames(frame_set, conditions=wish.conditions)
-    event = NightBook(folder, rig).measured(measured, [folder])
-    return _Told((*(e for e in events if not isinstance(e, MovedEvent)), event), "frames", damage)
+    event = NightBook(folder, rig).measured(measure_frames(frame_set, conditions=wish.conditions), [folder])
+    events = (*(e for e in events if not isinstance(e, MovedEvent)), event)
+    return _Told(events, account_of([event], folder), "frames", notices), frame_set
+
+
+def _of_last_night(events: Sequence[NightEvent], folder: Path) -> tuple[NightEvent, ...]:
+    try:
+        return tuple(last_night(events))
+    except InputError as error:
+        raise _impossible(folder, error) from None
+
+
+def _account(events: Sequence[NightEvent], folder: Path) -> NightAccount:
+    try:
+        return account_of(events, folder)
+    except InputError as error:
+        raise _impossible(folder, error) from None
+
+
+def _impossible(folder: Path, error: InputError) -> InputError:
+    """What is wrong, in which file, and what to do, where a line was edited into what cannot be."""
+    return InputError(
+        f"{NIGHT_FILE} in '{printable(folder)}': {error}; mend that line or move the file away, then the frames are measured"
+    )
+
+
+def _reading(wish: DigestWish, account: NightAccount) -> Reading:
+    """As said; else with the clock that the last finding's frames were read with."""
+    file = account.alignment.last_file if account.alignment else None
+    said = wish.reading
+    if file is None or said.clock_ahead_s or said.zone:
+        return said
+    return replace(said, clock_ahead_s=file.clock_ahead_s, zone=file.zone)
+
+
+def _frames(
+    folder: Path, reading: Reading, progress: Callable[[int, int], None] | None
+) -> tuple[FrameSet, tuple[Notice, ...]]:
+    """What the folder holds; a night's file may have outlived its frames."""
+    try:
+        found = read_frames(
+            folder,
+            recursive=reading.recursive,
+            clock_ahead_s=reading.clock_ahead_s,
+            zone=reading.zone,
+            progress=progress,
+        )
+    except InputError as error:
+        return FrameSet((), ()), (Notice("no-frames", f"No frame is shown: {error}."),)
+    return found, ()
 
 
 def _finding(step: NightStep, alignment: Alignment) -> Finding:
@@ -325,4 +374,7 @@ def _checklist(sky: Sky, utc: Date, rig: Rig | None) -> Checklist:
 
 
 def _notices(step: NightStep) -> tuple[Notice, ...]:
-    return tuple(Notice(entry.code, entry.text) for entry in step.result.warnings)
+    return tuple(
+        Notice(printable(entry.code), printable(entry.text, 2000))
+        for entry in step.result.warnings[:_MOST_WARNINGS]
+    )
