@@ -58,11 +58,13 @@ class MotionCurve:
         size = self.arcsec_95 if sure else self.arcsec
         if size is None or size[-1] < tolerance_arcsec:
             return None
-        last = int(np.argmax(size >= tolerance_arcsec))
-        seconds = np.concatenate([[0.0], self.seconds])
-        size = np.concatenate([[0.0], size])
-        part = (tolerance_arcsec - size[last]) / (size[last + 1] - size[last])
-        return float(seconds[last] + part * (seconds[last + 1] - seconds[last]))
+        i = int(np.argmax(size >= tolerance_arcsec))
+        t, before, after = self.seconds[i], size[i - 1] if i else 0.0, size[i]
+        if not before > 0 or not np.isfinite(after):
+            start = self.seconds[i - 1] if i else 0.0
+            return float(start + (t - start) * (tolerance_arcsec - before) / (after - before))
+        part = np.log(tolerance_arcsec / before) / np.log(after / before)  # as a power of the length
+        return float(self.seconds[i - 1] * (t / self.seconds[i - 1]) ** part)
 
 
 def motion_curve(scene: Scene, alignment: Alignment) -> MotionCurve:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -59,9 +60,24 @@ def _way(night: NightDigest, first: int, name: str, title: str) -> Chart:
             description if len(night.findings) == 1 else _LEFT,
             curves=tuple(curves),
             dots=tuple(dots),
-            labels=_named(dots, names),
+            labels=_named(dots, names, _along(sheet, [places, *outlines])),
         ),
     )
+
+
+def _along(sheet: Sheet, lines: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[float, float]]:
+    """Places on the sheet along lines, which names should keep clear of."""
+    found = []
+    for line in lines:
+        for (x, y), (to_x, to_y) in pairwise(line):
+            steps = max(
+                2, min(60, int(math.hypot(sheet.x(to_x) - sheet.x(x), sheet.y(to_y) - sheet.y(y)) / 5))
+            )
+            found += [
+                (sheet.x(x + (to_x - x) * i / steps), sheet.y(y + (to_y - y) * i / steps))
+                for i in range(steps)
+            ]
+    return found
 
 
 def _described(findings: Sequence[Finding], first: int, *, is_one: bool) -> tuple[str, list[str]]:
@@ -128,9 +144,11 @@ def _on_axes(night: NightDigest, drawn: Chart) -> Chart:
     )
 
 
-def _named(dots: Sequence[Dot], names: Sequence[str]) -> tuple[Label, ...]:
-    """A name beside each dot, on the side where it is farthest from other dots and names."""
-    taken = [(dot.x, dot.y) for dot in dots]
+def _named(
+    dots: Sequence[Dot], names: Sequence[str], lines: Sequence[tuple[float, float]] = ()
+) -> tuple[Label, ...]:
+    """A name beside each dot, on the side where it is farthest from lines, other dots and names."""
+    taken = [*lines, *((dot.x, dot.y) for dot in dots)]
     labels = []
     for dot, name in zip(dots, names, strict=True):
         sides = [(dot.x + dx * (6 + 3.2 * len(name)), dot.y + dy) for dx, dy in _SIDES]

@@ -102,7 +102,7 @@ def _shown_targets(night: NightDigest) -> dict[str, Any]:
     scale = night.optics.pixel_scale_arcsec if night.optics else 1.0
     shown = [
         {
-            "name": target_text(told.target),
+            "name": ("" if told.lights is None else "Field of the frames: ") + target_text(told.target),
             "lights": 0 if told.lights is None else len(told.lights.frames),
             "when": words.moment(told.utc),
             "finding": told.finding,

@@ -63,7 +63,7 @@ METHODS: tuple[tuple[str, str, str], ...] = (
         "The sliders",
         "They read between the rows of a table of motion against exposure that was computed with this page; the browser "
         "computes nothing of the sky.",
-        "Linear interpolation; within 1.5 % of the value found without a table.",
+        "Between two rows the motion goes as a power of the length; within 0.5 % of the value found without a table.",
     ),
     (
         "Stars",

@@ -20,6 +20,7 @@ from polarcheck.report.text.correction import (
     unknown_lines,
     verdict_text,
 )
+from polarcheck.report.text.followup import UNSEEN
 from polarcheck.report.text.rounding import decimals_for, with_sigma
 from polarcheck.report.text.words import counted, length_text, pole_words, rig_words, signed, utc_text
 from polarcheck.times import iso_from_utc, seconds_between, utc_from_iso
@@ -228,6 +229,8 @@ def meaning(night: NightDigest) -> list[str]:
         )
     if isinstance(result, MeasurementSchema):
         said += [_other_pole(result, alignment), _from_frames(result)]
+    elif not result.sees_camera:
+        said.append(UNSEEN)
     return said
 
 
@@ -323,7 +326,7 @@ _BY = {
     "rotation": "field rotation",
     "refraction": "refraction",
     "periodic error": "periodic error",
-    "6 h": "nothing within 6 h",
+    "6 h": "none in 6 h",
     "sets": "the target sets",
 }
 
@@ -343,10 +346,10 @@ def _predicted(told: TargetDigest) -> list[tuple[str, str]]:
     end = (drift.east_arcsec[-1], drift.north_arcsec[-1], drift.rotation_arcsec[-1])
     return [
         ("drift, unguided", f"{east} east, {north} north arcsec/min"),
-        ("field rotation", f"{plus(rates.rotation_arcsec_per_min, 1)} arcsec/min"),
+        ("field rotation", f"{plus(rates.rotation_arcsec_per_min)} arcsec/min"),
         (
             f"after {length_text(float(drift.seconds[-1]))}",
-            f"{plus(end[0], 1)} east, {plus(end[1], 1)} north, {plus(end[2], 0)} arcsec of rotation",
+            f"{plus(end[0], 1)} east, {plus(end[1], 1)} north, {plus(end[2], 1)} arcsec of rotation",
         ),
     ]
 
@@ -365,7 +368,8 @@ def _seen(told: TargetDigest) -> list[tuple[str, str]]:
         ),
         (
             "seen less predicted",
-            f"{_with(less[0], more[0])} east, {_with(less[1], more[1])} north arcsec/min",
+            f"{_with(less[0], more[0])} east, {_with(less[1], more[1])} north arcsec/min, rotation "
+            f"{_with(less[2], more[2])}",
         ),
     ]
 

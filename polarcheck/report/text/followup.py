@@ -10,13 +10,14 @@ from polarcheck.report.text.rounding import with_sigma
 from polarcheck.report.text.words import counted, rig_words, utc_text
 from polarcheck.rig import Rig
 
-__all__ = ["followed_text"]
+__all__ = ["UNSEEN", "followed_text"]
 
 
-_UNSEEN = (
+UNSEEN = (
     "That holds if declination and camera stayed clamped since the result before: frames at one place cannot tell a bump "
     "of these from a turn of the knobs. Frames at two or three right-ascension positions can."
 )
+"""What frames at one place take for granted."""
 
 
 def followed_text(followed: Followed, command: str | None = None, rig: Rig | None = None) -> str:
@@ -50,7 +51,7 @@ def followed_text(followed: Followed, command: str | None = None, rig: Rig | Non
             "",
             wrapped(moved),
             *([wrapped(f"Knobs as in the {rig_words(rig)}.")] if rig else []),
-            *([] if followed.sees_camera else ["", wrapped(_UNSEEN)]),
+            *([] if followed.sees_camera else ["", wrapped(UNSEEN)]),
             *([_shift_text(followed.clamp_shift)] if followed.clamp_shift else []),
             *tail,
             *(["", command] if command else []),

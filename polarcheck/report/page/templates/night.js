@@ -24,11 +24,10 @@
   const digits = (value) => (value >= 100 ? value.toFixed(0) : String(Number(value.toPrecision(value < 1 ? 2 : 3))));
   const length = (seconds) =>
     seconds < 99.5 ? `${digits(seconds)} s` : seconds < 5970 ? `${digits(seconds / 60)} min` : `${digits(seconds / 3600)} h`;
-  const between = (xs, ys, x) => {
-    let i = xs.findIndex((value) => value >= x);
-    if (i < 0) return null;
-    const [x0, y0] = i > 0 ? [xs[i - 1], ys[i - 1]] : [0, 0];
-    return ys[i] === null ? null : y0 + ((ys[i] - y0) * (x - x0)) / (xs[i] - x0);
+  // between two rows as a power of the length, before the first one straight from nothing
+  const between = (x0, y0, x1, y1, x) => {
+    if (!(x0 > 0) || !(y0 > 0)) return y0 + ((y1 - y0) * (x - x0)) / (x1 - x0);
+    return y0 * (y1 / y0) ** (Math.log(x / x0) / Math.log(x1 / x0));
   };
   const longest = (curve, sizes, tolerance) => {
     if (!sizes) return "unknown";
@@ -36,16 +35,19 @@
     const i = full.findIndex((size) => size >= tolerance);
     if (i < 0) return `no limit (${length(curve.t[curve.t.length - 1])} left)`;
     const [t0, m0] = i > 0 ? [curve.t[i - 1], full[i - 1]] : [0, 0];
-    const share = full[i] === Infinity ? 0 : (tolerance - m0) / (full[i] - m0);
-    return length(t0 + share * (curve.t[i] - t0));
+    return length(full[i] === Infinity ? t0 : between(m0, t0, full[i], curve.t[i], tolerance));
   };
   const motion = (curve, seconds) => {
     if (seconds > curve.t[curve.t.length - 1]) return "the target sets before";
-    const size = between(curve.t, curve.m, seconds);
-    return size === null ? "beyond measure" : `${digits(size)} px`;
+    const i = curve.t.findIndex((value) => value >= seconds);
+    if (curve.m[i] === null) return "beyond measure";
+    const [t0, m0] = i > 0 ? [curve.t[i - 1], curve.m[i - 1]] : [0, 0];
+    return `${digits(between(t0, m0, curve.t[i], curve.m[i], seconds))} px`;
   };
   const tolerance = byId("tolerance");
   const exposure = byId("exposure");
+  // at one pixel stands what was found without the table
+  const found = new Map(all(".limits [data-kind]").map((cell) => [cell, cell.textContent]));
   const update = () => {
     const pixels = curves.tolerances[tolerance.value];
     const seconds = curves.exposures[exposure.value];
@@ -59,6 +61,7 @@
       const curve = curves.targets[cell.closest("table").dataset.target][cell.dataset.kind];
       if (!curve) continue;
       if (cell.dataset.what === "motion") cell.textContent = motion(curve, seconds);
+      else if (pixels === 1) cell.textContent = found.get(cell);
       else cell.textContent = longest(curve, cell.dataset.what === "sure" ? curve.m95 : curve.m, pixels);
     }
     for (const line of all("[id^='tolerance-'][d]")) {
