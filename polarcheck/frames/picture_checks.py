@@ -12,7 +12,7 @@ from polarcheck.printable import printable
 
 __all__ = ["MOST_PIXELS", "check_size", "check_whole", "unknown"]
 
-MOST_PIXELS = 160_000_000
+MOST_PIXELS = 152_000_000
 """Of a picture or a raw file: more than any camera of today; in colour it takes 4 bytes a pixel and its luminance 4."""
 
 _TAIL = 1 << 16

@@ -54,10 +54,18 @@ def picture_hdu(path: Path) -> Hdu:
     with _opened(path) as image:
         cards = exif_cards(_exif(image))
         notices = exif_notices(cards)
-        full = 65535.0 if is_wide(image) else _FULL.get(image.mode, 255.0 if image.mode in _COLOURS else None)
+        full = _fullest(image)
         if full is not None:
             cards["SATURATE"] = card("SATURATE", full)
         return Hdu(0, True, image.size, cards, {}, notices)
+
+
+def _fullest(image: Image) -> float | None:
+    """Return the largest count that a picture can hold, where it has one."""
+    # older versions of Pillow give a PNG of 16 bits as one of 32
+    if is_wide(image) or (image.format == "PNG" and image.mode == "I"):
+        return 65535.0
+    return 255.0 if image.mode in _COLOURS else _FULL.get(image.mode)
 
 
 def _exif(image: Image) -> dict[str, Any]:

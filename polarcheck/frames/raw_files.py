@@ -83,12 +83,7 @@ def raw_pixels(path: Path) -> RawPixels:
         As for `raw_hdu`.
     """
     with _opened(path) as raw:
-        try:
-            counts = raw.raw_image_visible
-        except MemoryError as error:
-            raise UnusableError("its image is too large for the memory") from error
-        except Exception as error:  # of every kind, for bytes that do not unpack
-            raise UnusableError(_DAMAGED) from error
+        counts = _asked(raw, "raw_image_visible")
         if counts is None or counts.ndim not in (2, 3) or not counts.size:
             raise UnusableError("holds no counts of a sensor that can be read")
         mosaic = _mosaic(raw) if counts.ndim == 2 else None
@@ -127,6 +122,15 @@ def _tags_of_library(raw: Any) -> dict[str, Any]:
     return tags
 
 
+def _asked(raw: Any, what: str) -> Any:
+    """Ask LibRaw for what it must unpack the file for; older versions must for everything."""
+    try:
+        return getattr(raw, what)
+    except Exception as error:  # of every kind, for bytes that do not unpack
+        is_too_large = isinstance(error, MemoryError) or type(error).__name__ == "LibRawTooBigError"
+        raise UnusableError("its image is too large for the memory" if is_too_large else _DAMAGED) from error
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[Any]:
     try:
@@ -137,7 +141,7 @@ def _opened(path: Path) -> Iterator[Any]:
         raw = rawpy.RawPy()
         try:
             _open(raw, path)
-            sizes = raw.sizes
+            sizes = _asked(raw, "sizes")
             check_size(max(sizes.raw_width, sizes.width), max(sizes.raw_height, sizes.height))
             yield raw
         finally:
