@@ -22,6 +22,7 @@ __all__ = ["Image", "read_image", "read_pixels"]
 _MOST_BYTES = (
     1_000_000_000  # of the image as it is worked on; with what is made of it on the way about twice that
 )
+_FULL_8_BITS = 255.0
 _MOSAICS = ("RGGB", "BGGR", "GRBG", "GBRG")
 
 
@@ -87,11 +88,14 @@ class Image:
         Order of the colours of a colour mosaic, such as ``"RGGB"``, at the image's first row and column.
     saturation : float or None
         Count from which a pixel is saturated, if the header says so.
+    has_tone_curve : bool
+        Whether counts likely do not grow as the light does: a picture of 8 bits, as cameras and converters make them.
     """
 
     pixels: npt.NDArray[np.floating]
     mosaic: str | None
     saturation: float | None
+    has_tone_curve: bool = False
 
 
 def read_image(path: Path) -> Image:
@@ -124,7 +128,8 @@ def read_image(path: Path) -> Image:
         pixels = read_pixels(image)
         cards = image_cards(image)
         mosaic = _mosaic(cards) if pixels.ndim == 2 else None
-        return Image(pixels, mosaic, _saturation(cards, pixels))
+        saturation = _saturation(cards, pixels)
+        return Image(pixels, mosaic, saturation, not cards.are_fits and saturation == _FULL_8_BITS)
 
 
 def _mosaic(cards: Cards) -> str | None:

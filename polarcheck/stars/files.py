@@ -40,6 +40,8 @@ class FrameStars:
         From its plate solution, if it has one. [arcsec/px]
     reason : str or None
         Why it cannot be measured, or why no star was found in it, printable.
+    has_tone_curve : bool
+        Whether counts likely do not grow as the light does, which makes stars look wider.
     """
 
     path: Path
@@ -49,6 +51,7 @@ class FrameStars:
     summary: StarSummary | None
     pixel_scale_arcsec: float | None
     reason: str | None
+    has_tone_curve: bool = False
 
     @property
     def fwhm_arcsec(self) -> float | None:
@@ -131,7 +134,7 @@ def stars_of(path: Path) -> FrameStars:
         scale: float | None = read_solution(path).sampled()[1]
     except FrameError:
         scale = None
-    return FrameStars(path, name, width, height, summarise(table), scale, None)
+    return FrameStars(path, name, width, height, summarise(table), scale, None, image.has_tone_curve)
 
 
 def _with_numbers_only(pixels: npt.NDArray[np.floating]) -> npt.NDArray[np.floating] | None:
@@ -150,6 +153,8 @@ def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
     moved = [frame.name for frame in frames if frame.summary and frame.summary.has_moved]
     unread = [frame.name for frame in frames if frame.reason is not None]
     notices = []
+    if any(frame.has_tone_curve for frame in frames):
+        notices.append(_tone_curve())
     if moved:
         text = (
             f"All stars are long alike in {_listed(moved)}: the mount still moved, or did not track, while it was "
@@ -160,6 +165,14 @@ def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
     if unread:
         notices.append(Notice("not-measured", f"Not measured: {_listed(unread)}."))
     return tuple(notices)
+
+
+def _tone_curve() -> Notice:
+    text = (
+        "Pictures of 8 bits went through a tone curve, which lifts faint light: stars look wider than they are, by a third "
+        "in a test. Compare such widths only with each other; raw files and FITS images give the true ones."
+    )
+    return Notice("tone-curve", text)
 
 
 def _listed(names: Sequence[str]) -> str:

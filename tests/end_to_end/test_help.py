@@ -19,7 +19,7 @@ from tests.commands import refused, run
 M31 = ("--target", "M31", "--at", "2026-11-14T20:00:00", "--for", "10min")
 ROOT = Path(__file__).parents[2]
 # not pydantic: recent releases of typer load it themselves to read the options of a command
-HEAVY = ["numpy", "astropy", "scipy", "matplotlib", "erfa"]
+HEAVY = ["numpy", "astropy", "scipy", "matplotlib", "erfa", "PIL", "rawpy"]
 
 
 def commands(command: Any, name: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
-from tests.commands import answered, frames, refused, run, wrong
+from tests.commands import SAMPLES, answered, frames, refused, run, wrong
 from tests.picture_files import ASCII, EXIF, PLACE, exif_block, write_dng, write_grey_tiff, write_png
 
 SOLUTION = (
@@ -187,3 +187,20 @@ def test_solved_copy_of_a_picture_is_its_solution_since_it_has_no_time(tmp_path:
         assert [f["file"] for f in found["frames"] if f["used"]] == [path.name for path in pictures]
         for picture in pictures if not only else []:
             picture.with_suffix(".wcs").unlink()
+
+
+def test_stars_of_a_developed_picture_are_said_to_look_wider(tmp_path: Path) -> None:
+    jpeg, tif = tmp_path / "jpeg", tmp_path / "tif"
+    for folder in (jpeg, tif):
+        folder.mkdir()
+        as_pictures(frames(folder), "jpg" if folder is jpeg else "tif")
+    assert "tone-curve" in {warning["code"] for warning in answered("stars", jpeg)[0]["warnings"]}
+    assert "tone-curve" not in {warning["code"] for warning in answered("stars", tif)[0]["warnings"]}
+
+
+def test_widths_of_the_sample_jpegs_are_larger_by_the_third_that_is_said() -> None:
+    """2.5 px were rendered (sample_frames/rendering.py)."""
+    found, _ = answered("stars", SAMPLES / "jpeg_sweep")
+    widths = [frame["fwhm_px"] for frame in found["frames"]]
+    assert len(widths) == 8
+    assert np.median(widths) / 2.5 == pytest.approx(4 / 3, abs=0.06)
