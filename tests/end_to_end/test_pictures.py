@@ -204,3 +204,24 @@ def test_widths_of_the_sample_jpegs_are_larger_by_the_third_that_is_said() -> No
     widths = [frame["fwhm_px"] for frame in found["frames"]]
     assert len(widths) == 8
     assert np.median(widths) / 2.5 == pytest.approx(4 / 3, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "turn_deg", "part"),
+    [(1, 0.004, 0.00007), (30, 0.13, 0.0022), (60, 0.25, 0.0044), (240, 1.0, 0.017)],
+)
+def test_what_a_clock_costs_is_what_the_documentation_says(
+    seconds: float, turn_deg: float, part: float
+) -> None:
+    """The sky turns by 15.041 arcsec a second (IERS Conventions 2010, from memory); so does an axis that is fixed in it."""
+    assert np.tan(np.radians(15.041 * seconds / 3600)) == pytest.approx(part, rel=0.06)
+    assert 15.041 * seconds / 3600 == pytest.approx(turn_deg, rel=0.06)
+    right, wrong_clock = (
+        answered("measure", SAMPLES / "north_sweep", "--clock-ahead", f"{ahead}s")[0]["error"]
+        for ahead in (0, seconds)
+    )
+    moved = np.hypot(
+        wrong_clock["azimuth_on_sky_arcmin"] - right["azimuth_on_sky_arcmin"],
+        wrong_clock["altitude_arcmin"] - right["altitude_arcmin"],
+    )
+    assert moved / right["total_arcmin"] == pytest.approx(part, rel=0.1)
