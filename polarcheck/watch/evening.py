@@ -98,6 +98,7 @@ class Evening:
         self._events: list[Event] = []
         self._arrivals: list[float] = []
         self._counted = 0
+        self._is_start = False
         self.finding: Finding | None = None
         self.turning: Turning | None = None
         self.is_recorded = True
@@ -179,11 +180,13 @@ class Evening:
             if problem.kind is not ProblemKind.UNFINISHED:
                 self.last = LastSeen(problem.name, problem.utc, False, "none", problem.reason)
                 self.refused += problem.kind is ProblemKind.UNUSABLE
+        self._is_start = is_start
         for frame in frames:
-            self._take(frame, is_start)
+            self._take(frame)
         if frames:
             self._arrivals = [*self._arrivals[-8:], seconds]
-        if is_start and (place := self._places.last) is not None:
+        if is_start and (place := self._places.last) is not None and place.is_target:
+            self.target = self._look_at(place)
             place.told = place.count
         return self._spoken()
 
@@ -220,14 +223,14 @@ class Evening:
         self.refused += 1
         self._note(frame, False, "none", self.refusal)
 
-    def _take(self, frame: Frame, is_start: bool) -> None:
+    def _take(self, frame: Frame) -> None:
         key = hash((frame.utc, frame.sky.tobytes()))
         if key in self._seen:
             self._note(frame, False, "none", "is the same frame as one before")
             return
         self._seen.add(key)
         if self.finding is not None and seconds_between(self.finding.utc, frame.utc) <= _SAME_TIME_S:
-            self._come_late(self.finding, frame, is_start)
+            self._come_late(self.finding, frame)
             return
         self._late.clear()
         before, place = self._places.last, self._places.add(frame)
@@ -330,6 +333,10 @@ class Evening:
     def _stay(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
         """The axis is where it was, and no frame was asked for here."""
         turning.stays(frame, seen)
+        if turning.is_unknown:
+            self._record()
+            self._follow(turning, frame)
+            return
         place = self._places.last
         if place is not None and finding.action == "stop" and place.count >= _TARGET_HERE:
             place.is_target = True
@@ -391,11 +398,11 @@ class Evening:
             reason = "another field: declination or camera moved, or it is solved wrongly"
             self._note(frame, False, "none", reason)
 
-    def _come_late(self, finding: Finding, frame: Frame, is_start: bool) -> None:
+    def _come_late(self, finding: Finding, frame: Frame) -> None:
         """A copy that came late; or the clock was set back."""
         seen = shown(finding.alignment, frame)
         possible = seen is not None and not finding.is_out_of_reach(seen)
-        if seen is not None and possible and not is_start:
+        if seen is not None and possible and not self._is_start:
             is_quiet = self.turning is None or not self.turning.frames
             if is_quiet and self._may_extend(finding, seen) and self._extend(finding, frame):
                 return
@@ -421,18 +428,21 @@ class Evening:
     def _count_target(self, frame: Frame, place: Place) -> None:
         self.of_target += 1
         self._note(frame, False, "target", f"frame {place.count} of a target, counted only")
-        if place.is_due_for_a_look:
-            self.target = look_at_target(place, self.finding.alignment if self.finding else None)
+        if place.is_due_for_a_look and not self._is_start:
+            self.target = self._look_at(place)
         elif self.target is None or self.target.field is not place.first:
             self.target = TargetLook(place.first, place.count)
         else:
             self.target = self.target.counting(place.count)
+
+    def _look_at(self, place: Place) -> TargetLook:
+        return look_at_target(place, self.finding.alignment if self.finding else None)
 
     def _tell_target(self, place: Place | None) -> None:
         """Write down what frames of a target showed, once for each stay at it."""
         if place is None or not place.is_target or place.count <= place.told:
             return
         place.told = place.count
-        self.target = look_at_target(place, self.finding.alignment if self.finding else None)
+        self.target = self._look_at(place)
         paths = [place.frames[0].path, place.frames[-1].path]
         self._events.append(self._book.checked(paths, place.count, self.target.seen_arcsec_per_min))

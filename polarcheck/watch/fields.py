@@ -67,6 +67,9 @@ class Shown:
         Of the axis since the finding before: azimuth about the vertical, altitude. [arcmin]
     distance_arcmin, sigma_arcmin : float
         How far that is on the sky, and the doubt in it. [arcmin]
+    apart_arcmin, apart_sigma_arcmin : float
+        The same from where the last used frame alone had it: at one place in right ascension both err alike by what is
+        not known of the axis in the camera, so that small moves show. [arcmin]
     total_arcmin : float
         Axis to pole. [arcmin]
     turn_deg : float
@@ -76,13 +79,15 @@ class Shown:
     moved_arcmin: tuple[float, float]
     distance_arcmin: float
     sigma_arcmin: float
+    apart_arcmin: float
+    apart_sigma_arcmin: float
     total_arcmin: float
     turn_deg: float
 
     @property
     def has_moved(self) -> bool:
         """Whether the axis clearly moved."""
-        return self.distance_arcmin > max(_CLEAR * self.sigma_arcmin, _LEAST_ARCMIN)
+        return self.apart_arcmin > max(_CLEAR * self.apart_sigma_arcmin, _LEAST_ARCMIN)
 
 
 def shown(before: Alignment, frame: Frame) -> Shown | None:
@@ -112,10 +117,14 @@ def shown(before: Alignment, frame: Frame) -> Shown | None:
     turn = float(turn_about(found.axis, (found.attitudes @ (knobs @ camera.attitude).T)[0]))
     westward = -turn if before.site.is_north else turn
     elapsed = seconds_between(before.utc, frame.utc) if before.utc else 0.0
+    chord = 2 * np.sin(turn / 2)
+    apart = 2 * float(np.trace(found.own)) + float(chord**2 * np.trace(camera.covariance))
     return Shown(
         moved_arcmin=(moved[0] / ARCMIN, moved[1] / ARCMIN),
         distance_arcmin=float(angle_between(before.axis, found.axis)) / ARCMIN,
         sigma_arcmin=float(np.sqrt(doubt)) / ARCMIN,
+        apart_arcmin=float(angle_between(camera.attitude @ camera.axis, found.axis)) / ARCMIN,
+        apart_sigma_arcmin=float(np.sqrt(apart)) / ARCMIN,
         total_arcmin=float(angle_between(before.pole.direction, found.axis)) / ARCMIN,
         turn_deg=float(wrap(westward - SIDEREAL_RATE * elapsed)) / DEGREE,
     )

@@ -19,6 +19,7 @@ from polarcheck.watch.fields import Shown
 
 __all__ = ["Finding", "Wishes", "follow_latest", "measured", "rebased", "told_by"]
 
+_AT_REST = 1.5  # times the noise before, beyond which frames after a turn were taken during it
 _REACH, _REACH_ARCMIN = 2.5, 15.0  # times the error, and arcmin, by which knobs may move the axis
 
 
@@ -188,6 +189,7 @@ def follow_latest(
     frames: Sequence[Frame],
     turned: tuple[float, float] | None,
     expected: tuple[float, float] | None,
+    at_rest: bool = False,
 ) -> Followed:
     """Follow the axis with as many of the latest frames as agree, the very last one among them.
 
@@ -200,6 +202,8 @@ def follow_latest(
         Turns since then, where they are known. [turn]
     expected : tuple of float or None
         The move that these should have made. [arcmin]
+    at_rest : bool
+        Whether frames that scatter more than before are taken for frames during a turn, and the latest alone counts.
 
     Raises
     ------
@@ -214,11 +218,20 @@ def follow_latest(
         except PolarcheckError as error:
             first = first or error
             continue
+        is_last = start == len(frames) - 1
+        if at_rest and not is_last and _scatter(followed, before) > _AT_REST:
+            continue
         if any(frame is frames[-1] for frame in followed.frames):
             return followed
     if first is not None:
         raise first
     return follow_frames(before, FrameSet(tuple(frames), ()), turned=turned, expected_arcmin=expected)
+
+
+def _scatter(followed: Followed, before: Alignment) -> float:
+    """Noise of the frames after a turn over that of the ones before."""
+    now, then = followed.alignment.camera, before.camera
+    return 1.0 if now is None or then is None else now.noise_px / then.noise_px
 
 
 def rebased(alignment: Alignment, seconds_back: float) -> Alignment:

@@ -30,6 +30,9 @@ _PAUSE_S = 20.0  # between frames, in which knobs can have been turned; common p
 _PLAY_ARCMIN = 15.0  # that a move may have which play takes up, or which a hand that turned too little misses
 _AT_REST_S = 30.0  # for which an axis that went elsewhere than foretold must rest
 _AS_TOLD = 1.5, 0.35  # arcmin, and share of the move, by which it may miss what was foretold
+_RESTING = 4  # frames that came before a turn and are kept
+_WAITED_S = 90.0  # in which a small turn will have been made
+_LOST = 8.0, 1.0  # sigmas, and arcmin, that a move must have to stand out
 _MOST = 12  # frames that are looked at together
 _PARTS = {"made": 1.0, "half": 0.5, "none": 0.0}
 
@@ -56,6 +59,10 @@ class Turning:
         Frames that came before any turn: the camera takes one after the other.
     held : Frame or None
         The only one of them, where play may have taken up a turn.
+    resting : list of Frame
+        The last of those that came before any turn.
+    is_unknown : bool
+        Whether a turn was asked for that is too small to stand out, and nobody knows whether it was made.
     turned : tuple of float or None
         Turns that the frames were followed with; None where they are not known. [turn]
     """
@@ -68,6 +75,8 @@ class Turning:
     written: Turns | None = None
     unmoved: int = 0
     held: Frame | None = None
+    resting: list[Frame] = field(default_factory=list)
+    is_unknown: bool = False
     turned: Turns | None = None
 
     @property
@@ -117,14 +126,24 @@ class Turning:
     def stays(self, frame: Frame, seen: Shown) -> None:
         """Take note of a frame that shows no move and was not asked for, by the look of it.
 
-        A lone one may be what a turn that play took up looks like: it is held, until nothing else comes.
+        A lone one may be what a turn that play took up looks like: it is held, until nothing else comes. So may all
+        that come after a while where the turn is too small to stand out: then nobody knows whether it was made.
         """
         self.unmoved += 1
+        self.resting = [*self.resting, frame][-_RESTING:]
         at_place = any(
             abs(seen.turn_deg - turn) < SAME_PLACE_DEG for turn in self.finding.correction.next.frames_deg
         )
         is_lone = self.unmoved == 1 and self.finding.action == "turn" and at_place and self.may_be_swallowed
         self.held = frame if is_lone else None
+        waited = seconds_between(self.finding.utc, frame.utc) >= _WAITED_S
+        if waited and len(self.resting) == _RESTING and self._is_lost_in_noise(seen):
+            self.frames, self.is_unknown = self.resting[:-1], True
+
+    def _is_lost_in_noise(self, seen: Shown) -> bool:
+        expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
+        size = 0.0 if expected is None else float(np.hypot(*expected))
+        return 0.0 < size < max(_LOST[0] * seen.apart_sigma_arcmin, _LOST[1])
 
     @property
     def may_be_swallowed(self) -> bool:
@@ -147,7 +166,7 @@ class Turning:
 
     def _supposed(self, frame: Frame) -> Turns | None:
         """As said; else as told where a turn was asked for; else none, unless the axis moved."""
-        if self.said is not None:
+        if self.said is not None or self.is_unknown:
             return self.said
         if self.finding.action == "turn":
             return self.told
@@ -160,7 +179,7 @@ class Turning:
     def _follow(self, turned: Turns | None) -> Followed:
         before = self.finding.alignment
         expected = expected_move(before, self.wishes.rig, turned)
-        return follow_latest(before, self.frames, turned, expected)
+        return follow_latest(before, self.frames, turned, expected, at_rest=self.unmoved > 0)
 
     def _unawares(self) -> Followed | None:
         """Two frames that agree on a move that nobody foretold: the turns made are not known.

@@ -1,0 +1,346 @@
+"""Evenings of `watch`: how they end, how soon a frame shows, what many frames cost, what a kill leaves.
+
+Run ``python -m tests.benchmarks.evening`` from the project's root; ``--nights N`` (nights of each kind, in this process,
+frames given one by one as the folder would give them), ``--frames N`` (frames of 16 megapixels brought to a running
+watch in a terminal of 80 by 24, from the last byte written to the frame's name on the screen), ``--start N`` (frames
+that lie there at the start, against a loop that only reads them), ``--many N`` (frames that come, and the memory they
+take), ``--kills N`` (kill -9 at random moments of nights that go on); 0 leaves one out.
+
+Nights are those of `tests.benchmarks.night`: start errors up to 3 deg, knobs up to 25 % off the rig file, backlash, a
+tripod out of level, a hand that misses; one frame in ten is solved elsewhere on the sky. The user turns as the view says
+and answers nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from astropy.io import fits
+
+from polarcheck.cli.watch_loop import Watching
+from polarcheck.frames import Frame, read_frame
+from polarcheck.night import NightBook
+from polarcheck.rig import read_rig
+from polarcheck.watch import Arrivals, Evening, Moment, Wishes, view_of
+from tests.at_the_mount import SWEEP, AtTheMount
+from tests.watch_process import MAIN, Reader, Script, play, watching
+
+KINDS = ("single frames", "frame after frame", "clock set back", "copied late and twice")
+NOISE_PX = 0.1
+MOST_ROUNDS = 60
+LOOP_S = 8.0
+
+
+@dataclass
+class Played:
+    """One night, played by what the view says."""
+
+    mount: AtTheMount
+    kind: str
+    evening: Evening
+    rng: np.random.Generator
+    seconds: float = 0.0
+    refused: int = 0
+    places: dict[str, float] = field(default_factory=dict)
+    late: list[Frame] = field(default_factory=list)
+
+    def give(self, frame: Frame) -> None:
+        """A frame comes; now and then a copy comes late, or twice."""
+        self.places[frame.name] = self.mount.night.stands_deg
+        if self.kind == KINDS[3] and self.rng.random() < 0.15:
+            self.late.append(frame)
+            return
+        self.seconds += 1.0
+        events = self.evening.arrived([frame], [], self.seconds)
+        if self.kind == KINDS[3]:
+            events += self.evening.arrived([frame], [], self.seconds)
+        self.refused += sum(event.event == "refused" for event in events)  # type: ignore[attr-defined]
+
+    def shoot(self, seconds: float = 60.0) -> None:
+        self.give(self.mount.shoot(seconds, wrong=bool(self.rng.random() < 0.1)))
+
+    def rest(self) -> None:
+        """Late copies come; then nothing does for a while."""
+        for frame in self.late:
+            self.evening.arrived([frame], [], self.seconds)
+        self.late = []
+        self.evening.settled()
+
+    def turn(self, turns: tuple[float, float]) -> None:
+        """Turn the knobs; a camera that takes frame after frame sees it happen."""
+        if self.kind != KINDS[1]:
+            self.mount.turn(*turns)
+            return
+        self.shoot(LOOP_S)
+        for knob in (1, 0):
+            for _ in range(2):
+                part = [0.0, 0.0]
+                part[knob] = turns[knob] / 2
+                self.mount.turn(part[0], part[1])
+                self.shoot(LOOP_S)
+
+    def back_to_last_used(self) -> None:
+        finding = self.evening.finding
+        assert finding is not None
+        assert finding.alignment.last_frame is not None
+        self.mount.night.turn_to(self.places[finding.alignment.last_frame])
+
+
+def night(folder: Path, seed: int, kind: str) -> Played:
+    """Play one."""
+    mount = AtTheMount(folder, seed, NOISE_PX)
+    played = Played(mount, kind, mount.evening(), np.random.default_rng(seed))
+    while played.evening.finding is None:
+        for turn in (*SWEEP, 75.0):
+            mount.night.turn_to(turn)
+            played.shoot()
+        played.rest()
+    turned = None
+    for _ in range(MOST_ROUNDS):
+        finding = played.evening.finding
+        assert finding is not None
+        view = view_of(played.evening, Moment(1, "2026-11-15T00:00:00Z", "frames"))
+        if view.now.action == "stop":
+            break
+        if view.now.action == "turn" and turned is not finding.correction:
+            played.back_to_last_used()
+            turned = finding.correction
+            played.turn(mount.told(played.evening))
+            if kind == KINDS[2]:
+                mount.set_clock(-float(played.rng.uniform(0, 600)))
+        place = mount.night.stands_deg
+        for turn in view.now.frames_deg or [0.0]:
+            mount.night.turn_to(place + turn)
+            played.shoot(LOOP_S if kind == KINDS[1] else 60.0)
+        mount.night.turn_to(place)
+        if kind == KINDS[1]:
+            for _ in range(5):
+                played.shoot(LOOP_S)
+        played.rest()
+    return played
+
+
+def tell_nights(count: int, first: int) -> None:
+    """How nights of each kind end."""
+    for kind in KINDS:
+        left, turns, frames, refused = [], [], [], 0
+        for seed in range(first, first + count):
+            with tempfile.TemporaryDirectory() as folder:
+                played = night(Path(folder), seed, kind)
+            left.append(played.mount.error_arcmin)
+            turns.append(max(played.mount.night.turns))
+            frames.append(played.mount.count)
+            refused += played.refused
+        spread = ", ".join(f"{p} %: {np.percentile(left, p):.2f}" for p in (50, 95, 100))
+        print(
+            f"{kind}, {count} nights: under 0.5 arcmin {np.mean(np.array(left) < 0.5):.0%}; left, arcmin: {spread}; "
+            f"frames, median: {np.median(frames):.0f}; turns of one knob, most: {max(turns)}; refused: {refused}",
+            flush=True,
+        )
+
+
+def large(small: Path, target: Path, pixels: bytes) -> None:
+    """Bring a frame of 16 megapixels: the header of a small one, its image behind it, in pieces of 1 MB."""
+    header = fits.getheader(small)
+    header["NAXIS"], header["BITPIX"] = 2, 16
+    header.set("NAXIS1", 4656, after="NAXIS")
+    header.set("NAXIS2", 3520, after="NAXIS1")
+    for name in ("IMAGEW", "IMAGEH"):
+        del header[name]
+    for i in (1, 2):  # the same sky on more and smaller pixels
+        size = (4656, 3520)[i - 1] / (1280, 960)[i - 1]
+        header[f"CRPIX{i}"] = header[f"CRPIX{i}"] * size
+        for j in (1, 2):
+            header[f"CD{j}_{i}"] = header[f"CD{j}_{i}"] / size
+    with target.open("wb") as file:
+        file.write(header.tostring().encode("ascii"))
+        for start in range(0, len(pixels), 1 << 20):
+            file.write(pixels[start : start + (1 << 20)])
+
+
+def tell_latency(count: int) -> None:
+    """From the last byte of a frame to its name on the screen of a running watch."""
+    import pty
+    import termios
+
+    pixels = np.random.default_rng(1).integers(0, 2**15, 4656 * 3520).astype(">i2").tobytes()
+    pixels += bytes(-len(pixels) % 2880)
+    waits: list[float] = []
+    with tempfile.TemporaryDirectory() as place:
+        script = Script(Path(place), 1)
+        ours, theirs = pty.openpty()
+        termios.tcsetwinsize(ours, (24, 80))  # type: ignore[attr-defined,unused-ignore]
+        process = subprocess.Popen(
+            [sys.executable, "-c", MAIN, "watch", str(script.folder), "--rig", str(script.rig)],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=theirs,
+            env=os.environ | {"TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
+            start_new_session=True,
+        )
+        shown = Reader(ours)
+        try:
+            shown.wait_for("Frames: none yet")
+            for number in range(count):
+                # a sweep of 12 places, then frame after frame of a target
+                script.mount.night.turn_to(5.0 * min(number, 11))
+                if number == 12:
+                    script.mount.decline(20.0)
+                small = script.mount.shoot(60).path
+                large(small, script.folder / small.name, pixels)
+                done = time.monotonic()
+                name = f"{small.name}"
+                while name not in shown.text:
+                    time.sleep(0.002)
+                    assert time.monotonic() - done < 20, name
+                waits.append(time.monotonic() - done)
+                if number > 3:
+                    (script.folder / small.name).unlink()
+                shown.text = ""
+                time.sleep(0.3)
+        finally:
+            process.kill()
+            process.wait()
+            shown.close()
+            os.close(ours)
+            os.close(theirs)
+    spread = ", ".join(f"{p} %: {np.percentile(waits, p):.2f}" for p in (5, 50, 95, 100))
+    print(f"{count} frames of 4656 x 3520 px, on the screen after, s: {spread}", flush=True)
+
+
+class Silent:
+    """Shows nothing."""
+
+    def __getattr__(self, name: str) -> object:
+        return lambda *_: None
+
+
+def filled(place: Path, count: int) -> tuple[Path, Path]:
+    """A folder with a sweep and frames of a target, and its rig file."""
+    script = Script(place, 1)
+    for turn in (*SWEEP, 75.0):
+        script.mount.night.turn_to(turn)
+        script.mount.shoot(60)
+    script.mount.decline(20)
+    for _ in range(count - 5):
+        script.mount.shoot(20)
+    return place / "made", script.rig
+
+
+def tell_start(count: int) -> None:
+    """Frames that lie there at the start, against a loop that only reads them."""
+    with tempfile.TemporaryDirectory() as place:
+        folder, rig = filled(Path(place), count)
+        paths = sorted(folder.glob("*.fits"))
+        read_frame(paths[0])  # imports and tables are loaded once
+        start = time.perf_counter()
+        for path in paths:
+            read_frame(path)
+        plain = time.perf_counter() - start
+        time.sleep(4)
+        start = time.perf_counter()
+        known = read_rig(rig)
+        book = NightBook(folder, known)
+        evening = Evening(book, Wishes(rig=known))
+        watch = Watching(
+            folder=folder, arrivals=Arrivals(folder), evening=evening, book=book, output=Silent()
+        )  # type: ignore[arg-type]
+        watch._look(is_start=True)
+        whole = time.perf_counter() - start
+        assert evening.counted == 5
+        assert evening.of_target > count - 10
+    print(
+        f"{count} frames at the start: {whole:.2f} s, plain reading {plain:.2f} s, {whole / plain:.2f} times",
+        flush=True,
+    )
+
+
+def tell_memory(count: int) -> None:
+    """Frames that come while it runs, and the memory they take."""
+    with tempfile.TemporaryDirectory() as place:
+        mount = AtTheMount(Path(place), 1)
+        evening = mount.evening()
+        arrivals = Arrivals(mount.night.folder)
+        used = []
+        for number in range(count):
+            if number < 5:
+                mount.night.turn_to(15.0 * number)
+            elif number % 500 == 5:
+                mount.decline(20.0 if number % 1000 == 5 else -15.0)
+            mount.shoot(5)
+            if number % 50 == 49:
+                time.sleep(0.1)
+                arrivals.look()
+                time.sleep(0.1)
+                evening.arrived(arrivals.look().frames, [], float(number))
+                evening.settled()
+            if (number + 1) % (count // 5) == 0:
+                used.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    said = ", ".join(f"{(i + 1) * count // 5}: {mb:.0f}" for i, mb in enumerate(used))
+    print(f"memory after so many frames, MB: {said}", flush=True)
+
+
+def tell_kills(count: int) -> None:
+    """Kill -9 at random moments: the file reads, at most its last line is damaged, and the night goes on."""
+    rng = random.Random(1)
+    damaged = kills = nights = 0
+    left = []
+    while kills < count:
+        with tempfile.TemporaryDirectory() as place:
+            script = Script(Path(place), nights + 1)
+            nights += 1
+            pending = script.take([0.0, 20.0, 40.0, 60.0])
+            for path in pending:
+                with watching(script.folder, script.rig) as watch:
+                    script.bring(path)
+                    for _ in range(2):
+                        time.sleep(rng.uniform(0.0, 3.5))
+                    watch.kill()
+                kills += 1
+            with watching(script.folder, script.rig) as watch:
+                play(script, watch, swept=True)
+                watch.interrupt()
+            record = watch.log.read()
+            damaged += len(record.damaged)
+            left.append(script.mount.error_arcmin)
+    print(
+        f"{kills} kills in {nights} nights: {damaged} damaged lines; every night went on; left, arcmin, most: "
+        f"{max(left):.2f}",
+        flush=True,
+    )
+
+
+def main() -> None:
+    """Print all that was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--nights", type=int, default=25)
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--frames", type=int, default=100)
+    parser.add_argument("--start", type=int, default=2000)
+    parser.add_argument("--many", type=int, default=5000)
+    parser.add_argument("--kills", type=int, default=300)
+    asked = parser.parse_args()
+    if asked.nights:
+        tell_nights(asked.nights, asked.first)
+    if asked.frames:
+        tell_latency(asked.frames)
+    if asked.start:
+        tell_start(asked.start)
+    if asked.many:
+        tell_memory(asked.many)
+    if asked.kills:
+        tell_kills(asked.kills)
+
+
+if __name__ == "__main__":
+    main()
