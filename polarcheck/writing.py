@@ -12,13 +12,23 @@ import secrets
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from itertools import count
 from pathlib import Path
 from typing import IO
 
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
 
-__all__ = ["MARK", "NIGHT_FILE", "is_leftover", "is_ours", "new_file", "rewrite_text", "write_text"]
+__all__ = [
+    "MARK",
+    "NIGHT_FILE",
+    "is_leftover",
+    "is_ours",
+    "new_file",
+    "put_beside",
+    "rewrite_text",
+    "write_text",
+]
 
 MARK = "polarcheck"
 """What results and pictures say of their maker, so that they are known again."""
@@ -98,6 +108,44 @@ def write_text(path: Path, text: str) -> None:
     """Write a text in UTF-8, with a line end at its end; see `new_file`."""
     with new_file(path) as stream:
         stream.write((text + "\n").encode("utf-8"))
+
+
+def put_beside(path: Path, text: str) -> Path | None:
+    """Keep what another text is about to replace: as ``NAME.older-1.json`` beside it, or the first free number.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where the text will be written by `write_text`.
+    text : str
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where the old content is now, too; None where there is none, or the same.
+
+    Raises
+    ------
+    InputError
+        It cannot be kept; nothing is lost if the text is then not written.
+    """
+    try:
+        old = path.read_bytes() if path.is_file() else b""
+        if not old or old == (text + "\n").encode("utf-8"):
+            return None
+        for number in count(1):
+            beside = path.with_name(f"{path.stem}.older-{number}{path.suffix}")
+            with suppress(FileExistsError), beside.open("xb") as stream:
+                stream.write(old)
+                stream.flush()
+                os.fsync(stream.fileno())
+                return beside
+    except OSError as error:
+        raise InputError(
+            f"{printable(path)}: holds another result, and there is no room to keep it beside "
+            f"({printable(error.strerror or error)}); it was left as it is"
+        ) from None
+    return None
 
 
 def rewrite_text(path: Path, text: str) -> None:

@@ -13,13 +13,13 @@ from polarcheck.cli.command import command
 from polarcheck.cli.follow_on import correct_on, correct_tonight
 from polarcheck.cli.going_on import going_on_from
 from polarcheck.cli.night_asking import NoNightOption, book_in, refusal_kept
-from polarcheck.cli.output import ForceOption, JsonOption, show, warn, writable
+from polarcheck.cli.output import ForceOption, JsonOption, show, warn, writable, write_result
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
 from polarcheck.cli.solver_asking import SolveOption, solve_first
 from polarcheck.cli.turned_asking import TurnedOption, turns_said
 from polarcheck.errors import InputError
-from polarcheck.writing import rewrite_text, write_text
+from polarcheck.writing import rewrite_text
 
 if TYPE_CHECKING:
     from polarcheck.errors import Notice
@@ -94,7 +94,7 @@ def follow_command(
         )
     shown = report.followed_object(followed, out.parent if out else None)
     if out is not None:
-        write_text(out, alignment.kept_text(shown))
+        write_result(out, alignment.kept_text(shown), force=force)
     if keep_shift:
         _keep(rig_file, followed.clamp_shift)
     unkept: tuple[Notice, ...] = ()

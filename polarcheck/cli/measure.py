@@ -14,7 +14,7 @@ from polarcheck.cli.command import command
 from polarcheck.cli.follow_on import correct_on, correct_tonight
 from polarcheck.cli.going_on import start_from
 from polarcheck.cli.night_asking import NoNightOption, book_in, refusal_kept
-from polarcheck.cli.output import OutputOptions, show, warn, writable
+from polarcheck.cli.output import OutputOptions, show, warn, writable, write_result
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.solver_asking import SolveOption, solve_first
@@ -22,7 +22,6 @@ from polarcheck.cli.target_asking import AimOption, SpanOptions
 from polarcheck.cli.turned_asking import TurnedOption, turns_said
 from polarcheck.constants import FRAME_NOISE_PX
 from polarcheck.errors import InputError
-from polarcheck.writing import write_text
 
 if TYPE_CHECKING:
     from polarcheck.errors import Notice
@@ -105,7 +104,7 @@ def measure_command(
         result = result.aimed_at(aim(result.sky), aim.notices())
     folder = out.parent if out else None
     if out is not None:
-        write_text(out, alignment.kept_text(report.measurement_object(result, folder)))
+        write_result(out, alignment.kept_text(report.measurement_object(result, folder)), force=output.force)
     output.draw(lambda path: report.save_measurement_picture(result, path))
     unkept: tuple[Notice, ...] = ()
     if book is not None:

@@ -10,14 +10,20 @@ from typing import Annotated, Any
 import typer
 
 from polarcheck import report
-from polarcheck.cli.ending import hint_of_running
+from polarcheck.cli.ending import hint_of_running, say
 from polarcheck.errors import InputError, Notice
 from polarcheck.printable import printable
-from polarcheck.writing import is_ours
+from polarcheck.writing import is_ours, put_beside, write_text
 
-__all__ = ["ForceOption", "JsonOption", "OutputOptions", "show", "tell", "warn", "writable"]
+__all__ = ["ForceOption", "JsonOption", "OutputOptions", "show", "tell", "warn", "writable", "write_result"]
 
-ForceOption = Annotated[bool, typer.Option("--force", help="Write over a file that polarcheck did not make.")]
+ForceOption = Annotated[
+    bool,
+    typer.Option(
+        "--force",
+        help="Write over a file that polarcheck did not make, and over a result without keeping that beside.",
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
 
 
@@ -88,3 +94,11 @@ def writable(option: str, path: Path | None, endings: Collection[str] = (), *, f
         raise InputError(
             f"{name}: is there already, was not made by polarcheck, and was left as it is; give another name, or --force"
         )
+
+
+def write_result(path: Path, text: str, *, force: bool) -> None:
+    """Keep a result; another one in its place stays beside it under a number, unless the user insists."""
+    older = None if force else put_beside(path, text)
+    write_text(path, text)
+    if older is not None:
+        say(f"{printable(path.name)} held another result; that is kept as {printable(older.name)}.")

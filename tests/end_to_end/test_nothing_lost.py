@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -85,3 +86,17 @@ def test_simulation_refuses_a_folder_that_holds_anything_else(
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
     assert "which no simulation wrote" in refused("simulate", tmp_path, *SIMULATE, "--seed", "5")
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_a_result_goes_beside_another_one(tmp_path: Path) -> None:
+    sweep, kept = SAMPLES / "north_sweep", tmp_path / "r.json"
+    assert run("measure", sweep, "--out", kept).exit_code == 0
+    first = kept.read_bytes()
+    again = run("measure", sweep, "--out", kept)
+    assert "older" not in again.stderr
+    other = run("measure", sweep, "--out", kept, "--pole", "true")
+    assert (other.exit_code, (tmp_path / "r.older-1.json").read_bytes()) == (0, first)
+    assert "r.json held another result; that is kept as r.older-1.json." in re.sub(r"\s+", " ", other.stderr)
+    assert run("measure", sweep, "--out", kept, "--force").exit_code == 0
+    assert kept.read_bytes() == first
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["r.json", "r.older-1.json"]

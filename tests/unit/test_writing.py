@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from polarcheck.errors import InputError
-from polarcheck.writing import is_leftover, is_ours, new_file, rewrite_text, write_text
+from polarcheck.writing import is_leftover, is_ours, new_file, put_beside, rewrite_text, write_text
 
 OURS = '{"schema": "polarcheck.measure/1"}'
 POSIX = pytest.mark.skipif(os.name != "posix", reason="needs modes or links of POSIX")
@@ -167,3 +167,21 @@ def test_twenty_writers_at_once_leave_one_whole_file(tmp_path: Path) -> None:
 def test_leftover_of_a_killed_run_is_known(tmp_path: Path) -> None:
     assert is_leftover(".polarcheck-0123456789abcdef.part")
     assert not is_leftover("r.json.part")
+
+
+def test_what_is_replaced_by_something_else_stays_beside(tmp_path: Path) -> None:
+    path = tmp_path / "r.json"
+    assert put_beside(path, "a") is None
+    for text, kept in (("a", None), ("a", None), ("b", "r.older-1.json"), ("c", "r.older-2.json")):
+        older = put_beside(path, text)
+        assert (older and older.name) == kept
+        write_text(path, text)
+    contents = {found.name: found.read_text(encoding="utf-8") for found in tmp_path.iterdir()}
+    assert contents == {"r.json": "c\n", "r.older-1.json": "a\n", "r.older-2.json": "b\n"}
+
+
+def test_what_cannot_be_kept_beside_is_not_replaced(tmp_path: Path) -> None:
+    path = tmp_path / ("r" * 245 + ".json")  # the longest name that most file systems have is of 255 bytes
+    path.write_text("a", encoding="utf-8")
+    with pytest.raises(InputError, match="left as it is"):
+        put_beside(path, "b")
