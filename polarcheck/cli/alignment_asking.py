@@ -81,7 +81,7 @@ class AlignmentOptions:
         typer.Argument(
             help="A folder or files of solved frames, a kept result, or a night's file; without one, the night of "
             "this folder.",
-            metavar="[ALIGNMENT]",
+            metavar="ALIGNMENT",
         ),
     ] = None
     error: Annotated[

@@ -71,8 +71,12 @@ def correct_command(
     """
     wants = None
     if want is not None:
-        wants = duration_asked("--want", want, outlook.LONGEST_S), aiming.place().place, aiming.moment()
-    kind, aim = aiming.aim(pole, also_for=want)
+        wants = (
+            duration_asked("--want", want, outlook.LONGEST_S),
+            aiming.place().place,
+            aiming.moment(zone=alignment.zone),
+        )
+    kind, aim = aiming.aim(pole, want, alignment.zone)
     writable("--mark", mark, [".png", ".svg"], force=force)
     asked = alignment.read(kind, aim)
     found = asked.alignment

@@ -48,8 +48,10 @@ def drift_command(
         book, _ = book_of(asked, alignment.paths or [], no_night)
         warn(book.write(book.checked([check], len(result.names), result.seen_arcsec_per_min)) if book else ())
         return
-    place, moment, seconds = span.place(), span.moment(), span.seconds()
+    place, seconds = span.place(), span.seconds()
+    span.check_moment()
     asked = alignment.read(pole)
+    moment = span.moment(asked)
     found = asked.alignment
     drift = outlook.predict_drift(found, place.place, moment, outlook.moments_over(seconds), rate)
     notices = (*asked.notices, *outlook.drift_notices(drift))

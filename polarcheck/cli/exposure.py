@@ -47,7 +47,7 @@ def exposure_command(
 
     Example: polarcheck exposure result.json --rig rig.toml --target M31 --at 2026-11-14T20:00:00 --guided
     """
-    moment = target.moment()
+    target.check_moment()
     place = target.place() if targets is None else None
     if targets is not None and target.target is not None:
         raise typer.BadParameter("give either --target or --targets", param_hint="--targets")
@@ -56,7 +56,9 @@ def exposure_command(
     want_s = None if want is None else duration_asked("--want", want, outlook.LONGEST_S)
     writable("--look", look, [".png", ".svg"], force=force)
     listed, unknown = sky.read_targets(targets) if targets is not None else ((), ())
-    ahead, notices = seen.read(alignment.read(pole), alignment.paths, rate)
+    asked = alignment.read(pole)
+    moment = target.moment(asked)
+    ahead, notices = seen.read(asked, alignment.paths, rate)
     notices = (*notices, *unknown)
     found = ahead.alignment
     if place is None:

@@ -77,7 +77,7 @@ def measure_command(
     Example: polarcheck measure frames/ --site 47.3,11.2 --plot axis.png
     """
     ahead = ahead_s(clock_ahead)
-    kind, aim = aiming.aim(pole)
+    kind, aim = aiming.aim(pole, zone=zone)
     said = turns_said(turned)
     if after is None and said is not None:
         raise typer.BadParameter("serves only with --after RESULT.json", param_hint="--turned")

@@ -19,9 +19,7 @@ def night_command(
     *,
     folders: Annotated[
         list[Path] | None,
-        typer.Argument(
-            help="Folders with a night's file in them; this one unless given.", metavar="[FOLDER...]"
-        ),
+        typer.Argument(help="Folders with a night's file in them; this one unless given.", metavar="FOLDER"),
     ] = None,
     output: OutputOptions,
 ) -> None:

@@ -16,6 +16,7 @@ from polarcheck.cli.progress import progress_line
 if TYPE_CHECKING:
     from polarcheck.cli.alignment_asking import Asked
     from polarcheck.errors import Notice
+    from polarcheck.frames import Sensor
     from polarcheck.rig import Rig
 
 __all__ = ["MotionOptions", "OpticsOptions", "OutlookOptions", "RateOption"]
@@ -43,8 +44,8 @@ class OpticsOptions:
         typer.Option(help="Guide star from the field's centre, degrees.", metavar="EAST,NORTH"),
     ] = None
 
-    def read(self, rig: Rig | None) -> outlook.Optics:
-        """Return the optics that options and rig file name."""
+    def read(self, rig: Rig | None, frames: Sensor | None = None) -> outlook.Optics:
+        """Return the optics that options and rig file name, else those that the frames show."""
         offset = self.guide_offset
         return outlook.optics_from(
             rig,
@@ -53,7 +54,13 @@ class OpticsOptions:
             sensor_px=None if self.sensor is None else parsed("--sensor", self.sensor, outlook.parse_sensor),
             camera_angle_deg=self.camera_angle,
             guide_offset_deg=None if offset is None else parsed("--guide-offset", offset, pair),
+            seen=frames,
         )
+
+    @property
+    def is_stated(self) -> bool:
+        """Whether an option tells the pixel scale or the size."""
+        return (self.focal_length, self.pixel_size, self.sensor) != (None, None, None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,8 +113,10 @@ class OutlookOptions:
         self, asked: Asked, frames: Sequence[Path] | None, rate: outlook.Rate = "sidereal"
     ) -> tuple[outlook.Outlook, tuple[Notice, ...]]:
         """Return the outlook of an alignment, and what to warn of."""
-        optics = self.optics.read(asked.rig)
+        sensor = asked.alignment.sensor
+        optics = self.optics.read(asked.rig, sensor)
+        seen = outlook.seen_notices(optics, asked.rig, self.optics.is_stated, sensor)
         tolerance, notices = self.motion.allowed(optics, frames)
         horizon = asked.rig.reach.horizon if asked.rig else None
         found = outlook.Outlook(asked.alignment, optics, tolerance, self.motion.guided, rate, horizon)
-        return found, (*asked.notices, *notices)
+        return found, (*asked.notices, *seen, *notices)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Annotated
 
 import typer
 
 from polarcheck import rig, sky, times
 from polarcheck.cli.alignment_asking import PlaceOptions
-from polarcheck.cli.parsing import parsed
+from polarcheck.cli.clock_asking import zone_of
+from polarcheck.cli.moment_asking import AT_HELP, check_moment, moment_asked
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.errors import InputError
 
@@ -31,8 +31,9 @@ class NightOptions:
     """Site, air, time and rig file, without any frames."""
 
     place: PlaceOptions
-    at: Annotated[
-        str | None, typer.Option(help="When, UTC: 2026-11-14T20:00:00; now unless given.", metavar="TIME")
+    at: Annotated[str | None, typer.Option(help=f"{AT_HELP} Now unless given.", metavar="TIME")] = None
+    zone: Annotated[
+        str | None, typer.Option(help="In which --at 20:30 counts: +01:00, Europe/Vienna.", metavar="ZONE")
     ] = None
     rig: RigOption = None
 
@@ -45,14 +46,15 @@ class NightOptions:
             No site is stated.
         """
         site = self.place.place()
-        now = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S}"
-        utc = parsed("--at", self.at or now, times.utc_from_iso)
+        check_moment(self.at or "now")
         content = found_rig(self.rig, [])
+        zone = zone_of(self.zone, content)
         site = site or (content.site if content else None)
         if site is None:
             raise InputError(
                 "no site: give latitude and longitude, or a rig file with a site", ["site", "rig"]
             )
         place = self.place
+        utc = times.clock_now() if self.at is None else moment_asked(self.at, zone, site)
         over = sky.Sky.over(site, place.pressure, place.temperature, place.humidity)
         return PlannedNight(over, utc, content)

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import simulate, times
+from polarcheck import simulate
+from polarcheck.cli.clock_asking import zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.going_on import start_from
+from polarcheck.cli.moment_asking import check_moment, moment_asked
 from polarcheck.cli.night_asking import book_in
 from polarcheck.cli.output import tell, warn
 from polarcheck.cli.parsing import pair, parsed
@@ -99,13 +101,14 @@ def simulate_command(
             "give --error AZ,ALT and --at TIME, or --after RESULT.json with --turned", param_hint="--error"
         )
     error_arcmin = parsed("--error", error, pair)
-    utc = parsed("--at", at, times.utc_from_iso)
+    check_moment(at)
     axis_angles = None if angles is None else parsed("--angles", angles, _angles)
     rig_file = read_rig_option(rig)
     place = None if site is None else parsed("--site", site, parse_site)
     place = place or (rig_file.site if rig_file else None)
     if place is None:
         raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
+    utc = moment_asked(at, zone_of(None, rig_file), place)
     paths = simulate.simulate_frames(
         folder,
         error_arcmin=error_arcmin,

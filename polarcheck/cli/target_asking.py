@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from polarcheck import outlook, report, sky, times
+from polarcheck.cli.moment_asking import AT_HELP, check_moment, moment_asked
 from polarcheck.cli.parsing import parsed
 
 if TYPE_CHECKING:
+    from polarcheck.cli.alignment_asking import Asked
     from polarcheck.errors import Notice
 
 __all__ = ["AimOption", "AskedAim", "SpanOptions", "TargetOptions", "duration_asked"]
@@ -34,7 +36,7 @@ class TargetOptions:
             help="ICRS place (10.68,41.27 or 0h42m44s,41:16:9) or name (M31).", metavar="RA,DEC|NAME"
         ),
     ] = None
-    at: Annotated[str | None, typer.Option(help="When, UTC: 2026-11-14T20:00:00.", metavar="TIME")] = None
+    at: Annotated[str | None, typer.Option(help=AT_HELP, metavar="TIME")] = None
 
     def place(self) -> sky.Target:
         """Return the target; a command line without one is wrong."""
@@ -42,11 +44,15 @@ class TargetOptions:
             raise typer.BadParameter("give --target RA,DEC or a name such as M31", param_hint="--target")
         return parsed("--target", self.target, sky.find_target)
 
-    def moment(self) -> tuple[float, float]:
-        """Return the moment; a command line without one is wrong."""
-        if self.at is None:
-            raise typer.BadParameter("give --at TIME, UTC, such as 2026-11-14T20:00:00", param_hint="--at")
-        return parsed("--at", self.at, times.utc_from_iso)
+    def check_moment(self) -> None:
+        """Refuse a moment that is none; a command line without one is wrong."""
+        check_moment(self.at)
+
+    def moment(self, asked: Asked | None = None, zone: str | None = None) -> tuple[float, float]:
+        """Return the moment, in the zone and over the site of an alignment where there is one, else in a stated zone."""
+        if asked is None:
+            return moment_asked(self.at, zone)
+        return moment_asked(self.at, asked.zone, asked.alignment.site)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,11 +68,11 @@ class SpanOptions(TargetOptions):
         return duration_asked("--for", self.duration, 86400.0)
 
     def aim(
-        self, pole: str | None, also_for: str | None = None
+        self, pole: str | None, also_for: str | None = None, zone: str | None = None
     ) -> tuple[Literal["refracted", "true"] | None, AskedAim | None]:
         """Part ``--pole`` into a pole and an aim at the target; `also_for` is what else target and time serve."""
         if pole == "target":
-            return None, AskedAim(self.place().place, self.moment(), self.seconds())
+            return None, AskedAim(self.place().place, self.moment(zone=zone), self.seconds())
         for option, value in (("--target", self.target), ("--at", self.at), ("--for", self.duration)):
             if value is not None and (also_for is None or option == "--for"):
                 raise typer.BadParameter("serves only with --pole target", param_hint=option)

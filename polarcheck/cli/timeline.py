@@ -28,9 +28,12 @@ def timeline_command(
 
     Example: polarcheck timeline result.json --rig rig.toml --target M31 --at 2026-11-14T22:00:00
     """
-    place, moment = target.place(), target.moment()
+    place = target.place()
+    target.check_moment()
     output.check()
-    ahead, notices = seen.read(alignment.read(pole), alignment.paths, rate)
+    asked = alignment.read(pole)
+    moment = target.moment(asked)
+    ahead, notices = seen.read(asked, alignment.paths, rate)
     found, line = ahead.alignment, ahead.timeline(place.place, moment)
     output.draw(lambda path: report.save_timeline_picture(line, place, path))
     show(

@@ -3,7 +3,7 @@ from .drift_check import PARTS, DriftCheck, check_drift
 from .exposure import Exposure, SensorPlace, Wanted, exposure_limit, required_error
 from .exposure_list import TargetExposure
 from .growing_motion import MotionCurve, motion_curve
-from .optics import Optics, optics_from, parse_sensor, parse_tolerance
+from .optics import Optics, optics_from, parse_sensor, parse_tolerance, seen_notices
 from .outlook import Outlook
 from .scene import LONGEST_S, Scene, set_scene
 from .schema import (
@@ -66,6 +66,7 @@ __all__ = [
     "predict_drift",
     "required_error",
     "seeing_notices",
+    "seen_notices",
     "set_scene",
     "star_looks",
 ]

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.constants import ARCSEC, DEGREE
-from polarcheck.errors import InputError, ParameterError
+from polarcheck.errors import InputError, Notice, ParameterError
+from polarcheck.frames import Sensor
 from polarcheck.printable import printable
 from polarcheck.rig import Rig
 from polarcheck.vectors import Array
 
-__all__ = ["Optics", "optics_from", "parse_sensor", "parse_tolerance", "trail_for_elongation"]
+__all__ = ["Optics", "optics_from", "parse_sensor", "parse_tolerance", "seen_notices", "trail_for_elongation"]
 
 _SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1], [0, 1], [1, 1]]) / 2
 _FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
@@ -89,6 +90,7 @@ def optics_from(
     sensor_px: tuple[int, int] | None = None,
     camera_angle_deg: float = 0.0,
     guide_offset_deg: tuple[float, float] | None = None,
+    seen: Sensor | None = None,
 ) -> Optics:
     """Put together what a rig file and options say of the optics; options go first.
 
@@ -103,6 +105,9 @@ def optics_from(
         Position angle of the sensor's +y side. [deg]
     guide_offset_deg : tuple of float, optional
         Guide star minus field centre, east and north. [deg]
+    seen : Sensor, optional
+        What the frames' solutions show of their camera: serves for what nobody states, the pixel scale where neither
+        focal length nor pixel size is an argument.
 
     Returns
     -------
@@ -123,12 +128,17 @@ def optics_from(
     focal = focal_length_mm or (rig.optics.focal_length_mm if rig else None)
     pixel = pixel_size_um or (rig.camera.pixel_size_um if rig else None)
     width, height = sensor_px or ((rig.camera.width_px, rig.camera.height_px) if rig else (None, None))
-    if not (focal and pixel and width and height):
+    scale = pixel / 1000 / focal / ARCSEC if focal and pixel else None
+    if seen is not None:
+        width, height = (width, height) if width and height else (seen.width_px, seen.height_px)
+        if scale is None and focal_length_mm is None and pixel_size_um is None:
+            scale = seen.pixel_scale_arcsec
+    if not (scale and width and height):
         raise _unknown({"focal length": focal, "pixel size": pixel, "sensor": width and height})
     mount = rig.mount if rig else None
     offset = (rig.guiding.offset_deg if rig else None) or (0.0, 0.0)
     return Optics(
-        pixel_scale_arcsec=pixel / 1000 / focal / ARCSEC,
+        pixel_scale_arcsec=scale,
         width_px=width,
         height_px=height,
         camera_angle_deg=camera_angle_deg,
@@ -136,6 +146,28 @@ def optics_from(
         periodic_error_arcsec=(mount.periodic_error_arcsec or 0.0) if mount else 0.0,
         worm_period_s=(mount.worm_period_s or 0.0) if mount else 0.0,
     )
+
+
+def seen_notices(optics: Optics, rig: Rig | None, stated: bool, seen: Sensor | None) -> tuple[Notice, ...]:
+    """Say that the frames' own camera serves, where nobody stated the optics.
+
+    Parameters
+    ----------
+    optics : Optics
+        In use.
+    rig : Rig or None
+    stated : bool
+        Whether anything was stated beside the rig file.
+    seen : Sensor or None
+        Of the frames.
+    """
+    if stated or seen is None or (rig is not None and rig.pixel_scale_arcsec is not None):
+        return ()
+    text = (
+        f"No optics are stated: those of the frames count, {optics.pixel_scale_arcsec:.3g} arcsec a pixel, "
+        f"{optics.width_px} x {optics.height_px} px. If another camera takes the picture, state it."
+    )
+    return (Notice("optics-of-frames", text, ("focal_length_mm", "pixel_size_um", "sensor_px", "rig")),)
 
 
 def _unknown(known: dict[str, float | None]) -> InputError:

@@ -6,6 +6,7 @@ from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
 from .reference_catalogue import ReferenceStars, reference_stars
 from .sun_and_moon import (
+    darkness_begins,
     lifted,
     moon_altitude_deg,
     moon_directions,
@@ -32,6 +33,7 @@ __all__ = [
     "TargetLike",
     "Track",
     "as_target",
+    "darkness_begins",
     "earth_orientation",
     "field_frame",
     "field_points",

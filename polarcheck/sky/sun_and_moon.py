@@ -12,6 +12,7 @@ from polarcheck.site import Site
 from polarcheck.sky.air import AIRLESS, Atmosphere, refraction
 from polarcheck.sky.earth import earth_orientation
 from polarcheck.sky.observed import Sky, terrestrial_time
+from polarcheck.times import add_seconds
 from polarcheck.vectors import (
     Array,
     azalt_from_direction,
@@ -21,6 +22,7 @@ from polarcheck.vectors import (
 )
 
 __all__ = [
+    "darkness_begins",
     "lifted",
     "moon_altitude_deg",
     "moon_directions",
@@ -30,6 +32,7 @@ __all__ = [
 ]
 
 _LOW = 10 * DEGREE  # below this a formula that reaches down to the horizon
+_DUSK_DEG = -12.0
 _DOWN = -1 * DEGREE  # what stands lower is not seen
 
 
@@ -96,6 +99,27 @@ def _lift(true: float, air: Atmosphere) -> float:
 def sun_altitude_deg(utc: Array, site: Site) -> Array:
     """Return the Sun's altitude without refraction, shape (n,). [deg]"""
     return np.asarray(np.arcsin(sun_directions(utc, site)[:, 2]) / DEGREE)
+
+
+def darkness_begins(now: tuple[float, float], site: Site) -> tuple[float, float]:
+    """Return when it is dark tonight: now, or when the Sun next sinks 12 deg below the horizon (nautical dusk).
+
+    Parameters
+    ----------
+    now : tuple of float
+        Two-part quasi-Julian date, UTC. [d]
+    site : Site
+
+    Returns
+    -------
+    tuple of float
+        To the minute. Where the Sun does not sink so low within a day, when it stands lowest.
+    """
+    moments = [add_seconds(now, 60.0 * minute) for minute in range(24 * 60)]
+    altitudes = sun_altitude_deg(np.array(moments), site)
+    dark = np.flatnonzero(altitudes < _DUSK_DEG)
+    best = int(dark[0]) if len(dark) else int(np.argmin(altitudes))
+    return moments[best]
 
 
 def moon_altitude_deg(utc: Array, site: Site) -> Array:

@@ -1,6 +1,6 @@
 """Moments in UTC and lengths of time: text and time scales to numbers and back.
 
-From the top: utc, durations, zones.
+From the top: utc, durations, zones, moments.
 """
 
 import lazy_loader
