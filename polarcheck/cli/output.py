@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from polarcheck import report
+from polarcheck import alignment, report
 from polarcheck.cli.ending import hint_of_running, say
 from polarcheck.errors import InputError, Notice
 from polarcheck.printable import printable
@@ -96,9 +96,20 @@ def writable(option: str, path: Path | None, endings: Collection[str] = (), *, f
         )
 
 
+def _is_result(path: Path) -> bool:
+    try:
+        alignment.read_alignment(path)
+    except InputError:
+        return False
+    return True
+
+
 def write_result(path: Path, text: str, *, force: bool) -> None:
-    """Keep a result; another one in its place stays beside it under a number, unless the user insists."""
-    older = None if force else put_beside(path, text)
+    """Keep a result; another one in its place stays beside it under a number, unless the user insists.
+
+    What cannot be read as a result is of no use to any command, and gives way.
+    """
+    older = None if force or not _is_result(path) else put_beside(path, text)
     write_text(path, text)
     if older is not None:
         say(f"{printable(path.name)} held another result; that is kept as {printable(older.name)}.")

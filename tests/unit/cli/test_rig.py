@@ -97,7 +97,7 @@ def test_example_differs_from_the_new_file_only_in_what_is_in_force() -> None:
     plain, example = rig_template().splitlines(), rig_template(example=True).splitlines()
     changed = [(old, new) for old, new in zip(plain, example, strict=True) if old != new]
     assert all(old == f"#{new}" for old, new in changed)
-    assert len(changed) == 39 + 1  # and [site]
+    assert len(changed) == 40 + 1  # and [site]
 
 
 PAIRS = {"thread_pitch_mm": "lever_mm", "lever_mm": "thread_pitch_mm"}
@@ -109,7 +109,7 @@ def test_each_single_key_of_the_new_file_can_be_put_in_force_alone(tmp_path: Pat
     """Taking away one # (or those that belong together) leaves a valid file with just that in it."""
     lines = rig_template().splitlines()
     keys = {i: line[1:].split(" ")[0] for i, line in enumerate(lines) if re.match(r"#[a-z_]+ = ", line)}
-    assert len(keys) == 39
+    assert len(keys) == 40
     for i, key in keys.items():
         free = {i, *(j for j in (i - 1, i + 1) if keys.get(j) == PAIRS.get(key, ""))}
         if key in SITE | HORIZON:
