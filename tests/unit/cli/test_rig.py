@@ -137,6 +137,7 @@ def tables_of(rig: Rig) -> list[BaseModel]:
         rig.mount.azimuth,
         rig.mount.altitude,
         rig.mount.limits,
+        rig.solver,
     ]
 
 
