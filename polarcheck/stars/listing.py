@@ -21,6 +21,7 @@ _LONG, _LONG_PX = 3.0, 4.0  # longer than most, and in standard deviations of li
 _WIDE = 4.0  # times the usual width: a nebula, the Moon, a ghost
 _MOVED_PX = 3.0
 _ALIKE = 1e-6
+_ROWS = 400  # that are looked at for that
 _FULL = 0.5  # of the pixels at the largest value
 
 
@@ -77,10 +78,7 @@ def list_stars(image: npt.NDArray[np.generic], *, mosaic: str | None = None) -> 
     """
     plane = as_one_plane(image, mosaic)
     height, width = plane.shape
-    known = plane[np.isfinite(plane)]
-    low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 0.0)
-    blank = high - low <= _ALIKE * max(abs(low), abs(high))
-    full = not blank and float((known >= high).mean()) > _FULL
+    blank, full = _is_empty(plane[:: max(1, height // _ROWS)])
     none = np.zeros(0)
     if blank or full:
         return StarList(np.zeros((0, 2)), none, width, height, None, 0.0, blank, full)
@@ -91,6 +89,16 @@ def list_stars(image: npt.NDArray[np.generic], *, mosaic: str | None = None) -> 
     x, y, flux, fwhm = _centred(plane, sky, _chosen(groups, some))
     share = float(long.mean()) if len(long) else 0.0
     return StarList(np.stack([x, y], axis=-1), flux, width, height, fwhm, share, False, False)
+
+
+def _is_empty(rows: Pixels) -> tuple[bool, bool]:
+    """Whether all pixels are alike, and whether most have the largest value; by some rows of the image."""
+    known = rows[np.isfinite(rows)]
+    if not known.size:
+        return True, False
+    low, high = float(known.min()), float(known.max())
+    blank = high - low <= _ALIKE * max(abs(low), abs(high))
+    return blank, not blank and float((known >= high).mean()) > _FULL
 
 
 def _chosen(groups: Groups, some: npt.NDArray[np.int_]) -> Groups:
