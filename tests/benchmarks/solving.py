@@ -217,7 +217,7 @@ def sweep(folder: Path, field_deg: float, size: tuple[int, int], seed: int) -> A
 def axes() -> None:
     """Part ``axis``: solver's own solutions against what is fitted to the same matches."""
     print(
-        "\nfield, deg  size, px     way          on the sky: azimuth, altitude off, arcmin   sigmas           rms, arcsec"
+        "\nfield, deg  size, px     way            off: azimuth, altitude  sigma: azimuth, altitude  rms, arcsec (arcmin, sky)"
     )
     for seed, (field, size) in enumerate(
         [
@@ -242,17 +242,18 @@ def axes() -> None:
 
 
 def print_axis(field: float, size: tuple[int, int], way: str, place: str, axis: Array) -> None:
-    result = measure(place)
-    found = direction_from_azalt(np.radians(result.axis.azimuth_deg), np.radians(result.axis.altitude_deg))
-    east = unit(np.cross([0, 0, 1.0], axis))
-    up = np.cross(axis, east)
+    answer = measure(place).to_dict()
+    found = direction_from_azalt(
+        np.radians(answer["axis"]["azimuth_deg"]), np.radians(answer["axis"]["altitude_deg"])
+    )
+    east = unit(np.cross(axis, [0, 0, 1.0]))
+    up = np.cross(east, axis)
     off = [float(found @ east) * 3437.75, float(found @ up) * 3437.75]
-    error = result.error
-    shrink = np.cos(np.radians(result.axis.altitude_deg))
+    error, shrink = answer["error"], np.cos(np.radians(answer["axis"]["altitude_deg"]))
     print(
-        f"{field:10.2f}  {size[0]} x {size[1]:<6d}{way:14s}{-off[0]:18.4f} {off[1]:14.4f}"
-        f"{error.azimuth_sigma_arcmin * shrink:22.4f} {error.altitude_sigma_arcmin:.4f}"
-        f"{result.fit.residual_rms_arcsec:12.2f}"
+        f"{field:10.2f}  {size[0]} x {size[1]:<6d}{way:14s}{off[0]:14.4f} {off[1]:10.4f}"
+        f"{error['azimuth_sigma_arcmin'] * shrink:14.4f} {error['altitude_sigma_arcmin']:10.4f}"
+        f"{answer['fit']['residual_rms_arcsec']:12.2f}"
     )
 
 
