@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from polarcheck.stars.mosaic import Pixels
+from polarcheck.stars.mosaic import Pixels, Plane
 from polarcheck.vectors import Array
 
 __all__ = ["Groups", "Sky", "bright_groups", "sky_of"]
@@ -65,11 +65,13 @@ class Sky:
         return np.asarray(self.mesh[i, j])
 
 
-def sky_of(image: Pixels) -> Sky:
+def sky_of(plane: Plane) -> Sky:
     """Measure the sky with photutils, on an image thinned to a size at which that is quick."""
     from photutils.background import Background2D
 
+    image = plane.pixels
     step = max(1, int(np.ceil(np.sqrt(image.size / _MOST_SAMPLED))))
+    step += plane.green is not None and step % 2 == 0  # pixels of all colours
     thin = image[::step, ::step]
     box = max(1, min(_BOX, *thin.shape))
     if not np.isfinite(thin).any():

@@ -2,8 +2,8 @@
 
 Second moments are taken in an ellipse of four standard deviations that grows with the star until both agree, so that
 neither a threshold nor a weight makes them too small; a trail too long for a window keeps the moments of its bright
-pixels. The full width at half maximum comes from the peak itself, so that faint wings do not widen it: of a round star
-where its profile passes half of its height, of a trailed one across, by a paraboloid through the logarithm of the light.
+pixels. On a mosaic the green pixels alone count: among all of them the colours' pattern would make small stars long.
+The widths of large stars come from the peak itself (`widths`), those of small ones from fits (`sizes`).
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.stars.finding import Groups, Sky
-from polarcheck.stars.mosaic import Pixels
+from polarcheck.stars.mosaic import Pixels, is_green
 from polarcheck.stars.widths import peak_widths, squared_distance
 from polarcheck.vectors import Array
 
-__all__ = ["Shapes", "measure_shapes"]
+__all__ = ["Shapes", "Windows", "measure_shapes", "windows_around"]
 
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
 _ROUNDS = 5
@@ -27,6 +27,7 @@ _LARGEST = 140  # px, half of the widest window
 _WINDOWS = (8, 11, 15, 20, 27, 36, 47, 60, 90, _LARGEST)
 _WIDE, _MOST_WIDE = 60, 60  # px; of stars that need wider windows the brightest do
 _AT_ONCE = 300_000  # pixels of windows
+_LARGE = 36  # px, half of a window: in smaller ones profiles are fitted later
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +45,9 @@ class Shapes:
     noise : ndarray, shape (n,)
         Standard error of each component of the ellipticity, (xx - yy) and 2 xy over (xx + yy), by the sky's noise.
     core_fwhm : ndarray, shape (n,)
-        Full width at half maximum along the shorter axis of the peak. [px]
+        Full width at half maximum along the shorter axis of the peak; of large stars and long trails only. [px]
     round_fwhm : ndarray, shape (n,)
-        Full width at half maximum of an ellipse of the star's own shape, geometric mean of both axes. [px]
+        Full width at half maximum of an ellipse of the star's own shape, geometric mean of both axes; likewise. [px]
     """
 
     x: Array
@@ -58,9 +59,23 @@ class Shapes:
     round_fwhm: Array
 
 
-def measure_shapes(
-    image: Pixels, sky: Sky, groups: Groups, green: npt.NDArray[np.bool_] | None = None
-) -> Shapes:
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """Square pieces of an image.
+
+    Attributes
+    ----------
+    light : ndarray, shape (n, s, s)
+        Pixels; any value where they do not count. [count]
+    use : ndarray, shape (n, s, s)
+        Whether they lie in the image, are numbers, and on a mosaic green.
+    """
+
+    light: npt.NDArray[np.generic]
+    use: npt.NDArray[np.bool_]
+
+
+def measure_shapes(image: Pixels, sky: Sky, groups: Groups, green: int | None = None) -> Shapes:
     """Measure the shapes of the brightest groups of pixels.
 
     Parameters
@@ -68,8 +83,8 @@ def measure_shapes(
     image : ndarray, shape (h, w)
     sky : Sky
     groups : Groups
-    green : ndarray, shape (h, w), optional
-        The pixels that the peak's shape is taken from; all unless given.
+    green : int, optional
+        Of a mosaic: the parity of row plus column of the green pixels, which alone count.
 
     Returns
     -------
@@ -87,9 +102,8 @@ def measure_shapes(
         step = max(1, _AT_ONCE // (2 * size + 1) ** 2)
         for first in range(0, len(some), step):
             part = some[first : first + step]
-            cut, inside = _windows(image, groups.x[part], groups.y[part], size)
-            use = None if green is None else _windows(green, groups.x[part], groups.y[part], size)[0]
-            found = _measured(cut, inside, sky.noise, groups.spread[part], size, use)
+            cut = windows_around(image, groups.x[part], groups.y[part], size, green)
+            found = _measured(cut, sky.noise, groups.spread[part], size)
             known = np.isfinite(found[3]).all(axis=1)
             x[part] = np.where(known, np.rint(groups.x[part]) + found[0], x[part])
             y[part] = np.where(known, np.rint(groups.y[part]) + found[1], y[part])
@@ -118,34 +132,48 @@ def _with_long_trails(shapes: Shapes, groups: Groups, is_long: npt.NDArray[np.bo
     return shapes
 
 
-def _windows(
-    image: npt.NDArray[np.generic], x: Array, y: Array, half: int
-) -> tuple[npt.NDArray[np.generic], npt.NDArray[np.bool_]]:
-    """Square pieces around places, shape (n, s, s), and which of their pixels lie in the image and are numbers."""
+def windows_around(
+    image: npt.NDArray[np.generic], x: Array, y: Array, half: int, green: int | None = None
+) -> Windows:
+    """Cut square pieces around places.
+
+    Parameters
+    ----------
+    image : ndarray, shape (h, w)
+    x, y : ndarray, shape (n,)
+        Places. [px]
+    half : int
+        Of the side, without the middle. [px]
+    green : int, optional
+        As for `measure_shapes`.
+
+    Returns
+    -------
+    Windows
+    """
     span = np.arange(-half, half + 1)
     rows = np.rint(y).astype(int)[:, None] + span
     columns = np.rint(x).astype(int)[:, None] + span
     height, width = image.shape
     cut = image[np.clip(rows, 0, height - 1)[:, :, None], np.clip(columns, 0, width - 1)[:, None, :]]
     inside = ((rows >= 0) & (rows < height))[:, :, None] & ((columns >= 0) & (columns < width))[:, None, :]
-    return cut, inside & np.isfinite(cut)
+    use = inside & np.isfinite(cut)
+    if green is not None:
+        use &= is_green(green, rows[:, :, None], columns[:, None, :])
+    return Windows(cut, use)
 
 
 def _measured(
-    cut: npt.NDArray[np.generic],
-    inside: npt.NDArray[np.bool_],
-    noise: float,
-    spread: Array,
-    half: int,
-    use: npt.NDArray[np.generic] | None,
+    cut: Windows, noise: float, spread: Array, half: int
 ) -> tuple[Array, Array, Array, Array, Array, Array, Array]:
-    light = np.where(inside, cut, 0).astype(float)
-    light -= _rim_level(light, inside)
-    light = np.where(inside, light, 0.0)
-    flux, centre, moments, within = _moments(light, inside, spread, half)
+    light = np.where(cut.use, cut.light, 0).astype(float)
+    light -= _rim_level(light, cut.use)
+    light = np.where(cut.use, light, 0.0)
+    flux, centre, moments, within = _moments(light, cut.use, spread, half)
     error = _ellipticity_error(noise, flux, centre, moments, within)
-    shape_of = inside if use is None else inside & use.astype(bool)
-    across, whole = peak_widths(light, shape_of, centre, moments)
+    across = whole = np.full(len(flux), np.nan)
+    if half >= _LARGE:
+        across, whole = peak_widths(light, cut.use, centre, moments)
     return *centre.T, flux, moments, error, across, whole
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.stars.directions import LEAST_STARS, common_direction
 from polarcheck.stars.table import StarTable
 from polarcheck.vectors import Array
 
@@ -14,10 +15,10 @@ __all__ = ["StarSummary", "summarise"]
 
 _MOST = 500  # brightest stars that count for the shape
 _MAP_ROWS, _MAP_COLUMNS = 3, 4
-_LEAST = 5  # stars, to say anything of a trail
-_CHANCE = 2e-3  # that directions at random agree as well as a common one must
 _SHORTEST_PX = 0.5  # a shorter trail is told neither from tilt nor from coma
-_LONG = 1.15  # elongation from which the width across is the star's own, even if directions differ
+# px: below, whether stars are integrated over pixels, which a frame does not tell, makes more than 10 % of their width
+_SMALLEST_PX = 1.58
+_SURE = 0.025  # relative standard error of the frame's width, beyond which it is unknown
 # a Gaussian star's trail of 1.2 FWHM makes an elongation of 1.3; wings make less of it
 _MOVED_ELONGATION, _MOVED_FWHM, _MOVED_AGREEMENT = 1.3, 1.2, 0.8
 
@@ -33,7 +34,7 @@ class StarSummary:
     shaped : int
         Stars whose shape counts.
     fwhm_px : float or None
-        Full width at half maximum: across where stars are long, else the geometric mean of both axes. [px]
+        Full width at half maximum across the stars' long axes; None where few stars or their scatter leave it open. [px]
     elongation : float or None
         Major over minor axis of the second moments.
     trail_angle_deg : float or None
@@ -76,13 +77,12 @@ def summarise(table: StarTable) -> StarSummary:
         None for what too few stars can tell.
     """
     some = np.flatnonzero(table.has_shape & np.isfinite(table.elongation))[:_MOST]
-    angle, agreement, is_common = _direction(table.ellipticity[some])
+    angle, agreement, is_common = common_direction(table.ellipticity[some])
     trail = _median(table.trail_px[some])
     is_trail = is_common and trail is not None and trail >= _SHORTEST_PX
     elongation = _median(table.elongation[some])
-    is_long = is_trail or (elongation is not None and elongation > _LONG)
-    widths = table.across_px if is_long else table.fwhm_px
-    fwhm = _median(widths[some])
+    widths = table.across_px
+    fwhm = _sure_median(widths[some])
     return StarSummary(
         stars=len(table),
         shaped=len(some),
@@ -106,32 +106,20 @@ def _is_long(trail: float | None, fwhm: float | None, elongation: float | None) 
     )
 
 
+def _sure_median(values: Array) -> float | None:
+    """The median; None where few values, or their scatter, leave it open."""
+    known = values[np.isfinite(values)]
+    if len(known) < LEAST_STARS:
+        return None
+    middle = float(np.median(known))
+    scatter = 1.4826 * float(np.median(np.abs(known - middle)))
+    is_sure = 1.2533 * scatter < _SURE * middle * np.sqrt(len(known))
+    return middle if is_sure and middle > _SMALLEST_PX else None
+
+
 def _median(values: Array) -> float | None:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else None
-
-
-def _direction(ellipticity: Array) -> tuple[float | None, float | None, bool]:
-    """Common direction, how well the stars agree on it, and whether that is more than chance."""
-    if len(ellipticity) < _LEAST:
-        return None, None, False
-    middle = np.median(ellipticity, axis=0)
-    length = np.hypot(ellipticity[:, 0], ellipticity[:, 1])
-    turns = ellipticity / np.maximum(length, 1e-9)[:, None]
-    agreement = float(np.hypot(*turns.mean(axis=0)))
-    angle = float(np.degrees(np.arctan2(middle[1], middle[0])) / 2 % 180)
-    return angle, agreement, _chance(agreement, len(ellipticity)) < _CHANCE
-
-
-def _chance(agreement: float, count: int) -> float:
-    """Probability that as many directions at random agree so well: the Rayleigh test.
-
-    References
-    ----------
-    .. [1] J. H. Zar, Biostatistical Analysis, the approximation of the Rayleigh test's probability (from memory).
-    """
-    squares = count**2 * (1 - agreement**2)
-    return float(np.exp(np.sqrt(1 + 4 * count + 4 * squares) - (1 + 2 * count)))
 
 
 def _map(table: StarTable, some: npt.NDArray[np.int_], values: Array) -> Array:

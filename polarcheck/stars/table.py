@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
-from polarcheck.stars.mosaic import Pixels, as_one_plane, green_pixels
-from polarcheck.stars.shapes import Shapes, measure_shapes
+from polarcheck.stars.mosaic import Pixels, Plane, green_diagonal, one_plane
+from polarcheck.stars.shapes import Shapes, measure_shapes, windows_around
+from polarcheck.stars.sizes import widths_across
 from polarcheck.vectors import Array
 
 __all__ = ["StarTable", "find_stars"]
@@ -20,6 +21,7 @@ _CLIPPED = 5  # pixels that share the largest value: it is where the counts end
 _LARGEST_PX = 40.0  # FWHM: what is larger is no star
 _TOP, _FLAT, _FLAT_PIXELS = 2, 0.01, 3  # px around, part, number: a saturated star is flat on top
 _ALONE = 4.0  # standard deviations: how near the edge spoils a shape, and, twice, another star
+_TELL_MOSAIC = 200  # stars
 _BRIGHTER = 0.03  # of its light, that a neighbour may have
 
 
@@ -99,15 +101,38 @@ def find_stars(
     Moments are those of the recorded image, the pixels' own width included. Of the width of a peak half the pixel's
     variance is taken off, since a frame does not tell whether its stars were integrated over pixels.
     """
-    plane = as_one_plane(image, mosaic)
+    plane = one_plane(image, mosaic)
     sky = sky_of(plane)
-    groups = bright_groups(plane, sky, _THRESHOLD)
-    green = None if mosaic is None else green_pixels(np.asarray(image), mosaic)
-    shapes = measure_shapes(plane, sky, groups, green)
+    groups = bright_groups(plane.pixels, sky, _THRESHOLD)
     saturated = _saturated(image, sky, groups, saturation)
-    good = _trusted(plane, sky, groups, shapes, saturated)
+    if plane.green is None and np.ndim(image) == 2:
+        plane = Plane(plane.pixels, _green_by_stars(plane.pixels, sky, groups, saturated))
+    shapes = measure_shapes(plane.pixels, sky, groups, plane.green)
+    good = _trusted(plane.pixels, sky, groups, shapes, saturated)
     order = np.argsort(-shapes.flux)
     return _table(plane, sky, groups, shapes, saturated, good, order)
+
+
+def _green_by_stars(image: Pixels, sky: Sky, groups: Groups, saturated: npt.NDArray[np.bool_]) -> int | None:
+    """Which pixels are green, where the light of stars on pixels of even and odd rows and columns tells a mosaic."""
+    some = np.flatnonzero((groups.peak > _SHAPE_PEAK * sky.noise) & ~saturated)
+    some = some[np.argsort(-groups.flux[some])][:_TELL_MOSAIC]
+    if not len(some):
+        return None
+    x, y = np.rint(groups.x[some]), np.rint(groups.y[some])
+    cut = windows_around(image, x, y, _TOP)
+    whole = cut.use.all(axis=(1, 2))
+    light = cut.light[whole].astype(float) - sky.at(x[whole], y[whole])[:, None, None]
+    even = np.zeros((len(light), 2, 2))
+    weight = np.array([0.5, 1.0, 1.0, 1.0, 0.5])  # pixels of both kinds count alike, across and down
+    light *= weight[:, None] * weight
+    for i in (0, 1):
+        for j in (0, 1):
+            even[:, i, j] = light[:, i::2, j::2].sum(axis=(1, 2))
+    rows, columns = (y[whole].astype(int) - _TOP) % 2, (x[whole].astype(int) - _TOP) % 2
+    k = np.arange(len(even))[:, None, None]
+    i, j = (np.arange(2)[:, None] + rows[:, None, None]) % 2, (np.arange(2) + columns[:, None, None]) % 2
+    return green_diagonal(even[k, i, j])
 
 
 def _saturated(
@@ -165,7 +190,7 @@ def _alone(shapes: Shapes, radius: Array) -> npt.NDArray[np.bool_]:
 
 
 def _table(
-    plane: Pixels,
+    plane: Plane,
     sky: Sky,
     groups: Groups,
     shapes: Shapes,
@@ -182,16 +207,18 @@ def _table(
         clean = np.sqrt(np.maximum(raw**2 - 2 * shapes.noise[order] ** 2, 0.0))
         elongation = np.sqrt((1 + clean) / (1 - clean))
         trail = np.sqrt(12 * whole * clean)
-    across = shapes.core_fwhm[order]
+    every = np.empty(len(order), dtype=int)
+    every[order] = np.arange(len(order))
+    across = widths_across(plane, shapes, ellipticity[every], elongation[every], good)[order]
     kept = good[order] & ~(across > _LARGEST_PX)
     angle = np.degrees(np.arctan2(ellipticity[:, 1], ellipticity[:, 0])) / 2 % 180
-    height, width = plane.shape
+    height, width = plane.pixels.shape
     return StarTable(
         x_px=shapes.x[order],
         y_px=shapes.y[order],
         flux=shapes.flux[order],
         peak=groups.peak[order],
-        fwhm_px=np.where(kept, shapes.round_fwhm[order], np.nan),
+        fwhm_px=np.where(kept, across * np.sqrt(elongation), np.nan),
         across_px=np.where(kept, across, np.nan),
         elongation=np.where(kept, elongation, np.nan),
         trail_angle_deg=np.where(kept, angle, np.nan),
