@@ -14,19 +14,24 @@ import numpy.typing as npt
 
 from polarcheck.vectors import Array
 
-__all__ = ["Form", "fit_profiles", "windows_for"]
+__all__ = ["Cut", "Form", "fit_profiles", "windows_for", "wings_of"]
 
 _STEPS = (4, 5, 6, 8, 10, 13, 17, 22, 30)  # px, half of a window
-_WINGS: tuple[float | None, ...] = (None, 6.0, 3.5, 2.5, 2.0)  # Moffat indices tried; None: a Gaussian
-_TELL_WINGS = 80  # brightest stars that choose among them
-_ROUNDS, _LAST_STEP = 12, 2e-3
+_WINGS = (6.0, 3.5, 2.5, 2.0)  # Moffat indices tried, ever more wings
+_TELL_WINGS = 40  # brightest stars that choose among them
+_ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 8, 3e-3
 _REACH_FWHM, _REACH_PX = 1.6, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
 _HALF_PIXEL = 0.58 / 12
 _NODES = float(np.sqrt(_HALF_PIXEL))  # px: two samples so far from the middle have that variance
+_WELL_SAMPLED = float(np.log(2.5))  # px of scale: from here on the nodes tell nothing more
+_MOFFAT_PER_VARIANCE = 4.0  # px^2 of squared scale for each of variance, at usual indices
+_STRAY_PX = 1.5
 _LEAST_PIXELS = 8  # five numbers are fitted
-_TRAILED = 0.6  # of the width: from here on a trail is drawn as one, else as an ellipse
+_HARDLY_TRAILED = 0.15  # of the width: a shorter trail does not show across
+_LONG, _ENDS = 1.5, 0.3  # widths: of a longer trail the ends are left out, whose form matters not across
+_POINTS_PER_WIDTH, _MOST_POINTS = 1.3, 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,41 +64,81 @@ def windows_for(form: Form) -> npt.NDArray[np.int_]:
     return np.asarray(steps[np.searchsorted(_STEPS, wanted)])
 
 
-def fit_profiles(light: Array, use: npt.NDArray[np.bool_], start: Array, form: Form) -> tuple[Array, Array]:
-    """Fit the widths of stars in square windows of one size.
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Stars in square windows of one size.
 
-    Parameters
+    Attributes
     ----------
     light : ndarray, shape (n, s, s)
         [count]
     use : ndarray, shape (n, s, s)
         Which pixels count.
     start : ndarray, shape (n, 2)
-        x and y from the window's middle, about. [px]
+        x and y of the stars from the windows' middle, about. [px]
     form : Form
         Trails, and first guesses of the widths.
+    """
+
+    light: Array
+    use: npt.NDArray[np.bool_]
+    start: Array
+    form: Form
+
+
+def wings_of(cut: Cut) -> float | None:
+    """Return the Moffat index that fits the brightest stars best; None for a Gaussian."""
+    form = cut.form
+    top = np.where(cut.use, cut.light, -np.inf).max(axis=(1, 2))
+    bright = np.argsort(-top)[:_TELL_WINGS]
+    fit = _Fit.to(Cut(cut.light[bright], cut.use[bright], cut.start[bright], form.of(bright)))
+    centre, size, _, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None, _ROUNDS)
+    best, least = None, fit.cost(centre, size, None)
+    for wings in _WINGS:
+        begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
+        there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
+        cost = fit.cost(there, wide, wings)
+        if cost < least:
+            best, least = wings, cost
+    return best
+
+
+def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
+    """Fit the widths of stars.
+
+    Parameters
+    ----------
+    cut : Cut
+    wings : float or None
+        From `wings_of`.
 
     Returns
     -------
     ndarray, shape (n,)
-        Full width at half maximum across the trail, half of what the pixels add taken off; NaN where none could be
-        found. [px]
+        Full width at half maximum across the trail, a good half of what the pixels add taken off; NaN where none could
+        be found. [px]
     ndarray, shape (n,)
         Its standard error by the residuals. [px]
     """
-    half = light.shape[1] // 2
-    span = np.arange(-half, half + 1, dtype=float)
-    x, y = (grid.ravel() for grid in np.meshgrid(span, span))
-    weight = _near(x, y, start, form) & use.reshape(len(use), -1)
-    fit = _Fit(x, y, np.where(weight, light.reshape(len(light), -1), 0.0), weight.astype(float), form)
-    return fit.widths(start)
+    factor = _fwhm_per_scale(wings)
+    begin = np.log(cut.form.sigma * _FWHM_PER_SIGMA / factor)
+    _, size, error, failed = _Fit.to(cut).solved(cut.start, begin, wings, _ROUNDS)
+    width = np.where(failed, np.nan, factor * np.exp(size))
+    return width, width * error
+
+
+def _fwhm_per_scale(wings: float | None) -> float:
+    return float(_FWHM_PER_SIGMA if wings is None else 2 * np.sqrt(2 ** (1 / wings) - 1))
 
 
 def _near(x: Array, y: Array, centre: Array, form: Form) -> npt.NDArray[np.bool_]:
     along, across = _turned(x, y, centre, form.angle)
+    width = _FWHM_PER_SIGMA * form.sigma
+    reach = (_REACH_FWHM * width + _REACH_PX)[:, None]
     beyond = np.maximum(np.abs(along) - form.trail[:, None] / 2, 0.0)
-    reach = _REACH_FWHM * _FWHM_PER_SIGMA * form.sigma + _REACH_PX
-    return np.asarray(beyond**2 + across**2 < reach[:, None] ** 2)
+    middle = np.abs(along) < (form.trail / 2 - _ENDS * width)[:, None]
+    is_long = (form.trail > _LONG * width)[:, None]
+    return np.asarray(np.where(is_long, middle & (np.abs(across) < reach), beyond**2 + across**2 < reach**2))
 
 
 def _turned(x: Array, y: Array, centre: Array, angle: Array) -> tuple[Array, Array]:
@@ -113,44 +158,27 @@ class _Fit:
     weight: Array
     form: Form
 
-    def widths(self, start: Array) -> tuple[Array, Array]:
-        wings = self._wings(start)
-        centre, scale, error = self.solved(start, wings)
-        factor = _FWHM_PER_SIGMA if wings is None else 2 * np.sqrt(2 ** (1 / wings) - 1)
-        return factor * scale, factor * scale * error
+    @classmethod
+    def to(cls, cut: Cut) -> _Fit:
+        half = cut.light.shape[1] // 2
+        span = np.arange(-half, half + 1, dtype=float)
+        x, y = (grid.ravel() for grid in np.meshgrid(span, span))
+        weight = _near(x, y, cut.start, cut.form) & cut.use.reshape(len(cut.use), -1)
+        light = np.where(weight, cut.light.reshape(len(cut.light), -1), 0.0)
+        return cls(x, y, light, weight.astype(float), cut.form)
 
-    def some(self, index: npt.NDArray[np.int_]) -> _Fit:
-        return _Fit(self.x, self.y, self.light[index], self.weight[index], self.form.of(index))
-
-    def _wings(self, start: Array) -> float | None:
-        """The Moffat index that fits the brightest stars best; None for a Gaussian, and for trails."""
-        if np.median(self.form.trail) > _TRAILED * _FWHM_PER_SIGMA * np.median(self.form.sigma):
-            return None
-        bright = np.argsort(-(self.light * self.weight).max(axis=1))[:_TELL_WINGS]
-        part, begin = self.some(bright), start[bright]
-        costs = [part._cost(begin, wings) for wings in _WINGS]
-        return _WINGS[int(np.argmin(costs))]
-
-    def _cost(self, start: Array, wings: float | None) -> float:
+    def cost(self, centre: Array, size: Array, wings: float | None) -> float:
         """Median over the stars of what a profile leaves of their light."""
-        centre, scale, _ = self.solved(start, wings)
-        template = self._template(centre, np.log(np.where(np.isfinite(scale), scale, 1.0)), wings)
-        level, _ = self._linear(template)
-        left = (self.light - level[0][:, None] * template - level[1][:, None]) * self.weight
-        part = np.sqrt((left**2).sum(axis=1)) / np.sqrt(
-            ((self.light - level[1][:, None]) ** 2 * self.weight).sum(axis=1)
-        )
-        return float(np.median(part))
+        level, left = self._linear(self._template(centre, size, wings))
+        whole = ((self.light - level[1][:, None]) ** 2 * self.weight).sum(axis=1)
+        return float(np.median(np.sqrt((left**2).sum(axis=1) / np.maximum(whole, 1e-30))))
 
-    def solved(self, start: Array, wings: float | None) -> tuple[Array, Array, Array]:
-        """Centres, scales [px] and the scales' relative standard errors; NaN where there is none."""
-        centre, size = (
-            start.copy(),
-            np.log(np.maximum(self.form.sigma * (1.0 if wings is None else 1.8), 0.3)),
-        )
-        begin = size.copy()
-        error = np.full(len(size), np.nan)
-        for _ in range(_ROUNDS):
+    def solved(
+        self, start: Array, begin: Array, wings: float | None, rounds: int
+    ) -> tuple[Array, Array, Array, npt.NDArray[np.bool_]]:
+        """Centres [px], logarithms of scales [px], their standard errors, and whether that failed."""
+        centre, size = start.copy(), np.log(np.maximum(np.exp(begin), 0.3))
+        for _ in range(rounds):
             template = self._template(centre, size, wings)
             level, left = self._linear(template)
             step, error = self._step(centre, size, template, level, left, wings)
@@ -158,16 +186,16 @@ class _Fit:
             size = size + np.clip(step[:, 2], -0.4, 0.4)
             if np.quantile(np.abs(step[:, 2]), 0.9) < _LAST_STEP:
                 break
-        stray = np.abs(centre - start).max(axis=1) > 1.5
+        stray = np.abs(centre - start).max(axis=1) > _STRAY_PX
         wild = (np.abs(step[:, 2]) > 0.1) | (np.abs(size - begin) > 1.5) | ~(level[0] > 0)
-        few = self.weight.sum(axis=1) < _LEAST_PIXELS
-        scale = np.where(stray | wild | few, np.nan, np.exp(size))
-        return centre, scale, error
+        return centre, size, error, stray | wild | (self.weight.sum(axis=1) < _LEAST_PIXELS)
 
     def _template(self, centre: Array, size: Array, wings: float | None) -> Array:
         """Profiles of height 1, shape (n, p)."""
         if wings is None:
             return self._drawn(centre, np.exp(2 * size) + _HALF_PIXEL)
+        if self.points > 1 or np.median(size) > _WELL_SAMPLED:
+            return self._winged(centre, np.exp(2 * size) + _MOFFAT_PER_VARIANCE * _HALF_PIXEL, wings)
         parts = [
             self._winged(centre + [dx, dy], np.exp(2 * size), wings)
             for dx in (-_NODES, _NODES)
@@ -175,21 +203,32 @@ class _Fit:
         ]
         return np.asarray(np.mean(parts, axis=0))
 
+    @property
+    def points(self) -> int:
+        """How many points of a trail stand for all of it."""
+        part = float(np.median(self.form.trail / self.form.sigma)) / _FWHM_PER_SIGMA
+        return 1 if part < _HARDLY_TRAILED else min(int(np.ceil(_POINTS_PER_WIDTH * part)) + 2, _MOST_POINTS)
+
     def _winged(self, centre: Array, square: Array, wings: float) -> Array:
+        """A Moffat profile at the points of its trail."""
         along, across = _turned(self.x, self.y, centre, self.form.angle)
-        ratio = 1 / (1 + self.form.trail**2 / 12 / (self.form.sigma**2 + 2 * _HALF_PIXEL))
-        return np.asarray((1 + (across**2 + ratio[:, None] * along**2) / square[:, None]) ** -wings)
+        round_part = 1 + across**2 / square[:, None]
+        places, weights = np.polynomial.legendre.leggauss(self.points)
+        star = np.zeros_like(along)
+        for place, weight in zip(places / 2, weights / 2, strict=True):
+            away = along - place * self.form.trail[:, None]
+            star += weight * (round_part + away**2 / square[:, None]) ** -wings
+        return star
 
     def _drawn(self, centre: Array, square: Array) -> Array:
         """A Gaussian drawn along the trail: a difference of error functions."""
         from scipy.special import erf
 
         along, across = _turned(self.x, self.y, centre, self.form.angle)
-        profile = np.exp(across**2 / (-2 * square[:, None]))
         scale = np.sqrt(2 * square)[:, None]
         end = np.maximum(self.form.trail[:, None] / 2, 1e-3 * scale)
         drawn = (erf((along + end) / scale) - erf((along - end) / scale)) / (2 * erf(end / scale))
-        return np.asarray(profile * drawn)
+        return np.asarray(np.exp(-((across / scale) ** 2)) * drawn)
 
     def _linear(self, template: Array) -> tuple[Array, Array]:
         """Brightness and sky, shape (2, n), and what they leave, shape (n, p)."""

@@ -22,7 +22,8 @@ class FrameStarsTable(Table):
     stars: int = Field(description="Stars found, saturated ones included.")
     shaped_stars: int = Field(description="Stars whose shape counts.")
     fwhm_px: float | None = Field(
-        description="Median full width at half maximum: across where stars are long, else the mean of both axes [px]."
+        description="Median full width at half maximum across the long axis; null where few stars, their scatter, or a "
+        "width under 1.6 px leave it open [px]."
     )
     fwhm_arcsec: float | None = Field(description="The same on the sky, where the scale is known [arcsec].")
     elongation: float | None = Field(description="Median of major over minor axis of the second moments.")

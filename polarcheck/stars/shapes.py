@@ -218,9 +218,12 @@ def _rim_level(light: Array, inside: npt.NDArray[np.bool_]) -> Array:
     """Median of a window's outermost two rows and columns, shape (n, 1, 1)."""
     rim = np.zeros(light.shape[1:], dtype=bool)
     rim[:2], rim[-2:], rim[:, :2], rim[:, -2:] = True, True, True, True
-    values = np.where(inside[:, rim], light[:, rim], np.nan)
-    values[~inside[:, rim].any(axis=1)] = 0.0
-    return np.asarray(np.nanmedian(values, axis=1))[:, None, None]
+    known = inside[:, rim]
+    values = np.sort(np.where(known, light[:, rim], np.inf), axis=1)
+    count = known.sum(axis=1)
+    each = np.arange(len(values))
+    middle = (values[each, np.maximum(count - 1, 0) // 2] + values[each, count // 2 * (count > 0)]) / 2
+    return np.asarray(np.where(count > 0, middle, 0.0))[:, None, None]
 
 
 def _bounded(xx: Array, xy: Array, yy: Array, half: int) -> tuple[Array, Array, Array]:

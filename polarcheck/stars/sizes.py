@@ -7,15 +7,18 @@ import numpy.typing as npt
 
 from polarcheck.stars.directions import common_direction
 from polarcheck.stars.mosaic import Plane
-from polarcheck.stars.profiles import Form, fit_profiles, windows_for
+from polarcheck.stars.profiles import Cut, Form, fit_profiles, windows_for, wings_of
 from polarcheck.stars.shapes import Shapes, windows_around
 from polarcheck.vectors import Array
 
 __all__ = ["widths_across"]
 
-_MOST = 300  # stars whose width is fitted, the brightest
+_MOST = 200  # stars whose width is fitted, the brightest
 _UNSURE = 0.2  # relative standard error of a width that tells nothing
 _LONG = 1.08  # median elongation from which each star's own direction counts where they have none in common
+_DRAWN_OUT = 1.3  # elongation from which the peak of a large star tells nothing of its width
+# widths that a star's trail may be long, and px that the width must have, for wings to be told from it
+_TOLD_APART, _TOLD_APART_PX, _HARDLY_TRAILED = 2.0, 2.2, 0.3
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # of the width that the second moments of a Gaussian have: wings make the moments larger, nothing makes them smaller
 _NARROW, _WIDE = 0.4, 1.2
@@ -44,7 +47,11 @@ def widths_across(
         NaN where it is not known: of faint ones of many, where a fit failed, and of all where most widths contradict
         the second moments. [px]
     """
-    found = np.where(good, shapes.core_fwhm, np.nan)
+    with np.errstate(invalid="ignore"):
+        is_whole = good & (
+            elongation < _DRAWN_OUT
+        )  # wings add up across a trail, by an amount that is not known
+    found = np.where(is_whole, shapes.core_fwhm, np.nan)
     some = np.flatnonzero(good & np.isnan(shapes.core_fwhm))
     some = some[np.argsort(-shapes.flux[some])][:_MOST]
     if not len(some):
@@ -52,9 +59,16 @@ def widths_across(
     form = _form(shapes, ellipticity, elongation, some)
     half = windows_for(form)
     fitted = np.full(len(some), np.nan)
-    for size in np.unique(half[half > 0]):
-        part = np.flatnonzero(half == size)
-        fitted[part] = _fitted(plane, shapes, some[part], int(size), form.of(part))
+    sizes, counts = np.unique(half[half > 0], return_counts=True)
+    parts = [np.flatnonzero(half == size) for size in sizes]
+    cuts = [_cut(plane, shapes, some[part], form.of(part)) for part in parts]
+    wings = wings_of(cuts[int(np.argmax(counts))]) if len(cuts) else None
+    for part, cut in zip(parts, cuts, strict=True):
+        width, error = fit_profiles(cut, wings)
+        with np.errstate(invalid="ignore"):
+            fitted[part] = np.where(error < _UNSURE * width, width, np.nan)
+    if wings is not None and _hides_wings(fitted, form):
+        return found
     thick = _FWHM_PER_SIGMA * form.sigma
     with np.errstate(invalid="ignore"):
         agrees = (fitted > _NARROW * thick) & (fitted < _WIDE * thick)
@@ -65,18 +79,25 @@ def widths_across(
     return found
 
 
-def _fitted(plane: Plane, shapes: Shapes, some: npt.NDArray[np.int_], half: int, form: Form) -> Array:
+def _hides_wings(fitted: Array, form: Form) -> bool:
+    """Whether stars with wings are drawn out so far, or so small, that their width is not known to a few percent."""
+    if not np.isfinite(fitted).any():
+        return False
+    width = float(np.nanmedian(fitted))
+    trail = float(np.median(form.trail)) / width
+    return trail > _TOLD_APART or (trail > _HARDLY_TRAILED and width < _TOLD_APART_PX)
+
+
+def _cut(plane: Plane, shapes: Shapes, some: npt.NDArray[np.int_], form: Form) -> Cut:
     x, y = shapes.x[some], shapes.y[some]
-    cut = windows_around(plane.pixels, x, y, half, plane.green)
+    cut = windows_around(plane.pixels, x, y, int(windows_for(form)[0]), plane.green)
     start = np.stack([x - np.rint(x), y - np.rint(y)], axis=-1)
-    width, error = fit_profiles(np.where(cut.use, cut.light, 0.0), cut.use, start, form)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(np.where(error < _UNSURE * width, width, np.nan))
+    return Cut(np.where(cut.use, cut.light, 0.0).astype(float), cut.use, start, form)
 
 
 def _form(shapes: Shapes, ellipticity: Array, elongation: Array, some: npt.NDArray[np.int_]) -> Form:
     """The trail that stars have in common; else each one's own, where they are long; else none."""
-    xx, xy, yy = shapes.moments[some].T
+    xx, _, yy = shapes.moments[some].T
     own = ellipticity[some]
     _, _, is_common = common_direction(own)
     if is_common:

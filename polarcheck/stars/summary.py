@@ -18,7 +18,7 @@ _MAP_ROWS, _MAP_COLUMNS = 3, 4
 _SHORTEST_PX = 0.5  # a shorter trail is told neither from tilt nor from coma
 # px: below, whether stars are integrated over pixels, which a frame does not tell, makes more than 10 % of their width
 _SMALLEST_PX = 1.58
-_SURE = 0.025  # relative standard error of the frame's width, beyond which it is unknown
+_SURE = 0.02  # relative standard error of the frame's width, beyond which it is unknown
 # a Gaussian star's trail of 1.2 FWHM makes an elongation of 1.3; wings make less of it
 _MOVED_ELONGATION, _MOVED_FWHM, _MOVED_AGREEMENT = 1.3, 1.2, 0.8
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 import sep
 from photutils.morphology import data_properties
 
 from polarcheck.stars import find_stars, mark_candidates, summarise
+from polarcheck.stars.mosaic import one_plane
+from tests.drawn_cameras import Shot
 from tests.drawn_stars import draw, recorded
 
 
@@ -201,6 +205,77 @@ def test_green_is_known_by_its_sky_when_the_rows_are_upside_down(said: str) -> N
     image, _, _ = draw(shape, 50, 3.5, seed=26, tint=tint, peak=(3000.0, 30_000.0))
     stars = summarise(find_stars(image + level.astype(np.float32), mosaic=said))
     assert stars.fwhm_px == pytest.approx(3.5, rel=0.03)
+
+
+@pytest.mark.parametrize("said", [True, False])
+@pytest.mark.parametrize(
+    ("pattern", "fwhm", "settings"),
+    [
+        ("RGGB", 1.7, {}),
+        ("GBRG", 2.0, {"gains": (0.4, 1.0, 0.9), "bits": 12, "peak": (200.0, 4000.0)}),
+        ("BGGR", 3.0, {"sky": 5.0, "read_noise": 1.5}),
+        ("GRBG", 2.4, {"gains": (1.8, 1.0, 1.5), "slope": 1.0, "vignetting": 0.4}),
+        ("RGGB", 2.6, {"trail": 5.0, "angle": 40.0}),
+        ("BGGR", 4.0, {"beta": 3.0}),
+        ("GRBG", 2.2, {"count": 1500}),
+        ("GBRG", 5.5, {"peak": (500.0, 80_000.0)}),
+    ],
+)
+def test_width_on_a_colour_camera_with_and_without_a_named_pattern(
+    pattern: str, fwhm: float, settings: dict[str, Any], said: bool
+) -> None:
+    """Coloured stars and sky, gradients, hot pixels, full wells, 12 and 14 bits: 5 % of the drawn FWHM."""
+    shot = Shot(shape=(700, 1000), fwhm=fwhm, pattern=pattern, **({"count": 120} | settings))
+    stars = summarise(find_stars(shot.draw(), mosaic=pattern if said else None))
+    assert stars.fwhm_px == pytest.approx(fwhm, rel=0.05)
+    if shot.trail:
+        assert stars.trail_px == pytest.approx(shot.trail, rel=0.05)
+    else:
+        assert not stars.has_moved
+
+
+def test_alternating_rows_or_columns_are_no_mosaic() -> None:
+    """Two amplifiers: levels differ from row to row; green pixels would be alike on one diagonal."""
+    image = Shot(shape=(700, 1000), count=120, pattern=None, slope=0.0).draw()
+    assert one_plane(image).green is None
+    rows = image.copy()
+    rows[::2] += 60
+    assert one_plane(rows).green is None
+    columns = image.copy()
+    columns[:, 1::2] += 60
+    assert one_plane(columns).green is None
+
+
+@pytest.mark.parametrize("pattern", ["RGGB", "BGGR", "GRBG", "GBRG"])
+def test_green_pixels_are_known_by_the_levels_of_the_sky(pattern: str) -> None:
+    plane = one_plane(Shot(shape=(400, 600), count=20, pattern=pattern).draw())
+    assert plane.green == (0 if pattern[0] == "G" else 1)
+    levels = [np.median(plane.pixels[i::2, j::2]) for i in (0, 1) for j in (0, 1)]
+    assert np.ptp(levels) < 20  # a quarter of the noise; the sky slopes, by other amounts in other colours
+
+
+def test_few_or_too_small_stars_have_no_width() -> None:
+    """Four stars; and stars of 1.2 px, of which pixels tell hardly more than that they are small."""
+    assert summarise(find_stars(draw((400, 500), 4, 3.0, seed=30)[0])).fwhm_px is None
+    assert summarise(find_stars(draw((600, 800), 60, 1.2, seed=31)[0])).fwhm_px is None
+
+
+def test_trail_with_wings_has_no_width_rather_than_a_wrong_one() -> None:
+    """Wings add up across a trail: a Moffat profile of index 2.5 would come out 15 % too wide."""
+    stars = summarise(find_stars(draw((700, 900), 50, 3.0, trail=14.0, angle=30.0, beta=2.5, seed=32)[0]))
+    assert stars.has_moved
+    assert stars.fwhm_px is None or stars.fwhm_px == pytest.approx(3.0, rel=0.05)
+
+
+def test_a_slight_trail_changes_the_width_of_neighbours_little() -> None:
+    """Whether a trail of half a pixel is told from chance differs from frame to frame; the width must not."""
+    widths = [
+        summarise(find_stars(Shot(shape=(500, 700), count=60, fwhm=1.8, trail=0.6, seed=seed).draw())).fwhm_px
+        for seed in range(40, 46)
+    ]
+    known = [width for width in widths if width is not None]
+    assert len(known) >= 4
+    assert max(known) < 1.06 * min(known)
 
 
 def test_colour_planes_are_added() -> None:
