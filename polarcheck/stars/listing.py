@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
-from polarcheck.stars.mosaic import Pixels, as_one_plane
+from polarcheck.stars.mosaic import Pixels, one_plane
 from polarcheck.stars.shapes import measure_shapes
 from polarcheck.vectors import Array
 
@@ -76,13 +76,14 @@ def list_stars(image: npt.NDArray[np.generic], *, mosaic: str | None = None) -> 
     StarList
         At most 500, the brightest of each part of the frame first.
     """
-    plane = as_one_plane(image, mosaic)
+    whole = one_plane(image, mosaic)
+    plane = whole.pixels
     height, width = plane.shape
     blank, full = _is_empty(plane[:: max(1, height // _ROWS)])
     none = np.zeros(0)
     if blank or full:
         return StarList(np.zeros((0, 2)), none, width, height, None, 0.0, blank, full)
-    sky = sky_of(plane)
+    sky = sky_of(whole)
     groups = bright_groups(plane, sky, _THRESHOLD)
     long, wide = _not_stars(groups)
     some = _spread(groups, ~(long | wide), width, height)
@@ -142,6 +143,8 @@ def _centred(plane: Pixels, sky: Sky, groups: Groups) -> tuple[Array, Array, Arr
     shapes = measure_shapes(plane, sky, groups)
     moved = ~(np.hypot(shapes.x - groups.x, shapes.y - groups.y) < _MOVED_PX)
     x, y = np.where(moved, groups.x, shapes.x), np.where(moved, groups.y, shapes.y)
-    widths = shapes.core_fwhm[np.isfinite(shapes.core_fwhm)]
-    fwhm = float(np.median(widths)) if len(widths) else float(2.355 * np.sqrt(np.median(groups.size) / np.pi))
+    xx, xy, yy = shapes.moments[np.isfinite(shapes.moments).all(axis=1)].T
+    thin = (xx + yy - np.hypot(xx - yy, 2 * xy)) / 2
+    square = float(np.median(thin)) if len(thin) else float(np.median(groups.size) / np.pi)
+    fwhm = 2.355 * float(np.sqrt(max(square, 0.0)))
     return x, y, np.where(np.isfinite(shapes.flux), shapes.flux, groups.flux), fwhm
