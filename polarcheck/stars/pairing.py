@@ -7,6 +7,7 @@ for a turn and a shift, and the best ones are tested with all stars. What agrees
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -148,11 +149,10 @@ def _tested(a: Array, b: Array, turn: float, shift: Array, size: Array) -> tuple
 
 def _chance(placed: Array, b: Array, pairs: int, size: Array) -> float:
     """Probability that so many find a partner among stars that have nothing to do with them, as dense as around them."""
-    from scipy.spatial import cKDTree
     from scipy.special import bdtrc
 
     near = _NEAR_PX[-1]
-    around = cKDTree(b).query_ball_point(placed, _AROUND * near, return_length=True)
+    around = _tree(b).query_ball_point(placed, _AROUND * near, return_length=True)
     others = max(float(np.sum(around)) - pairs, 0.0) / len(placed) / _AROUND**2
     even = len(b) * np.pi * near**2 / float(np.prod(size))
     trials = max(len(placed), pairs)
@@ -178,12 +178,16 @@ def nearest_pairs(
     ndarray of int, shape (p,)
         Indices into `second`.
     """
-    from scipy.spatial import cKDTree
-
-    apart, there = cKDTree(second).query(first)
-    _, back = cKDTree(first).query(second)
+    apart, there = _tree(second).query(first)
+    _, back = _tree(first).query(second)
     mine = np.flatnonzero((apart < within) & (back[there] == np.arange(len(first))))
     return mine, np.asarray(there[mine])
+
+
+def _tree(points: Array) -> Any:
+    from scipy.spatial import cKDTree
+
+    return cKDTree(points)
 
 
 def _turned(places: Array, turn: float) -> Array:
