@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from polarcheck.night import NIGHT_FILE
-from tests.commands import answered, change, frames, refused, run, wrong
+from tests.commands import answered, change, frames, refused, run, steering, wrong
 from tests.end_to_end.test_schemas import hold
+from tests.mutations import spoiled_json
 from tests.told_nights import told_night
 
 
@@ -117,3 +119,21 @@ def test_faults_of_the_folder_are_told(tmp_path: Path) -> None:
     frames(tmp_path / "one", count=1)
     refused("report", tmp_path / "one", "--out", page)
     assert not page.exists()
+
+
+def test_spoiled_nights_end_in_plain_words(evening: Path, tmp_path: Path) -> None:
+    """Hostile values in the night's file: a page without what could not be read, or one reason why there is none."""
+    lines = (evening / NIGHT_FILE).read_text(encoding="utf-8").splitlines()
+    page, codes = tmp_path / "night.html", []
+    for seed in range(40):
+        rng = np.random.default_rng([7, seed])
+        spoiled = [spoiled_json(line, rng) if rng.random() < 0.4 else line for line in lines]
+        (tmp_path / NIGHT_FILE).write_text("\n".join(spoiled) + "\n", encoding="utf-8", errors="replace")
+        made = run("report", tmp_path, "--out", page)
+        codes.append(made.exit_code)
+        if made.exit_code == 0:
+            text = page.read_text(encoding="utf-8")
+            assert steering(text) == set()
+            assert len(text) < 1_000_000
+    assert set(codes) <= {0, 1}
+    assert codes.count(0) > 10
