@@ -241,9 +241,8 @@ def _told(
         return _Told(events, account, "night file", (*notices, *lost)), frame_set
     frame_set, _ = _frames(folder, wish.reading, progress)
     if not frame_set.frames and not frame_set.problems:
-        raise InputError(
-            f"'{printable(folder)}' holds no FITS file and no night's file: there is nothing to tell"
-        )
+        file = "no finding that can be read in its night's file" if record.damaged else "no night's file"
+        raise InputError(f"'{printable(folder)}' holds no frame and {file}: there is nothing to tell")
     event = NightBook(folder, rig).measured(measure_frames(frame_set, conditions=wish.conditions), [folder])
     events = (*(e for e in events if not isinstance(e, MovedEvent)), event)
     return _Told(events, account_of([event], folder), "frames", notices), frame_set

@@ -28,7 +28,8 @@ _KEY = "Filled: by noise, 68 and 95 %. Dashed: what sag and creep may do."
 
 def path_chart(night: NightDigest) -> Chart:
     """Return the axis at each finding, with the pole at the origin."""
-    return _way(night, 1, "path", "The axis over the night")
+    is_one = len(night.findings) == 1
+    return _way(night, 1, "path", "The axis and the pole" if is_one else "The axis over the night")
 
 
 def closer_chart(night: NightDigest) -> Chart | None:

@@ -162,7 +162,10 @@ def test_a_file_that_outlived_its_frames_still_tells(sweep: Path) -> None:
 
 
 def test_nothing_to_tell_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="holds no FITS file and no night's file"):
+    with pytest.raises(InputError, match="holds no frame and no night's file"):
+        digest_night(tmp_path)
+    (tmp_path / NIGHT_FILE).write_bytes(b"{torn")
+    with pytest.raises(InputError, match="no finding that can be read in its night's file"):
         digest_night(tmp_path)
     with pytest.raises(InputError, match="no folder"):
         digest_night(tmp_path / "missing")
