@@ -1,12 +1,11 @@
-"""The mark on the sensor as a picture: the strip of the frame that the star crosses, between two pixel rulers.
+"""The mark on the sensor as a picture: two pixel rulers with the star's place on each, now and after each knob.
 
-Made to be read at arm's length from the knobs: large figures, dim warm ink. Each place of the star has a line
-down to the lower ruler and one across to the left ruler, with its pixel there in large figures.
+Made to be read at arm's length from the knobs, on a telephone too: large figures, dim warm ink. Above the rulers lies
+the piece of the frame around the star, so that it is found; nothing is drawn over it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +19,9 @@ from polarcheck.report.pictures.canvas import (
     INK,
     LINES,
     PALE,
+    TEXT_PT,
+    WIDTH_IN,
     dress,
-    halo,
     new_figure,
     own_style,
     save,
@@ -31,25 +31,15 @@ from polarcheck.vectors import Array
 
 __all__ = ["save_mark_picture"]
 
-_WIDTH_IN = 10.4
-_LEAST_PX = np.array([48.0, 24.0])  # of the strip
-_ROUND_PX, _ROUND_SHARE = 14.0, 0.12  # shown around the star's way, at least, and of its extent
-_FLATTEST, _STEEPEST = 3.0, 1.0  # width over height of the strip
+_HALF_PX, _HALF_SHARE = 40.0, 0.06  # of the piece around the star: at least, and of the sensor's width
+_FLAT = 2.4  # width over height of that piece
 _MOST_COLUMNS = (
     600  # fewer than the picture has, so that none is passed over; the brightest pixel of each block stands
 )
-_COLOURS = LINES[:3]  # now, after the first knob, after both
-_SIGNS = (
-    "o",
-    "D",
-    "s",
-)  # so that a star of few pixels is found, and the places are told apart without colour
-_TICK_PT = 17.0
-_CLOSE_PT = 12.0  # the star itself stays free of lines
-_STRIP_PT = 550.0  # width of the strip, about
-_SIDES = ((1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0))  # of a place, for its name
-
-_PATCH = {"facecolor": GROUND, "edgecolor": "none", "pad": 1.0}  # keeps figures clear of lines
+_COLOURS = (LINES[1], LINES[1], LINES[0])  # now, after the first knob, after both: the last one counts most
+_LEAST_SPAN_PX = 40.0  # of a ruler
+_FIGURE_PT = 21.0  # of the places: 18 px on a picture of 400 px
+_ROWS = 3
 
 Place = tuple[float, float]
 
@@ -72,26 +62,62 @@ def save_mark_picture(target: StarTarget, pixels: Any, path: Path) -> None:
     InputError
         The file cannot be written.
     """
-    strip = _strip(target)
-    width, height = strip[1] - strip[0]
-    figure = new_figure(_WIDTH_IN, 2.4 + 8.2 * height / width)
-    axes = figure.subplots()
-    dress(axes, grid=False)
-    _draw_light(axes, pixels, strip)
-    (left, bottom), (right, top) = strip
-    axes.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
-    axes.tick_params(labelsize=_TICK_PT, colors=INK, length=6)
-    axes.locator_params(nbins=7)
-    axes.plot(*_shown_way(target).T, color=INK, linewidth=1.2, linestyle=(0, (1, 4)))
+    figure = new_figure(WIDTH_IN, 8.2)
+    star, columns, rows = figure.subplots(3, 1, height_ratios=(2.1, 2.0, 2.0))
+    piece = _piece(target)
+    dress(star, grid=False)
+    _draw_light(star, pixels, piece)
+    (left, bottom), (right, top) = piece
+    star.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
+    star.set(xticks=[round(target.from_px[0])], yticks=[round(target.from_px[1])])
+    star.set_title("the star, where both ticks point", color=INK, fontsize=TEXT_PT, loc="left")
     places = _places(target)
-    for number, (place, _) in enumerate(places):
-        if place is not None:
-            _draw_place(axes, place, number)
-    _draw_names(axes, places, strip)
-    for letter, corner, away in (("x", (1, 0), (6, 4)), ("y", (0, 1), (-30, 12))):
-        axes.annotate(letter, corner, away, "axes fraction", "offset points", color=INK, fontsize=_TICK_PT)
-    axes.set_title(_title(target), color=INK, fontsize=18, loc="left", pad=14)
+    for axes, part, name, size in ((columns, 0, "x", target.width_px), (rows, 1, "y", target.height_px)):
+        _draw_ruler(axes, [(words, None if place is None else place[part]) for place, words in places], size)
+        axes.set_title(f"{name}, pixels from 0", color=INK, fontsize=TEXT_PT, loc="left")
+    figure.suptitle(_title(target), color=INK, fontsize=TEXT_PT + 1)
     save(figure, path)
+
+
+def _draw_ruler(axes: Any, values: list[tuple[str, float | None]], size: int) -> None:
+    """One row a state, from above: a peg at the star's pixel, its figure beside it; the scale lies below."""
+    dress(axes, grid=False)
+    known = [value for _, value in values if value is not None]
+    middle, span = (min(known) + max(known)) / 2, max(max(known) - min(known), _LEAST_SPAN_PX)
+    low, high = middle - 0.62 * span, middle + 0.62 * span
+    axes.set(xlim=(low, high), ylim=(-0.6, _ROWS - 0.4))
+    axes.set_yticks(range(_ROWS - 1, -1, -1), [words for words, _ in values])
+    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", length=8, width=1.2)
+    axes.locator_params(axis="x", nbins=5, integer=True)
+    for side in ("left", "right", "top"):
+        axes.spines[side].set_visible(False)
+    for end in (-0.5, size - 0.5):  # the sensor's edge, where the ruler reaches it
+        if low < end < high:
+            axes.axvline(end, color=DIM, linewidth=3)
+    for number, (_, value) in enumerate(values):
+        height = _ROWS - 1 - number
+        axes.axhline(height, color=DIM, linewidth=0.6)
+        if value is None:
+            axes.text(middle, height, "off the sensor", color=INK, fontsize=TEXT_PT, ha="center", va="bottom")
+            continue
+        colour = _COLOURS[number]
+        axes.plot(
+            [value, value], [height - 0.3, height + 0.3], color=colour, linewidth=5, solid_capstyle="butt"
+        )
+        after = value < middle
+        axes.annotate(
+            f"{value:.0f}",
+            (value, height),
+            (9 if after else -9, 0),
+            textcoords="offset points",
+            color=colour,
+            fontsize=_FIGURE_PT,
+            fontweight="bold" if number == _ROWS - 1 else "normal",
+            ha="left" if after else "right",
+            va="center",
+            bbox={"facecolor": GROUND, "edgecolor": "none", "pad": 1.0},
+        )
 
 
 def _places(target: StarTarget) -> list[tuple[Place | None, str]]:
@@ -128,31 +154,20 @@ def _title(target: StarTarget) -> str:
     return "\n".join(lines)
 
 
-def _shown_way(target: StarTarget) -> Array:
-    """Pixels of the way that lie on the sensor, shape (n, 2)."""
-    steps = int(np.ceil(sum(target.part_on_sensor) / 2 * (len(target.way_px) - 1)))
-    return np.vstack([target.way_px[:steps], target.part_px])
-
-
-def _strip(target: StarTarget) -> Array:
-    """Lower left and upper right corner of the part of the frame that is shown, shape (2, 2). [px]"""
-    places = [place for place, _ in _places(target) if place is not None]
-    shown = np.vstack([_shown_way(target), places])
-    extent = np.ptp(shown, axis=0)
-    size = np.maximum(extent + 2 * max(_ROUND_PX, _ROUND_SHARE * extent.max()), _LEAST_PX)
-    size = np.maximum(size, [size[1] * _STEEPEST, size[0] / _FLATTEST])
+def _piece(target: StarTarget) -> Array:
+    """Lower left and upper right corner of what is shown of the frame, shape (2, 2). [px]"""
     sensor = np.array([target.width_px, target.height_px], dtype=float)
-    size = np.minimum(size, sensor)
-    corner = (shown.min(axis=0) + shown.max(axis=0) - size) / 2
-    corner = np.clip(corner, -0.5, sensor - 0.5 - size)
+    half = max(_HALF_PX, _HALF_SHARE * target.width_px)
+    size = np.minimum([2 * half, 2 * half / _FLAT], sensor)
+    corner = np.clip(np.array(target.from_px) - size / 2, -0.5, sensor - 0.5 - size)
     return np.stack([corner, corner + size])
 
 
-def _draw_light(axes: Any, pixels: Any, strip: Array) -> None:
+def _draw_light(axes: Any, pixels: Any, piece: Array) -> None:
     """Show the frame's light, stretched so that faint stars show and bright ones do not glare."""
     from matplotlib.colors import LinearSegmentedColormap
 
-    (left, bottom), (right, top) = np.rint(strip + 0.5).astype(int)
+    (left, bottom), (right, top) = np.rint(piece + 0.5).astype(int)
     light = np.asarray(pixels, dtype=float)
     light = light if light.ndim == 2 else light.mean(axis=0)
     light = light[bottom:top, left:right]
@@ -181,76 +196,3 @@ def _reduced(light: Array, sky: float) -> Array:
     whole = np.full((rows * block, columns * block), sky)
     whole[: light.shape[0], : light.shape[1]] = light
     return np.asarray(whole.reshape(rows, block, columns, block).max(axis=(1, 3)))
-
-
-def _draw_place(axes: Any, place: Place, number: int) -> None:
-    """Rule a place off against both rulers; its figures have a row and a column of their own there."""
-    x, y = place
-    sign = {"markersize": 2 * _CLOSE_PT - 4, "markerfacecolor": "none", "markeredgewidth": 1.6}
-    axes.plot(x, y, _SIGNS[number], color=_COLOURS[number], path_effects=halo(4.0), clip_on=False, **sign)
-    line = {"arrowstyle": "-", "color": _COLOURS[number], "linewidth": 1.6}
-    line |= {"shrinkA": 2.0, "shrinkB": _CLOSE_PT}
-    below, beside = -34.0 - 26.0 * number, -62.0 - 62.0 * number  # points from the strip's lower left corner
-    rulers: tuple[tuple[float, tuple[float, float], tuple[str, str], str, str], ...] = (
-        (x, (x, below), ("data", "axes points"), "center", "top"),
-        (y, (beside, y), ("axes points", "data"), "right", "center"),
-    )
-    for value, where, units, across, along in rulers:
-        axes.annotate(
-            "", place, where, xycoords="data", textcoords=units, arrowprops=line, annotation_clip=False
-        )
-        axes.annotate(
-            f"{value:.0f}",
-            where,
-            xycoords=units,
-            zorder=5,
-            bbox=_PATCH,
-            annotation_clip=False,
-            **_type(number, across, along),
-        )
-
-
-def _draw_names(axes: Any, places: Sequence[tuple[Place | None, str]], strip: Array) -> None:
-    """Write beside each place what it is, where no line, place or other name is in the way."""
-    scale = _STRIP_PT / float(strip[1, 0] - strip[0, 0])  # points per pixel
-    size = (strip[1] - strip[0]) * scale
-    spots = [(np.array(place) - strip[0]) * scale for place, _ in places if place is not None]
-    taken: list[Array] = [np.stack([spot - _CLOSE_PT, spot + _CLOSE_PT]) for spot in spots]
-    for spot in spots:  # the lines to the rulers
-        taken += [np.array([[0.0, spot[1] - 3], [spot[0], spot[1] + 3]])]
-        taken += [np.array([[spot[0] - 3, 0.0], [spot[0] + 3, spot[1]]])]
-    for number, (place, name) in enumerate(places):
-        if place is None:
-            continue
-        spot = (np.array(place) - strip[0]) * scale
-        boxes = [_box(spot, len(name), *sides) for sides in _SIDES]
-        costs = [_cost(box, taken, size) for box in boxes]
-        best = int(np.argmin(costs))
-        taken.append(boxes[best])
-        across, up = _SIDES[best]
-        style = _type(number, "left" if across > 0 else "right", "bottom" if up > 0 else "top")
-        away = (across * _CLOSE_PT, up * _CLOSE_PT)
-        text = axes.annotate(name, place, away, textcoords="offset points", **style)
-        text.set_path_effects(halo(4.0))
-
-
-def _box(spot: Array, letters: int, across: float, up: float) -> Array:
-    """Lower left and upper right corner of a name beside a spot, shape (2, 2). [pt]"""
-    ends = np.array([[across, up], [across, up]]) * _CLOSE_PT + [
-        [0.0, 0.0],
-        [across * 12.0 * letters, up * 22.0],
-    ]
-    return np.asarray(spot + np.sort(ends, axis=0))
-
-
-def _cost(box: Array, taken: Sequence[Array], size: Array) -> float:
-    """How much of a box lies over others or off the strip. [pt^2]"""
-    overlaps = [np.clip(np.minimum(box[1], b[1]) - np.maximum(box[0], b[0]), 0, None).prod() for b in taken]
-    outside = (
-        np.prod(box[1] - box[0]) - np.clip(np.minimum(box[1], size) - np.maximum(box[0], 0), 0, None).prod()
-    )
-    return float(sum(overlaps) + 2 * outside)
-
-
-def _type(number: int, across: str, along: str) -> dict[str, Any]:
-    return {"color": _COLOURS[number], "fontsize": 19, "fontweight": "bold", "ha": across, "va": along}
