@@ -29,6 +29,7 @@ from polarcheck.night import (
     NightLog,
     NightStep,
     RefusedEvent,
+    TurnedEvent,
     account_of,
     last_night,
 )
@@ -202,13 +203,13 @@ def digest_night(
     optics, source = _optics(rig, alignment)
     lights = light_frames(frame_set.frames)[-_MOST_TARGETS:]
     rows = with_pictures(frame_rows(account.steps, frame_set, lights), progress("looking at frame"))
-    standing = _standing(account)
+    standing = _standing(told)
     return NightDigest(
         folder=printable(folder.resolve().name or str(folder)),
         source=told.source,
         findings=findings,
         standing=standing,
-        turned_since=account.turned,
+        turned_since=account.turned if standing == "turned since" else None,
         correction=correct(alignment, rig) if standing == "as found" else None,
         rig=rig,
         optics=optics,
@@ -222,10 +223,17 @@ def digest_night(
     )
 
 
-def _standing(account: NightAccount) -> Standing:
-    if account.alignment is None:
+def _standing(told: _Told) -> Standing:
+    """How the mount stands; a knob that was turned and turned back does not stand as it did."""
+    if told.account.alignment is None:
         return "moved since"
-    return "turned since" if account.turned else "as found"
+    turned = False
+    for event in told.events:
+        if event.event in ("measured", "followed"):
+            turned = False
+        elif isinstance(event, TurnedEvent):
+            turned = turned or any(event.turned)
+    return "turned since" if turned else "as found"
 
 
 def _told(

@@ -126,6 +126,16 @@ def test_after_a_turn_nobody_advises_on_what_was(sweep: Path) -> None:
     assert found.correction is None
 
 
+def test_no_turn_is_no_turn_but_there_and_back_is_one(sweep: Path) -> None:
+    none = told(sweep, lambda book: book.turned((0.0, 0.0)))
+    assert none.standing == "as found"
+    assert none.turned_since is None
+    assert none.correction is not None
+    back = told(sweep, lambda book: book.turned((0.5, 0.0)), lambda book: book.turned((-0.5, 0.0)))
+    assert back.standing == "turned since"
+    assert back.turned_since == (0.0, 0.0)
+
+
 def test_after_a_move_nobody_knows_how_the_mount_stands(sweep: Path) -> None:
     found = told(sweep, lambda book: book.moved("the tripod was knocked"))
     assert found.standing == "moved since"
