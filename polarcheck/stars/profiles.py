@@ -18,8 +18,9 @@ __all__ = ["Cut", "Form", "fit_profiles", "windows_for", "wings_of"]
 
 _STEPS = (4, 5, 6, 8, 10, 13, 17, 22, 30)  # px, half of a window
 _WINGS = (6.0, 3.5, 2.5, 2.0)  # Moffat indices tried, ever more wings
-_TELL_WINGS = 40  # brightest stars that choose among them
-_ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 8, 3e-3
+_USUAL_WINGS = (3.5,)
+_TELL_WINGS = 24  # brightest stars that choose among them
+_ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 6, 3e-3
 _REACH_FWHM, _REACH_PX = 1.6, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
@@ -31,7 +32,7 @@ _STRAY_PX = 1.5
 _LEAST_PIXELS = 8  # five numbers are fitted
 _HARDLY_TRAILED = 0.15  # of the width: a shorter trail does not show across
 _LONG, _ENDS = 1.5, 0.3  # widths: of a longer trail the ends are left out, whose form matters not across
-_POINTS_PER_WIDTH, _MOST_POINTS = 1.3, 14
+_POINTS_PER_WIDTH, _MOST_POINTS, _SLOW_POINTS = 1.3, 14, 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,8 @@ def wings_of(cut: Cut) -> float | None:
     fit = _Fit.to(Cut(cut.light[bright], cut.use[bright], cut.start[bright], form.of(bright)))
     centre, size, _, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None, _ROUNDS)
     best, least = None, fit.cost(centre, size, None)
-    for wings in _WINGS:
+    # in a long trail only whether there are wings can be told, and trying is slow
+    for wings in _WINGS if fit.points < _SLOW_POINTS else _USUAL_WINGS:
         begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
         there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
         cost = fit.cost(there, wide, wings)

@@ -18,7 +18,7 @@ from polarcheck.stars import find_stars, summarise
 from tests.drawn_cameras import Shot
 from tests.drawn_stars import draw, recorded
 
-SHAPE, COUNT, ROUNDS = (4000, 6000), 800, 5
+SHAPE, COUNT, ROUNDS = (4000, 6000), 800, 3
 
 
 def ours(image: np.ndarray) -> None:
