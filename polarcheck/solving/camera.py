@@ -22,6 +22,7 @@ _CENTROID_PX = 0.08  # to begin with
 _OUTLYING = 4.0
 _LEAST_STARS = 4
 _MAD = 1.4826
+_OWN_SHAPE = 1e-3  # of what refraction shears at 30 deg of altitude
 _STIFF = 1e-9  # keeps terms that no star tells from running away
 
 
@@ -249,7 +250,11 @@ def _step(fields: Sequence[FieldStars], lens: Lens, noise: float) -> tuple[Lens,
         shared, own, rest = _equations(field, lens, noise, powers)
         cross, inner = shared.T @ own, own.T @ own
         inner += _STIFF * np.trace(inner) / len(inner) * np.eye(len(inner))
-        both = np.column_stack([cross.T, own.T @ rest])
+        pull = own.T @ rest
+        if field.has_own_shape:  # which the lens could take as well
+            inner[3:, 3:] += np.eye(3) / _OWN_SHAPE**2
+            pull[3:] -= field.own_shape / _OWN_SHAPE**2
+        both = np.column_stack([cross.T, pull])
         solved = np.asarray(np.linalg.solve(inner, both), dtype=float)
         whole += shared.T @ shared - cross @ solved[:, :-1]
         right += shared.T @ rest - cross @ solved[:, -1]

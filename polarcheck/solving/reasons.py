@@ -65,7 +65,7 @@ def why_not_recognised(
         scale = (hints.scale_arcsec[0] * hints.scale_arcsec[1]) ** 0.5
         field = " x ".join(_arc(scale * side / 60) for side in size)
         return (
-            f"has a field of {field}, for which no index file is here: it needs star patterns of "
+            f"was not recognised: the index files here do not cover its field of {field}, which needs star patterns of "
             f"{_arc(missing[0])} to {_arc(missing[1])}"
         )
     if stars.long_share > _LONG_SHARE:

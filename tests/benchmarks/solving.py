@@ -257,6 +257,11 @@ def print_axis(field: float, size: tuple[int, int], way: str, place: str, axis: 
     )
 
 
+def processor() -> float:
+    """Time of processors that this process and its children have used. [s]"""
+    return sum(os.times()[:4])
+
+
 def timing() -> None:
     """Part ``time``: eight frames of 24 megapixels."""
     rng, stars, size = np.random.default_rng(5), tycho(), (6000, 4000)
@@ -270,22 +275,26 @@ def timing() -> None:
         paths = sorted(Path(place).glob("*.fits"))
         spent: Counter[str] = Counter()
         for path in paths:
+            before = processor()
             begun = time.perf_counter()
             image = read_image(path)
             spent["reading"] += time.perf_counter() - begun
+            spent["processor"] += processor() - before
             begun = time.perf_counter()
             listed = list_stars(image.pixels)
             spent["stars"] += time.perf_counter() - begun
             with tempfile.TemporaryDirectory() as folder:
                 task = Task(path, listed, Hints((0.95 * scale, 1.05 * scale), None, True), Path(folder), 60.0)
-                begun = time.perf_counter()
+                begun, before = time.perf_counter(), processor()
                 solver.engine.match(task, Children())
                 spent["solver"] += time.perf_counter() - begun
-        used, begun = os.times(), time.perf_counter()
+                spent["processor"] += processor() - before
+        before, begun = processor(), time.perf_counter()
         done = solve_frames(place, replace(solver, scale_arcsec=(0.95 * scale, 1.05 * scale)))
         whole = time.perf_counter() - begun
-        cpu = sum(os.times()[:4]) - sum(used[:4])
+        cpu = processor() - before
     base = spent["reading"] + spent["solver"]
+    print(f"\nprocessor: reading and solver {spent['processor']:.2f} s, polarcheck solve {cpu:.2f} s")
     print(f"\n8 frames of 24 Mpx, one after the other: reading {spent['reading']:.2f} s, stars {spent['stars']:.2f} s, "
           f"solver {spent['solver']:.2f} s")  # fmt: skip
     print(f"polarcheck solve, all: {whole:.2f} s, {whole / base:.2f} times reading and solver; "

@@ -230,7 +230,7 @@ def test_missing_index_is_named_with_the_field_that_needs_it(
     coarse = write_index(tmp_path / "coarse" / "index-4118.fits", 300, 2000).parent
     monkeypatch.setattr("polarcheck.solving.solver.usual_index_folders", lambda: ())
     text = refused("solve", folder, "--index", coarse, "--scale", "0.49,0.51")
-    assert "has a field of 1 arcmin x 1 arcmin, for which no index file is here" in text
+    assert "the index files here do not cover its field of 1 arcmin x 1 arcmin" in text
 
 
 def test_without_solver_or_index_it_says_what_to_install(
@@ -310,6 +310,20 @@ def test_fitted_again_a_sweep_comes_nearer_to_the_truth_than_by_the_solvers_own_
     header = fits.getheader(next(tmp_path.glob("*.wcs")))
     assert header["CTYPE1A"] == "RA---TAN"
     assert header["CRVAL2A"] == pytest.approx(header["CRVAL2"], abs=1e-3)
+
+
+@pytest.mark.solver
+@NEEDS_SOLVER
+def test_frames_whose_time_is_not_known_are_fitted_again_all_the_same(tmp_path: Path) -> None:
+    for path in (SAMPLES / "jpeg_sweep").glob("*.jpg"):  # EXIF without a time zone
+        shutil.copy(path, tmp_path)
+    found, _ = answered("solve", tmp_path)
+    assert all(frame["lens_order"] is not None for frame in found["frames"])
+    assert max(frame["residual_rms_px"] for frame in found["frames"]) < 0.15
+    measured, _ = answered("measure", tmp_path, "--zone", "+01:00")
+    truth = read_truth("jpeg_sweep")
+    for key in ON_SKY:
+        assert measured["error"][key] == pytest.approx(truth[key], abs=0.015)
 
 
 @pytest.mark.solver
