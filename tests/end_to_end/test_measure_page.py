@@ -81,6 +81,7 @@ def test_every_warning_of_a_measurement_is_on_the_page() -> None:
         "rig",
         "outlook",
         "planning",
+        "watch",
         "report",
         "cli",
     )  # they warn on pages of their own
