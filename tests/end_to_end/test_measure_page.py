@@ -82,6 +82,7 @@ def test_every_warning_of_a_measurement_is_on_the_page() -> None:
         "outlook",
         "planning",
         "watch",
+        "digest",
         "report",
         "cli",
     )  # they warn on pages of their own
