@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
@@ -21,10 +21,11 @@ from polarcheck.errors import InputError, ParameterError
 from polarcheck.printable import printable
 
 if TYPE_CHECKING:
+    from polarcheck.frames import Clock
     from polarcheck.measurement import Reading
     from polarcheck.rig import Rig
 
-__all__ = ["STOPPED", "SolveOption", "SolverOptions", "solve_first", "solved_here"]
+__all__ = ["STOPPED", "SolveOption", "SolverOptions", "solve_first", "solved_here", "solving_meanwhile"]
 
 STOPPED = 130
 """What shells give for the interrupt key."""
@@ -131,6 +132,16 @@ def solve_first(
         say(report.unsolved_text(solved))
     if solved.was_stopped:
         raise typer.Exit(STOPPED)
+
+
+def solving_meanwhile(
+    wanted: bool, folder: Path, rig_file: Rig | None, clock: Clock, *, recursive: bool
+) -> AbstractContextManager[object]:
+    """Return what keeps a folder solved as long as it is entered; nothing where that is not wanted."""
+    if not (wanted or (rig_file is not None and rig_file.solver.always)):
+        return nullcontext()
+    solver = replace(rig_solver(rig_file), clock_ahead_s=clock.ahead_s, zone=clock.zone)
+    return solving.FolderSolver(folder, solver, recursive=recursive)
 
 
 def solved_here(

@@ -21,6 +21,7 @@ from polarcheck.cli.optional_value import with_optional_values
 from polarcheck.cli.output import JsonOption, warn
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig
+from polarcheck.cli.solver_asking import SolveOption, solving_meanwhile
 from polarcheck.cli.watch_lines import Lines
 from polarcheck.cli.watch_loop import Output, Watching
 from polarcheck.cli.watch_screen import Screen, can_draw
@@ -77,6 +78,7 @@ def watch_command(
     recursive: Annotated[bool, typer.Option("--recursive", help="Look into subfolders too.")] = False,
     clock_ahead: ClockAheadOption = None,
     zone: ZoneOption = None,
+    solve: SolveOption = False,
     until_done: Annotated[
         bool,
         typer.Option("--until-done", help="Leave when the advice is to stop; else the interrupt key leaves."),
@@ -100,7 +102,10 @@ def watch_command(
     wishes = watch.Wishes(rig_file, place.conditions(rig_file), pole, goal)
     watching = _watching(folder, rig_file, wishes, watch.Arrivals(folder, recursive=recursive, clock=clock))
     watching.until_done = until_done
-    with watch.WakeUp(folder, recursive=recursive, ignored=night.NIGHT_FILE) as wake_up:
+    with (
+        solving_meanwhile(solve, folder, rig_file, clock, recursive=recursive),
+        watch.WakeUp(folder, recursive=recursive, ignored=night.NIGHT_FILE) as wake_up,
+    ):
         _show(watching, wake_up, showing)
 
 

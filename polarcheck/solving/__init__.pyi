@@ -1,6 +1,7 @@
 from .engine import Engine, EngineError, Match, Task
 from .folder import SolvedSet, solve_frame, solve_frames
-from .one_frame import SolvedFrame, State
+from .folder_solver import FolderSolver
+from .one_frame import Shared, SolvedFrame, State
 from .schema import SolveSchema
 from .solver import LIMIT_S, Solver
 from .wanted import Place, parse_scale
@@ -9,8 +10,10 @@ __all__ = [
     "LIMIT_S",
     "Engine",
     "EngineError",
+    "FolderSolver",
     "Match",
     "Place",
+    "Shared",
     "SolveSchema",
     "SolvedFrame",
     "SolvedSet",

@@ -63,7 +63,7 @@ class _Run:
     """One call: the solver, what the frames share, and which files are spoken for."""
 
     solver: Solver
-    shared: Shared = field(default_factory=Shared)
+    shared: Shared
     _taken: dict[Path, str] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
@@ -110,6 +110,7 @@ def solve_frames(
     recursive: bool = False,
     again: bool = False,
     progress: Callable[[int, int], None] | None = None,
+    shared: Shared | None = None,
 ) -> SolvedSet:
     """Solve all frames that are not solved yet, side by side.
 
@@ -124,6 +125,8 @@ def solve_frames(
         Whether to solve frames that have a solution, too.
     progress : callable, optional
         Called with the number of frames done and of all frames.
+    shared : Shared, optional
+        What earlier calls learned; its `children` can be ended from elsewhere.
 
     Returns
     -------
@@ -147,7 +150,7 @@ def solve_frames(
     if todo:
         solver = solver.ready()
     try:
-        for number, (frame, stars) in enumerate(_side_by_side(todo, _Run(solver)), 1):
+        for number, (frame, stars) in enumerate(_side_by_side(todo, _Run(solver, shared or Shared())), 1):
             done[frame.path] = frame
             if stars is not None:
                 seen[frame.path] = stars

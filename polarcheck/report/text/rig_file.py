@@ -139,8 +139,8 @@ _TEMPLATE = """\
 #horizon = [[0.0, 15.0], [90.0, 25.0], [180.0, 10.0], [270.0, 20.0]]
 
 [solver]
-# The plate solver for frames that are not solved. Whether measure, follow and
-# stars solve such frames on the way, as with --solve.
+# The plate solver for frames that are not solved. Whether measure, follow,
+# stars and watch solve such frames on the way, as with --solve.
 #always = false
 # Folders of index files, beside the usual ones, and another solver than the one
 # that is found by itself, see docs/solving.md:

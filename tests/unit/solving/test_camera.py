@@ -35,7 +35,7 @@ def field(
     """A frame's stars with an attitude to begin with that is 5 arcsec off, and the true attitude."""
     rng = np.random.default_rng(seed)
     pixels = rng.uniform([-WIDTH / 2, -HEIGHT / 2], [WIDTH / 2, HEIGHT / 2], (count, 2))
-    attitude = Rotation.random(rng=rng).as_matrix()
+    attitude = Rotation.from_quat(rng.normal(size=4)).as_matrix()
     sky = true.directions(pixels) @ attitude.T
     seen = pixels + rng.normal(0, noise_px, pixels.shape)
     seen[:wrong] += rng.uniform(1.5, 3.0, (wrong, 2))
