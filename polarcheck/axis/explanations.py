@@ -4,32 +4,38 @@ Frames that share a camera attitude (one declination, pier side and camera rotat
 from the camera, the mount's axis stands at one place. The data tell the groups; a frame solved elsewhere,
 a knocked mount or a slipped declination shows as a frame that no group takes in.
 
-The way: all frames of a camera are one group, unless something else explains them significantly better (an
-F test, with the assumed noise as six prior degrees of freedom): without the frames that a robust fit leaves
-out; sorted by the axis' place in the camera; parted by a change at some moment; parted by a knock that moved
-the axis itself. The robust fit starts from the pair of frames whose axis the majority agrees on (least
-trimmed squares) and takes in frame after frame that the same F test finds compatible. A mount that was turned as
-a whole, by a knob or a knock, keeps its axis' place in the camera, see `polarcheck.axis.mount_turns`.
+The way: all frames of a camera are one group, unless their scatter asks for something else. Then explanations are
+proposed: without the frames that a robust fit leaves out; every choice among a few frames; sorted by the axis' place in
+the camera; parted by a change at some moment; parted by a knock that moved the axis itself, or by turns of the mount as
+a whole, which keep the axis' place in the camera (`polarcheck.axis.mount_turns`); a declination that moved at every
+position. One likelihood weighs them all (`polarcheck.axis.evidence`). The most probable is taken; the others, where
+their axis is another one, widen the sigma by their chance.
+
+The robust fit starts from the pair of frames whose axis the majority agrees on (least trimmed squares) and takes in
+frame after frame that an F test finds compatible, the assumed noise counted in as six degrees of freedom.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.consensus import PRIOR_DOF, Consensus, degrees_of_freedom, scatter
+from polarcheck.axis.evidence import chances
 from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution, axis_of_turn, solve_axis
-from polarcheck.axis.mount_turns import MountTurns, solve_turned, turned_chi_square
+from polarcheck.axis.mount_turns import solve_turned, turned_chi_square
+from polarcheck.axis.rotations import axis_by_rotation
 from polarcheck.constants import DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, tangent_basis
 
-__all__ = ["SMALLEST_ARC_DEG", "Consensus", "find_consensus"]
+__all__ = ["SMALLEST_ARC_DEG", "find_consensus"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -42,95 +48,22 @@ _TRIAL_FRAMES = 40  # frames that give trial axes
 _TRIALS = 60
 _MANY = 500  # frames beyond which moments of change are not looked for one by one
 _MAJORITY = 0.6
-_EVERY_MAJORITY = 8  # frames up to which every choice is tried
-_UNLIKELY = 1e-3  # chance below which another choice of frames is not counted with
-_PRIOR_DOF = 6.0  # degrees of freedom that the assumed noise counts for when frames are judged
+_FEW = 8  # frames up to which every choice among them is tried
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 _STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
-_ALIKE = 1.8  # ratio of scatters up to which explanations fit alike
-_CLEAN = 3.0  # scatter over assumed noise up to which nobody asks for a better explanation
-_DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames
-_BETTER, _FAR_BETTER = 2e-4, 1e-6  # chances at which another explanation is accepted as a better one:
-_RIVAL, _SUSPECT = 1e-3, 2.0  # chance and scatter at which it is at least told, and the sigma widened
-_BEYOND_NOISE = 4.0  # above this scatter over assumed noise the first, below it the second
-_CLEARLY_NEARER = 4.0  # how much nearer to the pole a bare pair's axis must lie to be believed
+_CLEAN = 1.5  # scatter over assumed noise up to which nobody asks for another explanation
+_UNLIKELY = 1e-3  # chance below which another explanation is not counted with
+_SURE = 0.95  # chance at which an explanation is believed that leaves no residuals
+_DECIDED = 0.9  # chance at which the most probable is taken where all frames as one are not excluded,
+_EXCLUDED = 0.01  # as below this chance they are
 _ELSEWHERE = 4.0  # squared standard errors from which another explanation's axis is another one
-_PRICE = 1.5  # frames that a group or a turn of the mount must explain
+_ALIKE = 1.8  # scatter up to which no further turn of the mount is looked for
 _TURNS = 3  # of the mount that are looked for,
 _PAIR = 2  # so many of them together, further ones beside these,
 _SOLVED = 3  # so many choices of moments solved exactly
+_FEWEST_ROTATIONS = 3  # frames whose rotations give an axis
 _SHORTEST_STRETCH = 2  # frames between two turns
-_TAKES_TURNS = 1.0  # further price of groups between which the frames go to and fro
 _GROUP_RADIUS = 0.3 * DEGREE  # of the axis' place in the camera, for a first sorting
-
-
-@dataclass(frozen=True, slots=True)
-class Consensus:
-    """A set of frames that agree on an axis.
-
-    Attributes
-    ----------
-    solution : AxisSolution
-        The fit to them.
-    groups : ndarray of int, shape (n,)
-        Group of each frame; for a frame left out, the group it comes nearest to.
-    used : ndarray of bool, shape (n,)
-        Frames in use.
-    scale : float
-        Scatter over assumed noise, the assumption counted in.
-    turns : MountTurns or None
-        Turns of the mount as a whole between the frames; the solution is that of the frames carried along.
-    knocked_before : int or None
-        First frame after the mount moved and the declination with it; the frames in use are those after.
-    before : Consensus or None
-        What the frames before that gave.
-    rivals : tuple of (float, ndarray of shape (3,))
-        Axes of other explanations that are nearly as good, with other frames left out or parted otherwise,
-        each with the chance that it is the right one.
-    """
-
-    solution: AxisSolution
-    groups: Ints
-    used: Bools
-    scale: float
-    turns: MountTurns | None = None
-    knocked_before: int | None = None
-    before: Consensus | None = None
-    rivals: tuple[tuple[float, Array], ...] = ()
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the frames in use scatter as noise would."""
-        return self.scale <= _DISAGREE and not self.rivals
-
-    @property
-    def degrees_of_freedom(self) -> int:
-        """Two per frame, less two for the axis, two for each group and two for each turn of the mount."""
-        own = _degrees_of_freedom(self.groups, self.used) - 2 * self._turns
-        return own + self.before.degrees_of_freedom if self.before else own
-
-    @property
-    def _turns(self) -> int:
-        return len(self.turns.moments) if self.turns else 0
-
-    @property
-    def worth(self) -> tuple[float, float]:
-        """Larger is better among explanations that all fit: frames explained, at a price for what explains.
-
-        A further group or a turn of the mount must explain two more frames, both at once four: a wrong frame is
-        likelier than a slip of arcseconds.
-        """
-        groups = self.groups[self.used]
-        count = len(np.unique(groups))
-        explained = np.count_nonzero(self.used) - _PRICE * (count + self._turns)
-        if np.count_nonzero(np.diff(groups)) >= count:
-            explained -= _TAKES_TURNS
-        return explained + (self.before.worth[0] - _PRICE if self.before else 0.0), -self.scale
-
-    @property
-    def chi_square(self) -> float:
-        """Weighted sum of squared misfits for noise as assumed."""
-        return self.solution.chi_square + (self.before.chi_square if self.before else 0.0)
 
 
 def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -> Consensus:
@@ -155,26 +88,50 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     robust = _agree(context, attitudes.camera.copy())
     if robust is not None and (robust.used == whole.used).all() and whole.scale <= _CLEAN:
         return whole
-    strict = _agree(context, attitudes.camera.copy(), _STRICT)
     options = [
+        whole,
         robust,
-        strict,
-        _best_majority(context),
+        _agree(context, attitudes.camera.copy(), _STRICT),
+        *_few_left_out(context),
         *(_agree(context, groups) for groups in _groupings(context)),
         *_after_knocks(context),
         *_after_turns(context),
+        _by_rotations(context, whole),
     ]
-    limit = _BETTER if whole.scale > _BEYOND_NOISE else _FAR_BETTER
-    chances = [(_chance(option, whole, context), option) for option in options if option]
-    better = [option for chance, option in chances if chance <= limit]
-    if not better:
-        chance, rival = min(chances, key=lambda pair: pair[0], default=(1.0, whole))
-        undecided = chance <= _RIVAL and whole.scale > _SUSPECT
-        return replace(whole, rivals=((1.0, rival.solution.axis),)) if undecided else whole
-    clean = _ALIKE * max(min(option.scale for option in better), 1.0)
-    chosen = max((option for option in better if option.scale <= clean), key=lambda option: option.worth)
-    rivals = _other_choices(context, chosen) + _as_good(chosen, [o for o in better if o.scale <= clean])
-    return replace(chosen, rivals=rivals)
+    return _most_probable(_distinct(options), context)
+
+
+def _distinct(options: Sequence[Consensus | None]) -> list[Consensus]:
+    """Each explanation once."""
+    found: dict[tuple[object, ...], Consensus] = {}
+    for one in options:
+        if one is not None:
+            sorting = one.used.tobytes(), one.groups[one.used].tobytes()
+            moments = one.turns.moments if one.turns else ()
+            found.setdefault((*sorting, moments, one.knocked_before, one.rotations is None), one)
+    return list(found.values())
+
+
+def _most_probable(options: list[Consensus], context: _Context) -> Consensus:
+    """The most probable explanation, with the others that point elsewhere; the first is that of all frames as one.
+
+    One that leaves no residuals (a pair of frames) is taken only where it is all but certain. Where nothing is decided
+    all frames stay, as long as they may be right: their mean is nearer to the truth than a wrong choice among them.
+    """
+    chance = chances(options, context.attitudes, context.pole)
+    bare = np.array([one.degrees_of_freedom <= 0 for one in options])
+    believed = np.where(bare & (chance < _SURE), -1.0, chance)
+    likeliest = int(np.argmax(believed))
+    undecided = believed[likeliest] < _DECIDED and chance[0] > _EXCLUDED
+    chosen = options[0 if undecided else likeliest]
+    counted = [(float(c), one.axis) for c, one in zip(chance, options, strict=True) if c > _UNLIKELY]
+    return replace(chosen, rivals=tuple((c, axis) for c, axis in counted if _is_elsewhere(axis, chosen)))
+
+
+def _is_elsewhere(axis: Array, chosen: Consensus) -> bool:
+    apart = tangent_basis(chosen.axis).T @ axis
+    information = (chosen.rotations or chosen.solution).information
+    return bool(apart @ information @ apart > _ELSEWHERE * chosen.scale**2)
 
 
 def _everything(context: _Context) -> Consensus:
@@ -185,27 +142,7 @@ def _everything(context: _Context) -> Consensus:
     starts = [_core(context, groups, axis) for axis in context.trials]
     axis = context.trials[int(np.argmin([cost for _, cost in starts]))]
     solution = _solve(context, groups, used, axis)
-    return Consensus(solution, _guests(context.attitudes, groups), used, _scale(groups, used, solution))
-
-
-def _chance(option: Consensus, whole: Consensus, context: _Context) -> float:
-    """The chance that a set of frames which is one whole would look as much better when parted so."""
-    from scipy.special import fdtrc  # not needed on clean nights
-
-    dof = option.degrees_of_freedom
-    extra = whole.degrees_of_freedom - dof
-    gain = whole.solution.chi_square - option.chi_square
-    if extra <= 0 or gain <= 0 or (dof == 0 and not _clearly_polar(option, context)):
-        return 1.0
-    f = gain / extra / ((_PRIOR_DOF + option.chi_square) / (_PRIOR_DOF + dof))
-    return float(fdtrc(extra, _PRIOR_DOF + dof, f))
-
-
-def _clearly_polar(option: Consensus, context: _Context) -> bool:
-    """Whether a bare pair's axis lies so much nearer to the pole than other pairs' that it is believed."""
-    distance = np.sort(np.arccos(np.clip(context.trials @ context.pole, -1, 1)))
-    mine = float(np.arccos(np.clip(option.solution.axis @ context.pole, -1, 1)))
-    return len(distance) < 2 or (_CLEARLY_NEARER * mine < distance[1])
+    return Consensus(solution, _guests(context.attitudes, groups), used, scatter(groups, used, solution))
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,48 +219,25 @@ def _robust(context: _Context, groups: Ints, false_alarm: float) -> Consensus:
     return _grow(context, groups, best[1], best[2], false_alarm)
 
 
-def _best_majority(context: _Context) -> Consensus | None:
-    """Of a few frames of one camera, the majority that agrees best: trial axes from noisy pairs may miss it."""
-    count = len(context.attitudes.camera)
-    groups = context.attitudes.camera
-    if groups.any() or not 4 <= count <= _EVERY_MAJORITY:
+def _few_left_out(context: _Context) -> Iterator[Consensus]:
+    """Of a few frames of one camera, every choice that is a majority: trial axes from noisy pairs may miss it."""
+    groups, count = context.attitudes.camera, len(context.attitudes.camera)
+    if groups.any() or count > _FEW:
+        return
+    for size in range(count - 1, int(np.ceil(_MAJORITY * count)) - 1, -1):
+        for members in itertools.combinations(range(count), size):
+            used = np.isin(np.arange(count), members)
+            solution = _solve(context, groups, used, context.pole)
+            yield Consensus(solution, groups, used, scatter(groups, used, solution))
+
+
+def _by_rotations(context: _Context, whole: Consensus) -> Consensus | None:
+    """The declination moved at every position: only the rotations of all frames count."""
+    if context.attitudes.camera.any() or len(whole.used) < _FEWEST_ROTATIONS:
         return None
-    size = max(3, int(np.ceil(_MAJORITY * count)))
-    return min(_choices(context, size), key=lambda option: option.scale)
-
-
-def _choices(context: _Context, size: int) -> list[Consensus]:
-    """All ways to choose so many frames of one camera, each with its fit."""
-    groups = context.attitudes.camera
-    found = []
-    for members in itertools.combinations(range(len(groups)), size):
-        used = np.isin(np.arange(len(groups)), members)
-        solution = _solve(context, groups, used, context.pole)
-        found.append(Consensus(solution, groups, used, _scale(groups, used, solution)))
-    return found
-
-
-def _other_choices(context: _Context, chosen: Consensus) -> tuple[tuple[float, Array], ...]:
-    """Axes of as many other frames of a few that may be the right ones, by their likelihood."""
-    count, size = len(chosen.used), int(np.count_nonzero(chosen.used))
-    if (
-        context.attitudes.camera.any()
-        or chosen.groups.any()
-        or chosen.before
-        or count > _EVERY_MAJORITY
-        or size < 3
-    ):
-        return ()
-    choices = _choices(context, size)
-    spread = max(min(option.scale for option in choices), 1.0)
-    chi_squares = np.array([option.chi_square for option in choices]) / spread**2
-    odds = np.exp(-(chi_squares - chi_squares.min()) / 2)
-    odds /= odds.sum()
-    return tuple(
-        (float(chance), option.solution.axis)
-        for chance, option in zip(odds, choices, strict=True)
-        if chance > _UNLIKELY and (option.used != chosen.used).any()
-    )
+    found = axis_by_rotation(context.attitudes, whole.axis, context.roll_ratio)
+    scale = np.sqrt((PRIOR_DOF + found.chi_square) / (PRIOR_DOF + found.degrees_of_freedom))
+    return replace(whole, rotations=found, scale=float(scale))
 
 
 def _compact(attitudes: Attitudes, groups: Ints) -> Ints | None:
@@ -403,23 +317,14 @@ def _grow(
     context: _Context, groups: Ints, used: Bools, solution: AxisSolution, false_alarm: float
 ) -> Consensus:
     for _ in range(20):
-        scale = _scale(groups, used, solution)
-        limit = _critical(_PRIOR_DOF + _degrees_of_freedom(groups, used), false_alarm / len(groups))
+        scale = scatter(groups, used, solution)
+        limit = _critical(PRIOR_DOF + degrees_of_freedom(groups, used), false_alarm / len(groups))
         fits = (groups >= 0) & (_discrepancies(solution, groups, used, context) <= limit * scale**2)
         if not (fits & ~used).any():
             break
         used = used | fits
         solution = _solve(context, groups, used, solution.axis)
-    return Consensus(solution, _guests(context.attitudes, groups), used, _scale(groups, used, solution))
-
-
-def _scale(groups: Ints, used: Bools, solution: AxisSolution) -> float:
-    dof = _degrees_of_freedom(groups, used)
-    return float(np.sqrt((_PRIOR_DOF + solution.chi_square) / (_PRIOR_DOF + dof)))
-
-
-def _degrees_of_freedom(groups: Ints, used: Bools) -> int:
-    return 2 * int(np.count_nonzero(used)) - 2 - 2 * len(np.unique(groups[used]))
+    return Consensus(solution, _guests(context.attitudes, groups), used, scatter(groups, used, solution))
 
 
 def _critical(dof: float, chance: float) -> float:
@@ -464,7 +369,7 @@ def _after_knocks(context: _Context) -> Iterator[Consensus]:
         later = np.arange(count) >= k
         before, after = (_agree(context, _only(context.attitudes.camera, part)) for part in (~later, later))
         if before and after and (before.used == ~later).all() and (after.used == later).all():
-            yield replace(after, knocked_before=int(k), before=before)
+            yield replace(after, before=before)
 
 
 def _after_turns(context: _Context) -> Iterator[Consensus]:
@@ -503,29 +408,7 @@ def _turned(context: _Context, groups: Ints, moments: tuple[int, ...]) -> Consen
     moments = tuple(sorted(moments))
     solution, turns = solve_turned(context.attitudes, groups, moments, context.pole, context.roll_ratio)
     used = np.ones(len(groups), dtype=bool)
-    dof = _degrees_of_freedom(groups, used) - 2 * len(moments)
-    scale = float(np.sqrt((_PRIOR_DOF + solution.chi_square) / (_PRIOR_DOF + max(dof, 0))))
-    return Consensus(solution, groups, used, scale, turns=turns)
-
-
-def _as_good(chosen: Consensus, others: list[Consensus]) -> tuple[tuple[float, Array], ...]:
-    """Axes of explanations at the same price that fit nearly as well and point elsewhere, with their chances."""
-    spread = np.linalg.pinv(chosen.solution.information, hermitian=True) * chosen.scale**2
-    rivals: list[tuple[float, Array]] = []
-    for other in others:
-        apart = tangent_basis(chosen.solution.axis).T @ other.solution.axis
-        if other is chosen or other.worth[0] < chosen.worth[0] or (other.used != chosen.used).any():
-            continue
-        if apart @ np.linalg.pinv(spread, hermitian=True) @ apart < _ELSEWHERE or any(
-            np.allclose(other.solution.axis, axis, atol=1e-7) for _, axis in rivals
-        ):
-            continue
-        odds = float(
-            np.exp(-max(other.chi_square - chosen.chi_square, 0.0) / 2 / max(chosen.scale, 1.0) ** 2)
-        )
-        if odds / (1 + odds) > _UNLIKELY:
-            rivals.append((odds / (1 + odds), other.solution.axis))
-    return tuple(rivals)
+    return Consensus(solution, groups, used, scatter(groups, used, solution, 2 * len(moments)), turns=turns)
 
 
 def _only(camera: Ints, part: Bools) -> Ints:

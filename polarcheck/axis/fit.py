@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
+from polarcheck.axis.consensus import PRIOR_DOF, Consensus
 from polarcheck.axis.course import Course, followed_fields
-from polarcheck.axis.explanations import Consensus, find_consensus
+from polarcheck.axis.explanations import find_consensus
 from polarcheck.axis.least_squares import AxisSolution, solve_axis
 from polarcheck.axis.mount_turns import MountTurns, narrowed_by_turns
 from polarcheck.axis.noise import distinct_stations, observation_equations, roll_ratio
@@ -32,7 +33,6 @@ Bools = npt.NDArray[np.bool_]
 
 _FEW = 6  # degrees of freedom below which a choice among frames tells on their scatter
 _RIVAL = 3 * DEGREE
-_PRIOR_DOF = 6.0  # that the assumed noise counts for then
 _LEAST_ROLL_RATIO = 0.25  # where rolls are quieter, it is because places are not
 
 
@@ -182,6 +182,8 @@ def fit_axis(
         return _of_tracked(attitudes, tracked, bool(pole[1] > 0))
     judged = _judged(attitudes)
     consensus = find_consensus(judged, pole)
+    if consensus.rotations:  # places tell nothing, of the noise neither
+        return _weighed(attitudes, consensus, station, 1.0, bool(pole[1] > 0))
     ratio = _roll_ratio(attitudes, consensus, station)
     if not 0.5 < ratio < 2:  # judge the frames once more, with the weights that they call for
         consensus = find_consensus(judged, pole, ratio)
@@ -251,15 +253,18 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     rejected = ~used & np.isin(attitudes.camera, attitudes.camera[used])
     rejected &= np.hypot(*solution.misfit.T) < _RIVAL  # what is solved elsewhere was never a choice
     if dof < _FEW and rejected.any():  # frames chosen because they agree scatter less than they should
-        noise = max(noise, float(np.sqrt((_PRIOR_DOF + chi_square) / (_PRIOR_DOF + dof))))
+        noise = max(noise, float(np.sqrt((PRIOR_DOF + chi_square) / (PRIOR_DOF + dof))))
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     angles = axis_angle(solution.axis, pointing, north)
+    if consensus.rotations:
+        information, dof = consensus.rotations.information, max(consensus.degrees_of_freedom, 0)
+        noise = max(consensus.scale, 1.0)
     covariance = noise**2 * np.linalg.pinv(information, hermitian=True)
     for chance, rival in consensus.rivals:  # the truth may as well lie there
-        apart = tangent_basis(solution.axis).T @ rival
+        apart = tangent_basis(consensus.axis).T @ rival
         covariance = covariance + chance * np.outer(apart, apart)
     return AxisFit(
-        axis=solution.axis,
+        axis=consensus.axis,
         covariance=np.asarray(covariance, dtype=float),
         degrees_of_freedom=dof,
         noise=noise,
@@ -277,6 +282,7 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
         agrees=consensus.agrees,
         solution=replace(solution, information=information),
         attitudes=attitudes,
+        slow_change="declination" if consensus.rotations else None,
     )
 
 

@@ -126,13 +126,12 @@ def _starts(plain: AxisFit) -> list[AxisFit]:
     camera = attitudes.camera
     groups = np.unique(camera, return_inverse=True)[1]
     used = np.bincount(groups)[groups] >= 2
-    if not used.all() or (
-        (plain.used == used).all() and len(plain.camera_axes) == groups.max() + 1 and not plain.turns
-    ):
+    is_whole = (plain.used == used).all() and len(plain.camera_axes) == groups.max() + 1
+    if not used.all() or (is_whole and not plain.turns and not plain.slow_change):
         return [plain]
     solution = solve_axis(attitudes, groups, used, plain.axis, roll_ratio=plain.roll_ratio)
     whole = replace(plain, solution=solution, attitudes=attitudes, groups=groups, used=used)
-    return [whole] if plain.turns else [whole, plain]
+    return [whole] if plain.turns or plain.slow_change else [whole, plain]
 
 
 def _creeping(

@@ -1,0 +1,30 @@
+"""The axis by rotations alone, on a rigid mount whose declination was moved."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from polarcheck.axis.attitudes import camera_attitudes
+from polarcheck.axis.rotations import axis_by_rotation
+from polarcheck.vectors import angle_between
+from tests.helpers import ARCSEC, DEG
+from tests.rigid_mount import AXIS, NOISE, POLE, WEIGHTS, Array, camera_at, seen_by, turned
+
+CAMERA = camera_at(AXIS, 40.0)
+
+
+def moved(rotations: Rotation, angles: Array) -> Rotation:
+    """Each boresight moved towards the axis by an angle: about the declination axis."""
+    about = np.cross(rotations.apply([0.0, 0.0, 1.0]), AXIS)
+    about /= np.linalg.norm(about, axis=-1, keepdims=True)
+    return Rotation.from_rotvec(about * angles[:, None]) * rotations
+
+
+def test_rotations_alone_give_the_axis_whatever_the_declination_does() -> None:
+    rotations = moved(turned(AXIS, np.linspace(-40, 40, 5), CAMERA), np.array([0, 3, -2, 5, 1]) * DEG)
+    one_camera = np.zeros(5, dtype=int)
+    attitudes = camera_attitudes(seen_by(rotations), WEIGHTS, one_camera, np.full(5, NOISE))
+    found = axis_by_rotation(attitudes, POLE)
+    assert angle_between(found.axis, AXIS) < 0.01 * ARCSEC
+    assert found.chi_square < 1e-6
