@@ -1,13 +1,13 @@
 """Does a mistake that people make end in a confident wrong number?
 
-Run ``python -m tests.benchmarks.mistakes`` from the project's root (``--folders N``, ``--skip N``, ``--cause WORD``). Each folder is
-a seeded sweep of a mount whose axis is known, with one mistake of a size drawn evenly in its logarithm, 2 to 24
-frames, north or south, the noise of a pointing 0.03 to 0.3 px. An answer fails where azimuth or altitude is further
-off than twice its 95 % interval and no warning names the cause. Printed per cause: folders, refused, answers beyond
-twice the interval, those unwarned, and how many were warned of. The truth is the axis as it stands at the last frame.
-What leaves no trace in the frames is marked "(no trace)" and not counted in the total; there the answer states the
-limit (its sag and creep, or that three positions check nothing), and the share of the truths that noise and that
-allowance hold together is printed instead.
+Run ``python -m tests.benchmarks.mistakes`` from the project's root (``--folders N``, ``--skip N``, ``--cause
+WORD``). Each folder is a seeded sweep of a mount whose axis is known, with one mistake of a size drawn evenly in
+its logarithm, 2 to 24 frames, north or south, the noise of a pointing 0.03 to 0.3 px. An answer fails where azimuth
+or altitude is further off than twice its 95 % interval and no warning names the cause. Printed per cause: folders,
+refused, answers beyond twice the interval, those unwarned, and how many were warned of. The truth is the axis as it
+stands at the last frame. What leaves no trace in the frames is marked "(no trace)" and not counted in the total;
+there the answer states the limit (its sag and creep, or that three positions check nothing), and the share of the
+truths that noise and that allowance hold together is printed instead.
 """
 
 from __future__ import annotations
