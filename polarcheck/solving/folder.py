@@ -21,7 +21,7 @@ from polarcheck.frames import (
 from polarcheck.given import PathLike, as_paths
 from polarcheck.printable import printable
 from polarcheck.solving.children import StoppedError
-from polarcheck.solving.keeping import keep_engine_solution, keep_refitted, place_and_scale
+from polarcheck.solving.keeping import keep_best, keep_engine_solution, place_and_scale
 from polarcheck.solving.one_frame import (
     NotSolvedError,
     Recognised,
@@ -158,9 +158,9 @@ def solve_frames(
                 progress(number, len(todo))
     except KeyboardInterrupt:
         was_stopped = True
-    if solver.refits and seen:
-        for path, refitted in refit(list(seen.values()), solver.site).items():
-            done[path] = keep_refitted(done[path], seen[path], refitted, solver)
+    refitted = refit(list(seen.values()), solver.site) if solver.refits and seen else {}
+    for path, stars in seen.items():
+        done[path] = keep_best(done[path], stars, refitted.get(path), solver)
     return SolvedSet(tuple(done[path] for path, _ in files if path in done), was_stopped)
 
 
@@ -197,7 +197,10 @@ def _solved(path: Path, name: str, run: _Run) -> tuple[SolvedFrame, Recognised |
     try:
         file = run.target(path, name)
         seen = recognise(path, run.solver, run.shared)
-        frame = keep_engine_solution(frame, seen, file, run.solver)
+        if run.shared.keeps_at_once:
+            frame = keep_engine_solution(frame, seen, file, run.solver)
+        else:
+            frame = replace(frame, solution=file)
     except NotSolvedError as error:
         return replace(frame, reason=str(error), seconds=time.monotonic() - begun), None
     except InputError as error:  # its solution cannot be written

@@ -46,7 +46,7 @@ class FolderSolver:
     ) -> None:
         self._folder, self._solver, self._recursive = folder, solver.ready(), recursive
         self._told = told
-        self._shared = Shared()
+        self._shared = Shared(keeps_at_once=False)  # a watch reads each file when it changes
         self._tried: dict[Path, tuple[int, int]] = {}
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, name="solving", daemon=True)

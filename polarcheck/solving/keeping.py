@@ -15,7 +15,7 @@ from polarcheck.solving.refit import Refitted
 from polarcheck.solving.solver import Solver
 from polarcheck.vectors import spherical_from_direction
 
-__all__ = ["keep_engine_solution", "keep_refitted", "place_and_scale"]
+__all__ = ["keep_best", "keep_engine_solution", "place_and_scale"]
 
 
 def place_and_scale(solution: Solution) -> tuple[tuple[float, float], float]:
@@ -82,36 +82,47 @@ def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solve
     )
 
 
-def keep_refitted(frame: SolvedFrame, seen: Recognised, refitted: Refitted, solver: Solver) -> SolvedFrame:
-    """Write what was fitted, with the solver's own solution beside it.
+def keep_best(frame: SolvedFrame, seen: Recognised, refitted: Refitted | None, solver: Solver) -> SolvedFrame:
+    """Write what was fitted, with the solver's own solution beside it; where nothing was, the latter.
 
     Parameters
     ----------
     frame : SolvedFrame
-        With the solver's own solution kept.
+        With the file that its solution goes to; solved where the solver's own stands there already.
     seen : Recognised
-    refitted : Refitted
+    refitted : Refitted or None
     solver : Solver
 
     Returns
     -------
     SolvedFrame
-        Where the fitted one cannot be written the solver's own stays.
+        Where the fitted one cannot be written, what stood there stays.
     """
-    if frame.solution is None:
-        return frame
+    is_kept = frame.state is State.SOLVED
+    try:
+        if frame.solution is None or (refitted is None and is_kept):
+            return frame
+        if refitted is None:
+            return keep_engine_solution(frame, seen, frame.solution, solver)
+        return _keep_refitted(frame, frame.solution, seen, refitted, solver)
+    except InputError as error:
+        return frame if is_kept else replace(frame, solution=None, reason=str(error))
+
+
+def _keep_refitted(
+    frame: SolvedFrame, file: Path, seen: Recognised, refitted: Refitted, solver: Solver
+) -> SolvedFrame:
     matched, rms = refitted.matched_stars, refitted.residual_rms_px
     said = seen.said
     notes = SolutionNotes(
         solver.engine.name, _engine_plate(seen), matched, rms, _history(refitted), said.utc, said.site
     )
-    try:
-        write_solution(frame.solution, refitted.plate, notes)
-    except InputError:
-        return frame
+    write_solution(file, refitted.plate, notes)
     matrix = refitted.plate.matrix_deg
     return replace(
         frame,
+        state=State.SOLVED,
+        engine=solver.engine.name,
         place_deg=refitted.plate.place_deg,
         scale_arcsec=float(np.sqrt(abs(np.linalg.det(matrix)))) * 3600,
         matched_stars=matched,

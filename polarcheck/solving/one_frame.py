@@ -140,11 +140,15 @@ class Shared:
     learned : Learned
     reading : Semaphore
         How many images are in the memory at once.
+    keeps_at_once : bool
+        Whether to write each frame's own solution before all are fitted together, so that an interrupt loses nothing;
+        else each file is written once.
     """
 
     children: Children = field(default_factory=Children)
     learned: Learned = field(default_factory=Learned)
     reading: Semaphore = field(default_factory=lambda: Semaphore(_IMAGES_AT_ONCE))
+    keeps_at_once: bool = True
 
 
 def recognise(path: Path, solver: Solver, shared: Shared) -> Recognised:
