@@ -13,7 +13,15 @@ from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, sensor_of
 from polarcheck.knobs import knob_rotation
 from polarcheck.times import seconds_between
-from polarcheck.vectors import Array, angle_between, azalt_from_direction, best_rotations, unit, wrap
+from polarcheck.vectors import (
+    Array,
+    angle_between,
+    azalt_from_direction,
+    best_rotations,
+    tangent_basis,
+    unit,
+    wrap,
+)
 
 __all__ = ["Relation", "Shown", "relation", "shown"]
 
@@ -67,9 +75,13 @@ class Shown:
         Of the axis since the finding before: azimuth about the vertical, altitude. [arcmin]
     distance_arcmin, sigma_arcmin : float
         How far that is on the sky, and the doubt in it. [arcmin]
-    apart_arcmin, apart_sigma_arcmin : float
+    apart_arcmin : float
         The same from where the last used frame alone had it: at one place in right ascension both err alike by what is
         not known of the axis in the camera, so that small moves show. [arcmin]
+    apart_sigmas : float
+        How clear that is: the roll of a frame is far less sure than its pointing, so it depends on the direction.
+    noise : ndarray, shape (2, 2)
+        Covariance of it, azimuth times cos altitude and altitude. [arcmin^2]
     total_arcmin : float
         Axis to pole. [arcmin]
     turn_deg : float
@@ -80,14 +92,15 @@ class Shown:
     distance_arcmin: float
     sigma_arcmin: float
     apart_arcmin: float
-    apart_sigma_arcmin: float
+    apart_sigmas: float
+    noise: Array
     total_arcmin: float
     turn_deg: float
 
     @property
     def has_moved(self) -> bool:
         """Whether the axis clearly moved."""
-        return self.apart_arcmin > max(_CLEAR * self.apart_sigma_arcmin, _LEAST_ARCMIN)
+        return self.apart_arcmin > _LEAST_ARCMIN and self.apart_sigmas > _CLEAR
 
 
 def shown(before: Alignment, frame: Frame) -> Shown | None:
@@ -118,13 +131,16 @@ def shown(before: Alignment, frame: Frame) -> Shown | None:
     westward = -turn if before.site.is_north else turn
     elapsed = seconds_between(before.utc, frame.utc) if before.utc else 0.0
     chord = 2 * np.sin(turn / 2)
-    apart = 2 * float(np.trace(found.own)) + float(chord**2 * np.trace(camera.covariance))
+    noise = 2 * found.own + chord**2 * np.trace(camera.covariance) / 2 * np.eye(2)
+    reference = camera.attitude @ camera.axis
+    off = (found.axis - reference) @ tangent_basis(before.axis)
     return Shown(
         moved_arcmin=(moved[0] / ARCMIN, moved[1] / ARCMIN),
         distance_arcmin=float(angle_between(before.axis, found.axis)) / ARCMIN,
         sigma_arcmin=float(np.sqrt(doubt)) / ARCMIN,
-        apart_arcmin=float(angle_between(camera.attitude @ camera.axis, found.axis)) / ARCMIN,
-        apart_sigma_arcmin=float(np.sqrt(apart)) / ARCMIN,
+        apart_arcmin=float(angle_between(reference, found.axis)) / ARCMIN,
+        apart_sigmas=float(np.sqrt(off @ np.linalg.solve(noise, off))),
+        noise=noise / ARCMIN**2,
         total_arcmin=float(angle_between(before.pole.direction, found.axis)) / ARCMIN,
         turn_deg=float(wrap(westward - SIDEREAL_RATE * elapsed)) / DEGREE,
     )

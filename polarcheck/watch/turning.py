@@ -142,8 +142,12 @@ class Turning:
 
     def _is_lost_in_noise(self, seen: Shown) -> bool:
         expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
-        size = 0.0 if expected is None else float(np.hypot(*expected))
-        return 0.0 < size < max(_LOST[0] * seen.apart_sigma_arcmin, _LOST[1])
+        if expected is None or not any(expected):
+            return False
+        height = float(np.arcsin(np.clip(self.finding.alignment.axis[2], -1, 1)))
+        move = np.array([expected[0] * np.cos(height), expected[1]])
+        sigmas = float(np.sqrt(move @ np.linalg.solve(seen.noise, move)))
+        return sigmas < _LOST[0] or float(np.linalg.norm(move)) < _LOST[1]
 
     @property
     def may_be_swallowed(self) -> bool:
@@ -159,10 +163,19 @@ class Turning:
         self.turned = self._supposed(frame)
         try:
             self.followed = self._follow(self.turned)
+            if self.is_unknown and self.said is None and self._is_nearer_to_told(self.followed):
+                self.turned = self.told
+                self.followed = self._follow(self.turned)
         except PolarcheckError as error:
             self.followed = self._unawares()
             return None if self.followed else error
         return None
+
+    def _is_nearer_to_told(self, followed: Followed) -> bool:
+        """Whether the axis is nearer to where the turn should have carried it than to where it was."""
+        expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
+        moved = np.array([followed.moved_azimuth_arcmin, followed.moved_altitude_arcmin])
+        return expected is not None and float(np.linalg.norm(moved - expected)) < float(np.linalg.norm(moved))
 
     def _supposed(self, frame: Frame) -> Turns | None:
         """As said; else as told where a turn was asked for; else none, unless the axis moved."""
