@@ -74,6 +74,7 @@ class Watching:
             try:
                 took = self._look(is_start=True, progress=progress)
                 self.output.begin()
+                watch.warm_up()
                 while not (self.until_done and self._is_done):
                     self._wait(wake_up, took)
                     took = self._look()

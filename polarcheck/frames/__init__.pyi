@@ -5,7 +5,7 @@ from .frame import Frame, FrameSet, Problem, ProblemKind
 from .frame_set import mains, read_frames, read_offer
 from .pixels import Image, read_image, read_pixels
 from .plate import Plate, fit_plate, sensor_grid
-from .reading import read_engine_solution, read_frame, read_solution
+from .reading import load_readers, read_engine_solution, read_frame, read_solution
 from .sensor import Sensor, sensor_of
 from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
 from .solution import Solution
@@ -34,6 +34,7 @@ __all__ = [
     "find_frames",
     "fit_plate",
     "is_frame_name",
+    "load_readers",
     "mains",
     "may_write_solution",
     "node_pixels",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import erfa
@@ -19,7 +20,13 @@ from polarcheck.frames.telescope_cards import telescope_cards
 from polarcheck.given import PathLike, as_path
 from polarcheck.printable import printable
 
-__all__ = ["read_engine_solution", "read_frame", "read_solution"]
+__all__ = ["load_readers", "read_engine_solution", "read_frame", "read_solution"]
+
+
+def load_readers() -> None:
+    """Load the libraries that reading needs, so that the first frame is read as quickly as the next."""
+    for name in ("astropy.io.fits", "astropy.wcs"):
+        import_module(name)
 
 
 def read_frame(path: PathLike, *, clock_ahead_s: float = 0.0, zone: str | None = None) -> Frame:

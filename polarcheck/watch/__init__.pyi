@@ -16,6 +16,7 @@ from .view import (
     TurnsTaken,
 )
 from .wake_up import WakeUp
+from .warm_up import warm_up
 
 __all__ = [
     "Answer",
@@ -37,4 +38,5 @@ __all__ = [
     "night_so_far",
     "sound_of",
     "view_of",
+    "warm_up",
 ]

@@ -372,6 +372,9 @@ class Evening:
             self._write_turned(turning)
         self._events.append(self._book.followed(turning.followed, [frame.path for frame in turning.frames]))
         self._find(Finding.of(turning.followed, self.wishes))
+        if self.turning is not None:
+            # a camera that took frame after frame will go on so
+            self.turning.unmoved = min(turning.unmoved, 1)
         self._record()
 
     def _write_turned(self, turning: Turning) -> None:

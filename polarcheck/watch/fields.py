@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.axis import carry_axis, turn_about
+from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis, turn_about
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, sensor_of
 from polarcheck.knobs import knob_rotation
@@ -31,6 +31,7 @@ _SAME_FIELD = 0.3  # of the sensor's shorter side, between the centres of frames
 _STEP_DEG = 1.0  # about the pole, between positions of a sweep at least
 _SLACK_DEG = 1.5  # by which a turn about the mount's axis may miss the pole, however small it is
 _SLACK = np.tan(15 * DEGREE)  # and the share of the turn
+_ONE_PLACE_DEG = 2.0  # turns within which frames stand at one place
 _CLEAR = 5.0  # sigmas by which an axis must have moved
 _LEAST_ARCMIN = 0.15  # that count as a move: what settling and sag do between frames
 
@@ -76,7 +77,7 @@ class Shown:
     distance_arcmin, sigma_arcmin : float
         How far that is on the sky, and the doubt in it. [arcmin]
     apart_arcmin : float
-        The same from where the last used frame alone had it: at one place in right ascension both err alike by what is
+        At the place of the last used frame the same from where that frame alone had it: there both err alike by what is
         not known of the axis in the camera, so that small moves show. [arcmin]
     apart_sigmas : float
         How clear that is: the roll of a frame is far less sure than its pointing, so it depends on the direction.
@@ -130,9 +131,8 @@ def shown(before: Alignment, frame: Frame) -> Shown | None:
     turn = float(turn_about(found.axis, (found.attitudes @ (knobs @ camera.attitude).T)[0]))
     westward = -turn if before.site.is_north else turn
     elapsed = seconds_between(before.utc, frame.utc) if before.utc else 0.0
-    chord = 2 * np.sin(turn / 2)
-    noise = 2 * found.own + chord**2 * np.trace(camera.covariance) / 2 * np.eye(2)
-    reference = camera.attitude @ camera.axis
+    place = float(wrap(westward - SIDEREAL_RATE * elapsed))
+    reference, noise = _reference(before, camera, found, place)
     off = (found.axis - reference) @ tangent_basis(before.axis)
     return Shown(
         moved_arcmin=(moved[0] / ARCMIN, moved[1] / ARCMIN),
@@ -142,5 +142,15 @@ def shown(before: Alignment, frame: Frame) -> Shown | None:
         apart_sigmas=float(np.sqrt(off @ np.linalg.solve(noise, off))),
         noise=noise / ARCMIN**2,
         total_arcmin=float(angle_between(before.pole.direction, found.axis)) / ARCMIN,
-        turn_deg=float(wrap(westward - SIDEREAL_RATE * elapsed)) / DEGREE,
+        turn_deg=place / DEGREE,
     )
+
+
+def _reference(
+    before: Alignment, camera: CameraAxis, found: FollowedAxis, place: float
+) -> tuple[Array, Array]:
+    """The axis that a move is counted from, and the covariance of the difference. [rad^2]"""
+    known = np.zeros((2, 2)) if before.covariance is None else before.covariance
+    if abs(place) > _ONE_PLACE_DEG * DEGREE:
+        return before.axis, np.asarray(found.covariance + known)
+    return np.asarray(camera.attitude @ camera.axis), 2 * found.own

@@ -14,6 +14,7 @@ __all__ = ["Place", "Places"]
 
 _KEPT = 60  # places that are remembered, and frames of a target
 _SWEEP_S = 2 * 3600.0  # in which a sweep is made
+_SURELY_A_TARGET = 8  # frames of one field that no sweep has
 _FRAMES_OF_A_PLACE = 2  # that a sweep takes of each of its places: the last ones
 
 
@@ -98,6 +99,8 @@ class Places:
         """
         run = []
         for place in self._places:
+            if place.is_target and place.count >= _SURELY_A_TARGET:
+                continue
             frames = [
                 one for one in list(place.frames)[-_FRAMES_OF_A_PLACE:] if _is_within(one, frame, after)
             ]

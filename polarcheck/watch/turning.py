@@ -8,6 +8,7 @@ went elsewhere for two frames.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +18,7 @@ from polarcheck.followup import Followed
 from polarcheck.frames import Frame
 from polarcheck.knobs import expected_move
 from polarcheck.times import seconds_between
+from polarcheck.vectors import Array
 from polarcheck.watch.answers import Answer
 from polarcheck.watch.fields import Shown, shown
 from polarcheck.watch.finding import Finding, Wishes, follow_latest, told_by
@@ -31,7 +33,8 @@ _PLAY_ARCMIN = 15.0  # that a move may have which play takes up, or which a hand
 _AT_REST_S = 30.0  # for which an axis that went elsewhere than foretold must rest
 _AS_TOLD = 1.5, 0.35  # arcmin, and share of the move, by which it may miss what was foretold
 _RESTING = 4  # frames that came before a turn and are kept
-_WAITED_S = 90.0  # in which a small turn will have been made
+_FAR_NEARER = 4.0  # in chi squared, by which an axis must fit a turn better than none
+_WAITED_S = 120.0  # in which a small turn will have been made
 _LOST = 8.0, 1.0  # sigmas, and arcmin, that a move must have to stand out
 _MOST = 12  # frames that are looked at together
 _PARTS = {"made": 1.0, "half": 0.5, "none": 0.0}
@@ -144,8 +147,7 @@ class Turning:
         expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
         if expected is None or not any(expected):
             return False
-        height = float(np.arcsin(np.clip(self.finding.alignment.axis[2], -1, 1)))
-        move = np.array([expected[0] * np.cos(height), expected[1]])
+        move = self._on_sky(expected)
         sigmas = float(np.sqrt(move @ np.linalg.solve(seen.noise, move)))
         return sigmas < _LOST[0] or float(np.linalg.norm(move)) < _LOST[1]
 
@@ -172,10 +174,20 @@ class Turning:
         return None
 
     def _is_nearer_to_told(self, followed: Followed) -> bool:
-        """Whether the axis is nearer to where the turn should have carried it than to where it was."""
+        """Whether the axis is clearly nearer to where the turn should have carried it than to where it was."""
         expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
+        seen = shown(self.finding.alignment, followed.frames[-1])
+        if expected is None or seen is None:
+            return False
         moved = np.array([followed.moved_azimuth_arcmin, followed.moved_altitude_arcmin])
-        return expected is not None and float(np.linalg.norm(moved - expected)) < float(np.linalg.norm(moved))
+        there, here = self._on_sky(moved - expected), self._on_sky(moved)
+        noise = seen.noise / len(followed.frames)
+        return bool(there @ np.linalg.solve(noise, there) + _FAR_NEARER < here @ np.linalg.solve(noise, here))
+
+    def _on_sky(self, move: Sequence[float] | Array) -> Array:
+        """Azimuth about the vertical and altitude as a step on the sky."""
+        height = float(np.arcsin(np.clip(self.finding.alignment.axis[2], -1, 1)))
+        return np.asarray(np.asarray(move) * np.array([np.cos(height), 1.0]), dtype=np.float64)
 
     def _supposed(self, frame: Frame) -> Turns | None:
         """As said; else as told where a turn was asked for; else none, unless the axis moved."""
@@ -224,11 +236,23 @@ class Turning:
         if self.followed is None:
             return False
         used = self.followed.frames
-        offered = len(self.frames) if len(used) > 1 else 0  # one of several may be solved wrongly
-        if max(len(used), offered) < self.frames_needed:
+        offered = self.frames if len(used) > 1 else used  # one of several may be solved wrongly
+        if len(offered) < self.frames_needed or not self._reach_all_places(offered):
             return False
         rested = seconds_between(used[0].utc, used[-1].utc) >= _AT_REST_S
         return not self.unmoved or rested or self._went_as_told(self.followed)
+
+    def _reach_all_places(self, frames: Sequence[Frame]) -> bool:
+        """Whether frames stand at as many places as the advice names."""
+        asked = len(self.finding.correction.next.frames_deg)
+        if asked < 2:
+            return True
+        places: list[float] = []
+        for frame in frames:
+            seen = shown(self.finding.alignment, frame)
+            if seen is not None and all(abs(seen.turn_deg - place) > SAME_PLACE_DEG for place in places):
+                places.append(seen.turn_deg)
+        return len(places) >= asked
 
     def _went_as_told(self, followed: Followed) -> bool:
         expected = self._expected()
