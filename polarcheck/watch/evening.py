@@ -38,6 +38,7 @@ __all__ = ["Evening", "LastSeen"]
 
 _SWEEP = 3  # places at least: two always lie on some circle
 _SAME_TIME_S = 0.02
+_REFUSALS = 3  # of one turn that are written down; a camera that goes on would fill the file
 _FEW_PLACES = 6  # of a sweep that may still be going on
 _QUIET_S = (2.0, 60.0)  # without a frame, after which a finding is written down
 _QUIET_GAPS = 1.5  # the same in gaps between frames
@@ -350,7 +351,9 @@ class Evening:
         error = turning.add(frame)
         if error is not None:
             self._refuse(frame, error)
-            self._events.append(self._book.refused(self.refusal, [frame.path]))
+            turning.refused += 1
+            if turning.refused <= _REFUSALS:
+                self._events.append(self._book.refused(self.refusal, [frame.path]))
             if len(turning.frames) >= _SWEEP:
                 self._sweep(frame)
             return

@@ -66,6 +66,8 @@ class Turning:
         The last of those that came before any turn.
     is_unknown : bool
         Whether a turn was asked for that is too small to stand out, and nobody knows whether it was made.
+    refused : int
+        Frames that gave no result.
     turned : tuple of float or None
         Turns that the frames were followed with; None where they are not known. [turn]
     """
@@ -80,6 +82,7 @@ class Turning:
     held: Frame | None = None
     resting: list[Frame] = field(default_factory=list)
     is_unknown: bool = False
+    refused: int = 0
     turned: Turns | None = None
 
     @property
