@@ -1,6 +1,6 @@
 """The evening at the mount, live: a folder followed while frames arrive, and one state of the night made of them.
 
-From the top: arrivals, wake_up, warm_up, resuming, showing, evening, turning, late, targets, places, finding, fields, view,
+From the top: arrivals, wake_up, preloading, resuming, showing, evening, turning, late, targets, places, finding, fields, view,
 answers.
 """
 

@@ -2,6 +2,7 @@ from .answers import Answer
 from .arrivals import Arrivals, Look
 from .evening import Evening
 from .finding import Wishes
+from .preloading import warm_up
 from .resuming import night_so_far
 from .showing import Moment, sound_of, view_of
 from .view import (
@@ -16,7 +17,6 @@ from .view import (
     TurnsTaken,
 )
 from .wake_up import WakeUp
-from .warm_up import warm_up
 
 __all__ = [
     "Answer",
