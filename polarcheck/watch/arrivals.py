@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from polarcheck.errors import InputError
@@ -63,7 +63,9 @@ class Look:
 class _Known:
     """A group of files that belong together: an image, its solution, its solved copy."""
 
-    marks: dict[Path, Mark] = field(default_factory=dict)
+    mark: int = 0  # tells its files' sizes and times from others
+    newest_ns: int = 0
+    paths: tuple[Path, ...] = ()  # while it waits
     since: float = 0.0  # since when they are as they are, monotonic [s]
     waits: bool = True  # to be at rest, then read
     kind: ProblemKind | None = None
@@ -100,6 +102,7 @@ class Arrivals:
         self._clock = clock or Clock()
         self._now = now
         self._groups: dict[tuple[Path, str], _Known] = {}
+        self._folders: dict[Path, Path] = {}  # one object for each, not one for each file
 
     def look(self, progress: Callable[[int, int], None] | None = None) -> Look:
         """Look at the folder once and read what has become whole.
@@ -155,32 +158,36 @@ class Arrivals:
         """Take down what lies in the folder; a group that changed must come to rest again."""
         there: dict[tuple[Path, str], dict[Path, Mark]] = {}
         for path, mark in self._listed():
-            there.setdefault(common_stem(path), {})[path] = mark
+            folder, stem = common_stem(path)
+            there.setdefault((self._folders.setdefault(folder, folder), stem), {})[path] = mark
         for key, marks in there.items():
             known = self._groups.get(key)
             if known is None:
                 known = self._groups[key] = _Known()
-            if known.marks != marks:
-                known.marks, known.since, known.waits = marks, now, True
+            now_is = hash(frozenset(marks.items()))
+            if known.mark != now_is:
+                known.mark, known.since, known.waits = now_is, now, True
                 known.again, known.tries = None, 0
+            if known.waits:
+                known.paths = tuple(sorted(marks))
+                known.newest_ns = max(mark[1] for mark in marks.values())
         for key in self._groups.keys() - there.keys():  # deleted: what was read of them stands
             del self._groups[key]
 
     def _is_due(self, known: _Known, now: float) -> bool:
         if known.again is not None:
             return now >= known.again
-        newest = max((mark[1] for mark in known.marks.values()), default=0) / 1e9
-        is_old = time.time() - newest > _OLD_S
+        is_old = time.time() - known.newest_ns / 1e9 > _OLD_S
         return is_old or now - known.since >= _AT_REST_S
 
     def _read(self, known: _Known, now: float) -> Frame | Problem | None:
         """Read the file of a group that stands for the others; None where it tells nothing new."""
-        offered = [self._offer(path) for path in sorted(known.marks)]
+        offered = [self._offer(path) for path in known.paths]
         beside = mains(offered)
         main = next(offer for offer in offered if offer.path not in beside)
         result = read_offer(main, self._clock)
         if isinstance(result, Frame):
-            known.waits, known.kind, known.again = False, None, None
+            known.waits, known.kind, known.again, known.paths = False, None, None, ()
             given = hash((result.utc, result.sky.tobytes()))
             if given == known.given:
                 return None

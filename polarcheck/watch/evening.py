@@ -234,9 +234,9 @@ class Evening:
             self._come_late(self.finding, frame)
             return
         self._late.clear()
-        before, place = self._places.last, self._places.add(frame)
-        if before is not None and before is not place:
-            self._tell_target(before)
+        if self._places.leaves(frame):
+            self._tell_target(self._places.last)
+        place = self._places.add(frame)
         self._sort(frame, place)
 
     def _sort(self, frame: Frame, place: Place) -> None:
