@@ -120,8 +120,12 @@ def play(script: Script, watch: Watch, most: int = 15, swept: bool = False) -> i
         for i in (0, 2, 1, 3):
             script.bring(paths[i])
     found = watch.wait_for("measured", 1)
+    brought: list[Path] = []
     for count in range(1, most):
         advice = watch.wait_for("advice", count)
+        for path in brought:  # read, then deleted
+            path.unlink()
+        brought = []
         found = [event for event in watch.events() if event.event in ("measured", "followed")][-1]
         script.back_to_last_used(found)
         if advice.result.next.action == "stop":
@@ -136,9 +140,7 @@ def play(script: Script, watch: Watch, most: int = 15, swept: bool = False) -> i
         asked = [frame.turn_deg for frame in advice.result.next.frames] or [0.0]
         for path in script.take(asked):
             script.bring(path)
-            if count == 1:
-                time.sleep(1.0)
-                (script.folder / path.name).unlink()  # read, then deleted
+            brought.append(script.folder / path.name)
     raise AssertionError("no end")
 
 

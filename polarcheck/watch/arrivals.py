@@ -63,9 +63,7 @@ class Look:
 class _Known:
     """A group of files that belong together: an image, its solution, its solved copy."""
 
-    mark: int = 0  # tells its files' sizes and times from others
-    newest_ns: int = 0
-    paths: tuple[Path, ...] = ()  # while it waits
+    paths: tuple[str, ...] = ()
     since: float = 0.0  # since when they are as they are, monotonic [s]
     waits: bool = True  # to be at rest, then read
     kind: ProblemKind | None = None
@@ -102,6 +100,7 @@ class Arrivals:
         self._clock = clock or Clock()
         self._now = now
         self._groups: dict[tuple[Path, str], _Known] = {}
+        self._marks: dict[str, Mark] = {}
         self._folders: dict[Path, Path] = {}  # one object for each, not one for each file
 
     def look(self, progress: Callable[[int, int], None] | None = None) -> Look:
@@ -156,38 +155,35 @@ class Arrivals:
 
     def _note(self, now: float) -> None:
         """Take down what lies in the folder; a group that changed must come to rest again."""
-        there: dict[tuple[Path, str], dict[Path, Mark]] = {}
-        for path, mark in self._listed():
-            folder, stem = common_stem(path)
-            there.setdefault((self._folders.setdefault(folder, folder), stem), {})[path] = mark
-        for key, marks in there.items():
-            known = self._groups.get(key)
-            if known is None:
-                known = self._groups[key] = _Known()
-            now_is = hash(frozenset(marks.items()))
-            if known.mark != now_is:
-                known.mark, known.since, known.waits = now_is, now, True
-                known.again, known.tries = None, 0
-            if known.waits:
-                known.paths = tuple(sorted(marks))
-                known.newest_ns = max(mark[1] for mark in marks.values())
-        for key in self._groups.keys() - there.keys():  # deleted: what was read of them stands
-            del self._groups[key]
+        there = dict(self._listed())
+        changed = [path for path, mark in there.items() if self._marks.get(path) != mark]
+        gone = self._marks.keys() - there.keys()
+        self._marks = there
+        for path in (*changed, *gone):
+            folder, stem = common_stem(Path(path))
+            key = (self._folders.setdefault(folder, folder), stem)
+            known = self._groups.setdefault(key, _Known())
+            others = tuple(other for other in known.paths if other != path)
+            known.paths = others if path in gone else (*others, path)
+            known.since, known.waits, known.again, known.tries = now, True, None, 0
+            if not known.paths:  # deleted: what was read of it stands
+                del self._groups[key]
 
     def _is_due(self, known: _Known, now: float) -> bool:
         if known.again is not None:
             return now >= known.again
-        is_old = time.time() - known.newest_ns / 1e9 > _OLD_S
+        newest = max(self._marks[path][1] for path in known.paths) / 1e9
+        is_old = time.time() - newest > _OLD_S
         return is_old or now - known.since >= _AT_REST_S
 
     def _read(self, known: _Known, now: float) -> Frame | Problem | None:
         """Read the file of a group that stands for the others; None where it tells nothing new."""
-        offered = [self._offer(path) for path in known.paths]
+        offered = [self._offer(Path(path)) for path in sorted(known.paths)]
         beside = mains(offered)
         main = next(offer for offer in offered if offer.path not in beside)
         result = read_offer(main, self._clock)
         if isinstance(result, Frame):
-            known.waits, known.kind, known.again, known.paths = False, None, None, ()
+            known.waits, known.kind, known.again = False, None, None
             given = hash((result.utc, result.sky.tobytes()))
             if given == known.given:
                 return None
@@ -215,23 +211,23 @@ class Arrivals:
         folder = "" if relative.parent == Path() else printable(relative.parent.as_posix())
         return Offer(path, printable(relative.as_posix()), folder)
 
-    def _listed(self) -> Iterator[tuple[Path, Mark]]:
-        folders = [self._folder]
+    def _listed(self) -> Iterator[tuple[str, Mark]]:
+        folders = [str(self._folder)]
         while folders:
             folder = folders.pop()
             try:
                 with os.scandir(folder) as entries:
                     found = list(entries)
             except OSError as error:
-                if folder == self._folder:
+                if folder == str(self._folder):
                     what = printable(error.strerror or error)
                     raise InputError(f"cannot list folder '{printable(folder)}': {what}") from None
                 continue  # a subfolder that went away meanwhile
             for entry in found:
                 if self._recursive and not entry.name.startswith(".") and entry.is_dir(follow_symlinks=False):
-                    folders.append(Path(entry.path))
+                    folders.append(entry.path)
                 elif is_frame_name(entry.name) and (mark := _mark(entry)) is not None:
-                    yield Path(entry.path), mark
+                    yield entry.path, mark
 
 
 def _mark(entry: os.DirEntry[str]) -> Mark | None:

@@ -234,9 +234,10 @@ class Evening:
             self._come_late(self.finding, frame)
             return
         self._late.clear()
-        if self._places.leaves(frame):
-            self._tell_target(self._places.last)
-        place = self._places.add(frame)
+        before, place = self._places.last, self._places.add(frame)
+        if before is not None and before is not place:
+            self._tell_target(before)
+            self._places.leave(before)
         self._sort(frame, place)
 
     def _sort(self, frame: Frame, place: Place) -> None:
@@ -449,6 +450,8 @@ class Evening:
         if place is None or not place.is_target or place.count <= place.told:
             return
         place.told = place.count
+        if self._is_start:  # an evening that went on without the watch, or is told already
+            return
         self.target = self._look_at(place)
         paths = [place.frames[0].path, place.frames[-1].path]
         self._events.append(self._book.checked(paths, place.count, self.target.seen_arcsec_per_min))

@@ -72,18 +72,12 @@ class Places:
         """Where the camera stands."""
         return self._places[-1] if self._places else None
 
-    def leaves(self, frame: Frame) -> bool:
-        """Whether a frame shows another field than the one before."""
-        return self.last is not None and relation(self.last.first, frame) != "same field"
-
     def add(self, frame: Frame) -> Place:
         """Sort a frame to the place where the camera stands, or to a new one."""
         last = self.last
         if last is not None and relation(last.first, frame) == "same field":
             last.add(frame)
             return last
-        if last is not None:
-            last.frames = deque(list(last.frames)[-_FRAMES_OF_A_PLACE:])  # what a sweep needs of it
         place = Place(frame, frames=deque([frame]))
         self._places.append(place)
         return place
@@ -92,6 +86,10 @@ class Places:
         """Begin anew with one place: what was before has nothing to do with what comes."""
         self._places.clear()
         self._places.append(place)
+
+    def leave(self, place: Place) -> None:
+        """Keep of a place only what a sweep needs."""
+        place.frames = deque(list(place.frames)[-_FRAMES_OF_A_PLACE:])
 
     def sweep_to(self, frame: Frame, after: tuple[float, float] | None = None) -> list[list[Frame]]:
         """Return the frames of a run of right-ascension positions that ends with a frame, place by place.

@@ -31,7 +31,7 @@ from polarcheck.cli.watch_loop import Watching
 from polarcheck.frames import Frame, read_frame
 from polarcheck.night import NightBook
 from polarcheck.rig import read_rig
-from polarcheck.watch import Arrivals, Evening, Moment, Wishes, view_of
+from polarcheck.watch import Arrivals, Evening, Moment, Wishes, view_of, warm_up
 from tests.at_the_mount import SWEEP, AtTheMount
 from tests.watch_process import MAIN, Reader, Script, play, watching
 
@@ -250,6 +250,7 @@ def tell_start(count: int) -> None:
             read_frame(path)
         plain = time.perf_counter() - start
         time.sleep(4)
+        warm_up()
         start = time.perf_counter()
         known = read_rig(rig)
         book = NightBook(folder, known)
