@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from polarcheck.night import NightLog
-from tests.commands import refused, run, strict_json
+from tests.commands import refused, strict_json
 from tests.watch_process import MAIN, PATIENCE_S, Reader, Script, play, watching
 
 
@@ -76,18 +76,6 @@ def test_lines_say_what_to_do_and_ending_writes_down_what_stands(tmp_path: Path)
 
 def test_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
     assert "there is no folder" in refused("watch", tmp_path / "nowhere")
-
-
-@pytest.mark.skipif(os.name == "nt", reason="no such permissions")
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write anywhere")
-def test_night_that_cannot_be_kept_is_told(tmp_path: Path) -> None:
-    script = Script(tmp_path, 1)
-    for path in script.take([0.0, 20.0, 40.0]):
-        script.bring(path)
-    script.folder.chmod(0o500)
-    result = run("watch", script.folder, "--rig", script.rig, "--until-done")
-    assert "night-not-kept" in result.stderr
-    script.folder.chmod(0o700)
 
 
 def test_page_is_served_only_when_asked_for_and_shows_the_evening(tmp_path: Path) -> None:
