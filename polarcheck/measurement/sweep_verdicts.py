@@ -51,8 +51,8 @@ def creep_notice(creep: Creep | None, allowed: float) -> Notice | None:
     return Notice(
         "much-creep",
         f"The answer takes {abs(creep.amount) / ARCSEC:.0f} arcsec between the first frame and the last for a steady "
-        "creep of the declination, which is much. If a knob was turned or the mount knocked before the last frames, "
-        "the same would show, and this answer is not the axis that stands now: take two more frames at other "
+        "creep of the declination, which is much. If a knob was turned, the mount knocked or the clock set before the last "
+        "frames, the same would show, and this answer is not the axis that stands now: take two more frames at other "
         "positions and measure only the frames since.",
     )
 

@@ -200,7 +200,7 @@ def clock(night: Night) -> Folder:
         for i, f in enumerate(night.frames(scene))
     ]
     frames.sort(key=lambda frame: sum(frame.utc))
-    return Folder(tuple(frames), scene.axis, frozenset({"clock-jump", "mount-moved", *UNSURE}))
+    return Folder(tuple(frames), scene.axis, frozenset({"clock-jump", "mount-moved", "much-creep", *UNSURE}))
 
 
 def sinking(night: Night) -> Folder:
