@@ -1,9 +1,11 @@
-"""Which numbers no test notices: each constant of a room is doubled and halved, and the room's unit tests run.
+"""Which numbers no test notices: each constant is doubled and halved, and the tests that reach it run.
 
-    python -m tests.benchmarks.constants measurement
-    python -m tests.benchmarks.constants outlook/timeline --tests tests/unit/outlook tests/reference/test_skymap.py
+    python -m tests.benchmarks.constants --learn            (once: which test reaches which line; needs pytest-cov)
+    python -m tests.benchmarks.constants measurement knobs/play
+    python -m tests.benchmarks.constants outlook --only _DRAWS
 
-It works in a temporary copy. A constant that nothing notices decides nothing, or lacks a test with a reason of its own.
+It works in a temporary copy. For each constant it takes the tests that run a line which uses it, the quickest first,
+up to two minutes of them. A constant that nothing notices decides nothing, or lacks a test with a reason of its own.
 """
 
 from __future__ import annotations
@@ -11,10 +13,13 @@ from __future__ import annotations
 import argparse
 import ast
 import os
+import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,14 +28,29 @@ ROOT = Path(__file__).parents[2]
 PARTS = ("polarcheck", "tests", "sample_frames", "docs", "README.md", "pyproject.toml")
 FACTORS = (2.0, 0.5)
 LONGEST_S = 600
+MOST_S = 120.0
+LEARNED = Path(tempfile.gettempdir()) / "polarcheck-tests-of-lines"
+"""Beside it, with the ending .txt, how long each test takes."""
+
 TOLD = {0: "no test notices", 1: "noticed", 2: "noticed: the tests cannot even begin"}
+LEARN = (
+    *("--cov=polarcheck", "--cov-context=test", "--cov-report=", "--durations=0", "-vv", "-q"),
+    *(
+        "-m",
+        "not solver and not browser",
+        "tests/unit",
+        "tests/property",
+        "tests/reference",
+        "tests/end_to_end",
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)
 class NumberPlace:
-    """A constant of a module: its name and the lines of its value."""
+    """A constant of a module: its name, the lines of its value, and the lines that use it."""
 
-    module: str
+    path: Path
     name: str
     value: str
     start: tuple[int, int]
@@ -61,7 +81,7 @@ def numbers_of(path: Path) -> Iterator[NumberPlace]:
         if isinstance(target, ast.Name) and target.id.lstrip("_").isupper() and value and _is_number(value):
             text = str(ast.get_source_segment(source, value))
             end = (int(value.end_lineno or 0), int(value.end_col_offset or 0))
-            yield NumberPlace(str(path), target.id, text, (value.lineno, value.col_offset), end)
+            yield NumberPlace(path, target.id, text, (value.lineno, value.col_offset), end)
 
 
 def _is_number(node: ast.expr) -> bool:
@@ -79,9 +99,80 @@ def _is_number(node: ast.expr) -> bool:
     return False
 
 
+def lines_using(name: str, tree: ast.Module) -> set[int]:
+    """Lines of a module's functions that use a constant, itself or through another constant made of it."""
+    names, lines = {name}, set()
+    for node in tree.body:  # in their order: a constant can only be made of earlier ones
+        used = {n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
+        if isinstance(node, ast.Assign | ast.AnnAssign) and used & names:
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            names |= {t.id for t in targets if isinstance(t, ast.Name)}
+    for function in ast.walk(tree):
+        if isinstance(function, ast.FunctionDef):
+            for n in ast.walk(function):
+                if isinstance(n, ast.Name) and n.id in names:
+                    # a default stands on a line that runs at import: any line of the body tells as well
+                    lines |= (
+                        {n.lineno}
+                        if n.lineno >= function.body[0].lineno
+                        else {s.lineno for s in function.body}
+                    )
+    return lines
+
+
+class Learned:
+    """Which tests run which lines, and how long they take."""
+
+    def __init__(self) -> None:
+        self._base = sqlite3.connect(LEARNED)
+        said = LEARNED.with_suffix(".txt").read_text(encoding="utf-8")
+        self._seconds: dict[str, float] = defaultdict(float)
+        for seconds, test in re.findall(r"^ *([\d.]+)s (?:call|setup) +(.+)$", said, re.MULTILINE):
+            self._seconds[test] += float(seconds)
+
+    def tests(self, place: NumberPlace, folder: Path) -> list[str]:
+        """Return the tests that reach a constant, those of its own module and the quickest first."""
+        reached: set[str] = set()
+        for path in sorted((folder / "polarcheck").rglob("*.py")):
+            source = path.read_text(encoding="utf-8")
+            if path == place.path or re.search(
+                rf"import .*\b{place.name}\b|^ +{place.name},", source, re.MULTILINE
+            ):
+                reached |= self._running(
+                    path.relative_to(folder).as_posix(), lines_using(place.name, ast.parse(source))
+                )
+        own = f"{place.path.parent.name}/test_{place.path.stem}.py"
+        ranked = sorted(reached, key=lambda test: (own not in test, self._seconds[test], test))
+        return list(self._within(ranked))
+
+    def _within(self, ranked: list[str]) -> Iterator[str]:
+        left = MOST_S
+        for test in ranked:
+            left -= self._seconds[test] + 0.02
+            if left < 0:
+                return
+            yield test
+
+    def _running(self, module: str, lines: set[int]) -> set[str]:
+        from coverage.numbits import numbits_to_nums
+
+        rows = self._base.execute(
+            "select context.context, numbits from line_bits join file on file.id = file_id "
+            "join context on context.id = context_id where file.path like ?",
+            [f"%/{module}"],
+        )
+        return {
+            context.rpartition("|")[0]
+            for context, bits in rows
+            if context and lines & set(numbits_to_nums(bits))
+        }
+
+
 def outcome(folder: Path, tests: list[str]) -> str:
     """Run tests in a folder; return what came of it."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
+    listed = folder / "tests-to-run.txt"
+    listed.write_text("\n".join(tests), encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", f"@{listed}"]
     paths = dict(os.environ, PYTHONPATH=str(folder), PYTHONDONTWRITEBYTECODE="1")
     try:
         done = subprocess.run(
@@ -92,33 +183,36 @@ def outcome(folder: Path, tests: list[str]) -> str:
     return TOLD.get(done.returncode, f"pytest ended with {done.returncode}")
 
 
+def learn() -> None:
+    """Run the suite once, and keep which test runs which line."""
+    paths = dict(os.environ, COVERAGE_FILE=str(LEARNED))
+    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", *LEARN]
+    done = subprocess.run(command, cwd=ROOT, env=paths, capture_output=True, text=True, check=False)
+    LEARNED.with_suffix(".txt").write_text(done.stdout, encoding="utf-8")
+    print(done.stdout.strip().splitlines()[-1])
+
+
 def main() -> None:
     """Change each constant of the rooms or modules named, and print which ones nothing notices."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("modules", nargs="+", help="rooms (measurement) or modules (outlook/timeline)")
-    parser.add_argument("--tests", nargs="+", help="instead of the unit tests of the same room or module")
+    parser.add_argument("modules", nargs="*", help="rooms (measurement) or modules (outlook/timeline)")
+    parser.add_argument(
+        "--learn", action="store_true", help="run the suite once to see which test reaches what"
+    )
     parser.add_argument("--only", nargs="+", help="constants by name")
     asked = parser.parse_args()
+    if asked.learn:
+        learn()
+    learned = Learned()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for part in PARTS:
             copy = shutil.copytree if (ROOT / part).is_dir() else shutil.copy
             copy(ROOT / part, folder / part)
         for module in asked.modules:
-            tests = asked.tests or [f"tests/unit/{module.partition('/')[0]}"]
-            before = outcome(folder, tests)
-            if before != TOLD[0]:
-                sys.exit(f"{module}: {', '.join(tests)} must pass before anything is changed: {before}")
             for place in _places(folder / "polarcheck" / module):
                 if not asked.only or place.name in asked.only:
-                    _tell(place, folder, [*_mirror(place, folder), *tests])
-
-
-def _mirror(place: NumberPlace, folder: Path) -> list[str]:
-    """Return the unit tests of the constant's own module: they notice most, so they run before the room's."""
-    module = Path(place.module).relative_to(folder / "polarcheck").with_suffix("")
-    mirror = f"tests/unit/{module.parent.as_posix()}/test_{module.name}.py"
-    return [mirror] if (folder / mirror).is_file() else []
+                    _tell(place, folder, learned.tests(place, folder))
 
 
 def _places(where: Path) -> list[NumberPlace]:
@@ -127,13 +221,13 @@ def _places(where: Path) -> list[NumberPlace]:
 
 
 def _tell(place: NumberPlace, folder: Path, tests: list[str]) -> None:
-    path = Path(place.module)
-    source = path.read_text(encoding="utf-8")
+    source = place.path.read_text(encoding="utf-8")
     for factor in FACTORS:
-        path.write_text(place.changed(source, factor), encoding="utf-8")
-        said = outcome(folder, tests)
-        print(f"{path.relative_to(folder).as_posix():<40} {place.name:<24} x {factor:<4g} {said}", flush=True)
-    path.write_text(source, encoding="utf-8")
+        place.path.write_text(place.changed(source, factor), encoding="utf-8")
+        said = outcome(folder, tests) if tests else "no test reaches it"
+        where = place.path.relative_to(folder).as_posix()
+        print(f"{where:<40} {place.name:<24} x {factor:<4g} {said} ({len(tests)})", flush=True)
+    place.path.write_text(source, encoding="utf-8")
 
 
 if __name__ == "__main__":
