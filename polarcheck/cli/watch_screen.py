@@ -39,6 +39,7 @@ _TONES: dict[Theme, dict[str, str]] = {
 _BELLS = {"nearer": 1, "refused": 2, "done": 3}
 _BELL_GAP_S = 0.2
 _CODE_S = 30.0  # for which the page's code stays whatever happens
+_LEAST_CODE = 10  # lines; addresses alone are fewer, and stand on the screen anyhow
 _ANSWERS: dict[str, Literal["made", "half", "none"]] = {"m": "made", "h": "half", "n": "none"}
 _LONGEST_ENTRY = 20
 _ENTER, _ESCAPE, _ERASE = ("\r", "\n"), "\x1b", ("\x7f", "\b")
@@ -60,7 +61,8 @@ class Screen:
     has_keys : bool
         Whether keys are heard.
     overlay : sequence of str
-        The page's address and its code: shown first, until a key or, after half a minute, an event; and by the key p.
+        The page's address and its code, shown by the key p. Where there is a code they are shown first: until a key
+        or half a minute has passed and there is something to do.
     note : str
         A line about the page.
     """
@@ -72,7 +74,8 @@ class Screen:
         self._tones = _TONES["none" if os.environ.get("NO_COLOR") else theme]
         self._live = Live(console=self._console, screen=True, auto_refresh=False)
         self._sound, self._has_keys, self._note = sound, has_keys, note
-        self._code, self._shows_code = list(overlay), bool(overlay)
+        self._code, self._shows_code = list(overlay), len(overlay) > _LEAST_CODE
+        self._shown_first = self._shows_code
         self._begun = time.monotonic()
         self._entry: str | None = None
         self._view: EveningSchema | None = None
@@ -91,9 +94,7 @@ class Screen:
                 self._console.print(Text(report.standing_line(self._view)))
 
     def event(self, event: Event, view: EveningSchema) -> None:
-        """What happens takes the page's code away, once there was time to read it."""
-        if time.monotonic() - self._begun > _CODE_S:
-            self._shows_code = False
+        """What happens is drawn with the state."""
 
     def view(self, view: EveningSchema) -> None:
         """Draw a new state, and ring for it."""
@@ -103,15 +104,23 @@ class Screen:
             self._ring(view.sound)
 
     def look(self) -> None:
-        """Draw again if the terminal has another size now."""
+        """Draw again if the terminal has another size now, or the page's code has been there for long enough."""
         size = self._console.size
-        if self._live.is_started and (size.width, size.height) != self._drawn:
+        is_over = self._shows_code and self._has_something and time.monotonic() - self._begun > _CODE_S
+        if is_over and self._shown_first:
+            self._shows_code = self._shown_first = False
+        if self._live.is_started and (is_over or (size.width, size.height) != self._drawn):
             self._draw()
+
+    @property
+    def _has_something(self) -> bool:
+        """Whether there is more to show than that frames are awaited."""
+        return self._view is not None and self._view.axis is not None
 
     def pressed(self, key: str) -> Answer | None:
         """Take a key; return an answer if it makes one."""
         if self._shows_code or (key == "p" and self._code and self._entry is None):
-            self._shows_code = not self._shows_code
+            self._shows_code, self._shown_first = not self._shows_code, False
             self._draw()
             return None
         answer = self._typed(key) if self._entry is not None else self._chosen(key)
