@@ -38,7 +38,7 @@ class FindingTable(Table):
 
     epoch_utc: str = Field(description="Mid-exposure of the last used frame, ISO 8601, UTC.")
     fresh: bool = Field(description="Whether it was measured anew, not followed.")
-    frames_used: int
+    frames_used: int = Field(description="Frames in use for it.")
     pole: PoleTable
     error: ErrorTable
     systematic: SagTable | None
@@ -213,7 +213,7 @@ class DriftTable(Table):
 class SeenTable(Table):
     """What the frames of a target show beside the prediction."""
 
-    frames: int
+    frames: int = Field(description="Frames of it that were looked at.")
     duration_s: float = Field(description="From first to last mid-exposure [s].")
     rates_arcsec_per_min: ShiftTable = Field(description="Seen; the keys' arcsec are arcsec/min here.")
     excess_per_min: ShiftTable = Field(
@@ -285,9 +285,9 @@ class LookTable(Table):
     """A look at frames of the target while the mount tracked."""
 
     time_utc: str
-    frames: int
+    frames: int = Field(description="Frames that were looked at.")
     drift_arcsec_per_min: Pair | None = Field(description="Seen east and north [arcsec/min].")
-    elongation: float | None
+    elongation: float | None = Field(description="Median, major over minor axis; null where not known.")
 
 
 class RefusalTable(Table):

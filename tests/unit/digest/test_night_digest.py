@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -181,8 +182,11 @@ def test_nothing_to_tell_is_refused(tmp_path: Path) -> None:
         digest_night(tmp_path / "missing")
 
 
-def test_conditions_reach_the_measurement() -> None:
-    airless = digest_night(SAMPLES / "north_sweep", wish=DigestWish(conditions=Conditions(pressure_hpa=0.0)))
+def test_conditions_reach_the_measurement(tmp_path: Path) -> None:
+    folder = shutil.copytree(
+        SAMPLES / "north_sweep", tmp_path / "sweep", ignore=shutil.ignore_patterns(NIGHT_FILE)
+    )
+    airless = digest_night(folder, wish=DigestWish(conditions=Conditions(pressure_hpa=0.0)))
     assert airless.last.alignment.sky.air.pressure_hpa == 0.0
 
 

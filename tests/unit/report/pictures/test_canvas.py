@@ -190,10 +190,13 @@ def test_map_without_any_sky_has_no_levels() -> None:
 
 
 @pytest.mark.parametrize("figure", ["mark"], indirect=True)
-def test_star_and_its_places_have_signs_that_do_not_shrink_with_the_frame(figure: Figure) -> None:
-    """On a strip of 6000 px a star of 4 px is one dot; the sign round it is set in points."""
-    (axes,) = figure.axes
-    signs = [line for line in axes.lines if line.get_marker() in ("o", "D", "s")]
-    assert [line.get_marker() for line in signs] == ["o", "D", "s"]
-    assert all(line.get_markersize() * 400 / (figure.get_figwidth() * 72) >= 9 for line in signs)
-    assert all(line.get_markerfacecolor() == "none" for line in signs)
+def test_pegs_and_figures_of_the_mark_do_not_shrink_with_the_frame(figure: Figure) -> None:
+    """On a frame 6000 px wide and shown 400 px wide, each place still has a peg and a figure that can be read."""
+    shown = 400 / (figure.get_figwidth() * 72)  # pixels of the picture, per point
+    _, *rulers = figure.axes
+    assert len(rulers) == 2
+    for ruler in rulers:
+        pegs = [line for line in ruler.lines if line.get_linewidth() * shown >= 2]
+        figures = [text for text in ruler.texts if text.get_text().isdecimal()]
+        assert len(pegs) == len(figures) == 3
+        assert all(text.get_fontsize() * shown >= 9 for text in figures)
