@@ -284,7 +284,7 @@ def _drift(told: TargetDigest) -> DriftTable | None:
 class LookTable(Table):
     """A look at frames of the target while the mount tracked."""
 
-    time_utc: str
+    time_utc: str = Field(description="When it was written down, ISO 8601, UTC.")
     frames: int = Field(description="Frames that were looked at.")
     drift_arcsec_per_min: Pair | None = Field(description="Seen east and north [arcsec/min].")
     elongation: float | None = Field(description="Median, major over minor axis; null where not known.")
@@ -293,9 +293,9 @@ class LookTable(Table):
 class RefusalTable(Table):
     """Frames that gave no honest result."""
 
-    time_utc: str
-    inputs: list[str]
-    reason: str
+    time_utc: str = Field(description="When it was written down, ISO 8601, UTC.")
+    inputs: list[str] = Field(description="Frames or folders that were offered, printable.")
+    reason: str = Field(description="Why, printable.")
 
 
 class ReportSchema(Schema):
