@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 __all__ = ["correct_on", "correct_tonight", "follow_on"]
 
 _WIDTH = 79
+_LONGEST_PATH = 56  # with the command before it a line; a longer one would be torn by the terminal
+_THERE = "Then, in the folder of the frames: "
 _PLAIN = frozenset("/\\.:_-+~")
 
 
@@ -29,12 +31,16 @@ def follow_on(
     if book is None:
         return None
     frames = "NEW_FRAMES" if _is_here(book.folder) else _quoted(book.folder / "NEW_FRAMES")
+    if len(frames) > _LONGEST_PATH:
+        return _line(["polarcheck follow", "NEW_FRAMES", *_rig(rig and rig.absolute())], _THERE)
     return _line(["polarcheck follow", frames, *_rig(rig)])
 
 
 def correct_tonight(book: NightBook, rig: Path | None) -> str:
     """Return the `correct` of the night that a command went on with."""
     night = [] if _is_here(book.folder) else [_quoted(book.path)]
+    if night and len(night[0]) > _LONGEST_PATH:
+        return _line(["polarcheck correct", *_rig(rig and rig.absolute())], _THERE)
     return _line(["polarcheck correct", *night, *_rig(rig)])
 
 
@@ -47,13 +53,13 @@ def correct_on(kept: Path | None, rig: Path | None) -> str | None:
     return None if kept is None else _line(["polarcheck correct", _quoted(kept), *_rig(rig)])
 
 
-def _line(words: list[str]) -> str:
+def _line(words: list[str], lead: str = "Then: ") -> str:
     """Break a long command where a shell takes it, before an option."""
-    line = "Then: " + printable(" ".join(words), 2000)
+    line = lead + printable(" ".join(words), 2000)
     if len(line) <= _WIDTH or os.name == "nt":
         return line
     parts = [printable(word, 2000) for word in words]
-    lines, current = [], "Then: " + parts[0]
+    lines, current = [], lead + parts[0]
     for part in parts[1:]:
         if len(current) + len(part) + 3 > _WIDTH:
             lines.append(f"{current} \\")

@@ -27,7 +27,8 @@ def with_optional_values(**optional: tuple[str, ...]) -> type[typer.core.TyperCo
 
 def _completed(args: list[str], optional: dict[str, tuple[str, ...]]) -> list[str]:
     completed = []
-    for word, following in zip(args, [*args[1:], ""], strict=True):
+    for i, word in enumerate(args):
+        following = args[i + 1] if i + 1 < len(args) else ""
         completed.append(word)
         values = optional.get(word.removeprefix("--")) if word.startswith("--") else None
         if values is not None and following not in values:

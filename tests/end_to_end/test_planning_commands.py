@@ -169,7 +169,7 @@ def test_missing_site_is_told(command: str) -> None:
     ("arguments", "told"),
     [
         (("rough", "--site", "95,0"), "latitude 95"),
-        (("rough", *NORTH, "--at", "yesterday"), "no date and time"),
+        (("rough", *NORTH, "--at", "yesterday"), "is no time; write 20:30"),
         (("rough", *NORTH, *AT, "--plot", "pole.gif"), "must end in .png or .svg"),
         (("rough", *NORTH, *AT, "--checklist", "--json"), "leave out --json"),
         (("rough", *NORTH, *AT, "--finder", "round"), "--finder"),

@@ -28,3 +28,13 @@ def test_value_may_follow_or_not(words: list[str], shown: str) -> None:
         typer.echo(f"{folder} {page}")
 
     assert CliRunner().invoke(app, words).stdout == f"{shown}\n"
+
+
+def test_no_words_at_all_are_a_wrong_command_line() -> None:
+    app = typer.Typer()
+
+    @app.command(cls=with_optional_values(page=("here", "lan")))
+    def command(folder: str, page: str | None = None) -> None:
+        typer.echo(f"{folder} {page}")
+
+    assert CliRunner().invoke(app, []).exit_code == 2
