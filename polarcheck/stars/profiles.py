@@ -7,27 +7,29 @@ serves, so that a mosaic's green ones alone do.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from polarcheck.vectors import Array
 
-__all__ = ["Cut", "Form", "fit_profiles", "windows_for", "wings_of"]
+__all__ = ["HALF_PIXEL", "Cut", "Form", "fit_profiles", "windows_for", "wings_of"]
 
 _STEPS = (4, 5, 6, 8, 10, 13, 17, 22, 30)  # px, half of a window
-_WINGS = (6.0, 3.5, 2.5, 2.0)  # Moffat indices tried, ever more wings
+_WINGS = (6.0, 4.5, 3.5, 2.9, 2.5, 2.0)  # Moffat indices tried, ever more wings
 _USUAL_WINGS = (3.5,)
 _TELL_WINGS = 24  # brightest stars that choose among them
 _ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 6, 3e-3
 _REACH_FWHM, _REACH_PX = 1.6, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
-_HALF_PIXEL = 0.58 / 12
-_NODES = float(np.sqrt(_HALF_PIXEL))  # px: two samples so far from the middle have that variance
-_WELL_SAMPLED = float(np.log(2.5))  # px of scale: from here on the nodes tell nothing more
-_MOFFAT_PER_VARIANCE = 4.0  # px^2 of squared scale for each of variance, at usual indices
+HALF_PIXEL = 0.58 / 12
+_PIXELS = (0.0, 1 / 12)  # px^2: sampled at the centres, and integrated
+_WELL_SAMPLED = 4.0  # px of width: from here on the nodes tell nothing more
+# px^2 of squared scale for each of variance, twice the index and this: a Moffat profile smoothed a little and fitted
+# within the reach, 2 to 10 px wide, indices 2 to 6
+_MOFFAT_PER_VARIANCE = 0.95
 _STRAY_PX = 1.5
 _LEAST_PIXELS = 8  # five numbers are fitted
 _HARDLY_TRAILED = 0.15  # of the width: a shorter trail does not show across
@@ -94,15 +96,25 @@ def wings_of(cut: Cut) -> float | None:
     bright = np.argsort(-top)[:_TELL_WINGS]
     fit = _Fit.to(Cut(cut.light[bright], cut.use[bright], cut.start[bright], form.of(bright)))
     centre, size, _, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None, _ROUNDS)
-    best, least = None, fit.cost(centre, size, None)
+    least = fit.cost(centre, size, None)
     # in a long trail only whether there are wings can be told, and trying is slow
-    for wings in _WINGS if fit.points < _SLOW_POINTS else _USUAL_WINGS:
-        begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
-        there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
-        cost = fit.cost(there, wide, wings)
-        if cost < least:
-            best, least = wings, cost
-    return best
+    tried = _WINGS if fit.points < _SLOW_POINTS else _USUAL_WINGS
+    costs = [_cost_of(fit, centre, size, wings) for wings in tried]
+    if min(costs) >= least:
+        return None
+    if fit.points == 1 and np.exp(np.median(size)) * _FWHM_PER_SIGMA < _WELL_SAMPLED:
+        # of small stars a wrong width of the pixel hides some of the wings: let the stars choose it, too
+        for pixel in _PIXELS:
+            other = replace(fit, pixel=pixel)
+            again = [_cost_of(other, centre, size, wings) for wings in tried]
+            costs = again if min(again) < min(costs) else costs
+    return tried[int(np.argmin(costs))]
+
+
+def _cost_of(fit: _Fit, centre: Array, size: Array, wings: float) -> float:
+    begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
+    there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
+    return fit.cost(there, wide, wings)
 
 
 def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
@@ -159,6 +171,7 @@ class _Fit:
     light: Array
     weight: Array
     form: Form
+    pixel: float = HALF_PIXEL  # px^2 of variance
 
     @classmethod
     def to(cls, cut: Cut) -> _Fit:
@@ -195,13 +208,15 @@ class _Fit:
     def _template(self, centre: Array, size: Array, wings: float | None) -> Array:
         """Profiles of height 1, shape (n, p)."""
         if wings is None:
-            return self._drawn(centre, np.exp(2 * size) + _HALF_PIXEL)
-        if self.points > 1 or np.median(size) > _WELL_SAMPLED:
-            return self._winged(centre, np.exp(2 * size) + _MOFFAT_PER_VARIANCE * _HALF_PIXEL, wings)
+            return self._drawn(centre, np.exp(2 * size) + self.pixel)
+        if self.points > 1 or np.exp(np.median(size)) * _fwhm_per_scale(wings) > _WELL_SAMPLED:
+            more = (2 * wings + _MOFFAT_PER_VARIANCE) * self.pixel
+            return self._winged(centre, np.exp(2 * size) + more, wings)
+        node = float(np.sqrt(self.pixel))  # px: two samples so far from the middle have that variance
         parts = [
             self._winged(centre + [dx, dy], np.exp(2 * size), wings)
-            for dx in (-_NODES, _NODES)
-            for dy in (-_NODES, _NODES)
+            for dx in (-node, node)
+            for dy in (-node, node)
         ]
         return np.asarray(np.mean(parts, axis=0))
 

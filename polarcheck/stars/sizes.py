@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from polarcheck.stars.directions import common_direction
 from polarcheck.stars.mosaic import Plane
-from polarcheck.stars.profiles import Cut, Form, fit_profiles, windows_for, wings_of
+from polarcheck.stars.profiles import HALF_PIXEL, Cut, Form, fit_profiles, windows_for, wings_of
 from polarcheck.stars.shapes import Shapes, windows_around
 from polarcheck.vectors import Array
 
@@ -19,6 +19,8 @@ _LONG = 1.08  # median elongation from which each star's own direction counts wh
 _DRAWN_OUT = 1.3  # elongation from which the peak of a large star tells nothing of its width
 # widths that a star's trail may be long, and px that the width must have, for wings to be told from it
 _TOLD_APART, _TOLD_APART_PX, _HARDLY_TRAILED = 2.0, 2.2, 0.3
+# of the width that the moments give: Gaussian trails come out at 0.98 to 1.01, winged ones taken for such at 0.88
+_MISSED_WINGS, _MISSED_TRAIL = 0.95, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # of the width that the second moments of a Gaussian have: wings make the moments larger, nothing makes them smaller
 _NARROW, _WIDE = 0.4, 1.2
@@ -67,9 +69,9 @@ def widths_across(
         width, error = fit_profiles(cut, wings)
         with np.errstate(invalid="ignore"):
             fitted[part] = np.where(error < _UNSURE * width, width, np.nan)
-    if wings is not None and _hides_wings(fitted, form):
-        return found
     thick = _FWHM_PER_SIGMA * form.sigma
+    if _hides_wings(fitted, form) if wings is not None else _has_missed_wings(fitted, form):
+        return found
     with np.errstate(invalid="ignore"):
         agrees = (fitted > _NARROW * thick) & (fitted < _WIDE * thick)
     known = np.isfinite(fitted)
@@ -86,6 +88,15 @@ def _hides_wings(fitted: Array, form: Form) -> bool:
     width = float(np.nanmedian(fitted))
     trail = float(np.median(form.trail)) / width
     return trail > _TOLD_APART or (trail > _HARDLY_TRAILED and width < _TOLD_APART_PX)
+
+
+def _has_missed_wings(fitted: Array, form: Form) -> bool:
+    """Whether Gaussians, which fitted best, are narrower than the moments say: a trail's ends hide the wings."""
+    known = np.isfinite(fitted)
+    if not known.any() or np.median(form.trail) < _MISSED_TRAIL * np.median(fitted[known]):
+        return False
+    gaussian = _FWHM_PER_SIGMA * np.sqrt(np.maximum(form.sigma**2 - HALF_PIXEL, 0.05))
+    return bool(np.median(fitted[known] / gaussian[known]) < _MISSED_WINGS)
 
 
 def _cut(plane: Plane, shapes: Shapes, some: npt.NDArray[np.int_], form: Form) -> Cut:

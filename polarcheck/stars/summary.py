@@ -19,6 +19,8 @@ _SHORTEST_PX = 0.5  # a shorter trail is told neither from tilt nor from coma
 # px: below, whether stars are integrated over pixels, which a frame does not tell, makes more than 10 % of their width
 _SMALLEST_PX = 1.58
 _SURE = 0.02  # relative standard error of the frame's width, beyond which it is unknown
+_FEW = 20  # stars whose median deviation may be small by luck: their standard deviation counts, too
+_HANDFUL, _OF_MANY = 12, 0.05  # fewer stars, and a smaller part of those found, are exceptions among them
 # a Gaussian star's trail of 1.2 FWHM makes an elongation of 1.3; wings make less of it
 _MOVED_ELONGATION, _MOVED_FWHM, _MOVED_AGREEMENT = 1.3, 1.2, 0.8
 
@@ -82,7 +84,7 @@ def summarise(table: StarTable) -> StarSummary:
     is_trail = is_common and trail is not None and trail >= _SHORTEST_PX
     elongation = _median(table.elongation[some])
     widths = table.across_px
-    fwhm = _sure_median(widths[some])
+    fwhm = _sure_median(widths[some], len(table))
     return StarSummary(
         stars=len(table),
         shaped=len(some),
@@ -106,14 +108,18 @@ def _is_long(trail: float | None, fwhm: float | None, elongation: float | None) 
     )
 
 
-def _sure_median(values: Array) -> float | None:
-    """The median; None where few values, or their scatter, leave it open."""
+def _sure_median(values: Array, found: int) -> float | None:
+    """The median; None where few values, their scatter, or few of many stars found leave it open."""
     known = values[np.isfinite(values)]
-    if len(known) < LEAST_STARS:
+    count = len(known)
+    if count < LEAST_STARS or count < min(_HANDFUL, _OF_MANY * found):
         return None
     middle = float(np.median(known))
     scatter = 1.4826 * float(np.median(np.abs(known - middle)))
-    is_sure = 1.2533 * scatter < _SURE * middle * np.sqrt(len(known))
+    if count < _FEW:
+        # about what Student's t adds to a normal error
+        scatter = max(scatter, float(np.std(known, ddof=1))) * (1 + 1.6 / (count - 1))
+    is_sure = 1.2533 * scatter < _SURE * middle * np.sqrt(count)
     return middle if is_sure and middle > _SMALLEST_PX else None
 
 
