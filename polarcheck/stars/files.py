@@ -13,6 +13,7 @@ from polarcheck.errors import FrameError, InputError, Notice
 from polarcheck.frames import mains, offers, read_image, read_solution
 from polarcheck.printable import printable
 from polarcheck.stars import StarSummary, find_stars, summarise
+from polarcheck.stars.directions import LEAST_STARS
 from polarcheck.vectors import Array
 
 __all__ = ["FrameStars", "measure_stars", "median_map", "star_notices", "stars_of"]
@@ -162,9 +163,28 @@ def star_notices(frames: Sequence[FrameStars]) -> tuple[Notice, ...]:
             "arcseconds."
         )
         notices.append(Notice("moved-while-exposed", text))
+    notices += _unknown_widths(frames)
     if unread:
         notices.append(Notice("not-measured", f"Not measured: {_listed(unread)}."))
     return tuple(notices)
+
+
+def _unknown_widths(frames: Sequence[FrameStars]) -> list[Notice]:
+    """Say why frames with stars have no width."""
+    open_ones = [f for f in frames if f.summary and f.summary.stars and f.summary.fwhm_px is None]
+    few = [frame.name for frame in open_ones if frame.summary and frame.summary.shaped < LEAST_STARS]
+    other = [frame.name for frame in open_ones if frame.name not in few]
+    parts = []
+    if few:
+        parts.append(
+            f"Width unknown in {_listed(few)}: fewer than {LEAST_STARS} stars are bright, whole, alone and not saturated."
+        )
+    if other:
+        parts.append(
+            f"Width unknown in {_listed(other)}: the stars are too few of those found, too unlike each other, under 1.6 px, "
+            "or have wings that a trail hides."
+        )
+    return [Notice("width-unknown", " ".join(parts))] if parts else []
 
 
 def _tone_curve() -> Notice:

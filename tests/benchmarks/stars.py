@@ -155,7 +155,8 @@ def mosaics(number: int, seed: int) -> None:
         known = part[np.isfinite(part)]
         print(
             f"{name:16s} {len(part):4d}: within 5 % {np.mean(np.abs(part - 1) < 0.05):.3f}, unknown"
-            f" {np.mean(np.isnan(part)):.3f}, off {np.sum(np.abs(part - 1) >= 0.05)}, from {known.min():.3f} to {known.max():.3f}"
+            f" {np.mean(np.isnan(part)):.3f}, off {np.sum(np.abs(part - 1) >= 0.05)},"
+            f" from {known.min():.3f} to {known.max():.3f}"
         )
 
 
