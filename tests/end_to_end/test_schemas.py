@@ -69,7 +69,8 @@ def hold(value: Any, name: str) -> None:
     """The value is what docs/schemas/NAME.json describes."""
     content = json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator(closed(content)).validate(value)
-    assert value["schema"] == f"polarcheck.{name}/1"
+    kind = "event" if name.startswith("event-") else name  # events share the name of their schema
+    assert value["schema"] == f"polarcheck.{kind}/1"
 
 
 @pytest.fixture(scope="module")
@@ -110,6 +111,18 @@ def test_measure_and_stars_of_the_sample_frames(folder: str) -> None:
 def test_solve_where_all_is_solved(tmp_path: Path) -> None:
     frames(tmp_path, count=2)
     hold(answered("solve", tmp_path)[0], "solve")
+
+
+def test_night_and_the_lines_of_watch(tmp_path: Path) -> None:
+    frames(tmp_path, count=5)
+    watched = run("watch", tmp_path, "--until-done", "--goal", "60", "--json")
+    lines = [json.loads(line) for line in watched.stdout.splitlines()]
+    assert [line["event"] for line in lines] == ["measured", "advice"]
+    for line in lines:
+        hold(line, f"event-{line['event']}")
+    answer = answered("night", tmp_path)[0]
+    assert answer["events"] == lines
+    hold(answer, "night")
 
 
 def test_stars_of_a_file_that_is_none(tmp_path: Path) -> None:
@@ -205,6 +218,8 @@ def test_no_command_with_json_is_left_out() -> None:
         "stars",
         "report",
         "rig show",
+        "night",
+        "watch",
     }
     assert set(with_json(typer.main.get_command(app))) == tested
 
