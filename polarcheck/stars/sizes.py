@@ -19,6 +19,7 @@ _LONG = 1.08  # median elongation from which each star's own direction counts wh
 _DRAWN_OUT = 1.3  # elongation from which the peak of a large star tells nothing of its width
 # widths that a star's trail may be long, and px that the width must have, for wings to be told from it
 _TOLD_APART, _TOLD_APART_PX, _HARDLY_TRAILED = 2.0, 2.2, 0.3
+_SMALLEST_WINGED_PX = 1.95  # below, pixels that integrate make stars with wings more than 5 % wider
 # of the width that the moments give: Gaussian trails come out at 0.98 to 1.01, winged ones taken for such at 0.88
 _MISSED_WINGS, _MISSED_TRAIL = 0.95, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
@@ -87,6 +88,8 @@ def _hides_wings(fitted: Array, form: Form) -> bool:
         return False
     width = float(np.nanmedian(fitted))
     trail = float(np.median(form.trail)) / width
+    if width < _SMALLEST_WINGED_PX:
+        return True
     return trail > _TOLD_APART or (trail > _HARDLY_TRAILED and width < _TOLD_APART_PX)
 
 

@@ -282,11 +282,17 @@ def test_long_trails_without_wings_keep_their_width() -> None:
     assert summarise(find_stars(shot.draw())).fwhm_px == pytest.approx(2.2, rel=0.05)
 
 
-@pytest.mark.parametrize(("fwhm", "beta"), [(2.05, 4.4), (2.3, 3.0), (1.8, 5.0)])
+@pytest.mark.parametrize(("fwhm", "beta"), [(2.05, 4.4), (2.3, 3.0), (2.1, 5.0)])
 def test_small_stars_with_wings(fwhm: float, beta: float) -> None:
     """An index between those tried, and pixels nearly as wide as the stars: 5 % of the drawn FWHM."""
     shot = Shot(shape=(700, 1000), count=120, fwhm=fwhm, beta=beta)
     assert summarise(find_stars(shot.draw())).fwhm_px == pytest.approx(fwhm, rel=0.05)
+
+
+def test_smallest_stars_with_wings_have_no_width() -> None:
+    """Of 1.7 px, where it would come out 6 % too wide."""
+    shot = Shot(shape=(700, 1000), count=120, fwhm=1.7, beta=4.4)
+    assert summarise(find_stars(shot.draw())).fwhm_px is None
 
 
 def test_winged_stars_drawn_once_are_those_drawn_one_by_one() -> None:
