@@ -297,6 +297,8 @@ def test_small_turn_that_play_takes_up_does_not_stop_the_night(play: Play) -> No
     while turning is None or not (action(play.evening) == "turn" and turning.may_be_swallowed):
         play.obey()
         turning = play.evening.turning
+    asked = turning.finding.correction.next.frames_deg
+    play.mount.further(asked[0] if asked else 0.0)
     assert play.give(play.mount.shoot(5)) == []  # nothing was turned, or play took it up: nobody can tell
     assert play.evening.due_s(play.seconds) == pytest.approx(60.0)
     assert play.rest()[:2] == ["turned", "followed"]
