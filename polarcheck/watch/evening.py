@@ -416,7 +416,8 @@ class Evening:
             if self._late.tell_set_back(finding.alignment, frame, seen):
                 self._set_back(finding, frame)
                 return
-        self._note(frame, False, "none", "was taken before the last finding")
+        went_on = "lay here when the watch began; the night goes on from its last finding"
+        self._note(frame, False, "none", went_on if self._is_start else "was taken before the last finding")
 
     def _set_back(self, finding: Finding, frame: Frame) -> None:
         """Take the last finding as having been before this frame by the clock as it is now."""
