@@ -145,7 +145,7 @@ def _saturation(cards: Cards, pixels: npt.NDArray[np.floating]) -> float | None:
     """Return the level said; a largest valid value that pixels exceed is left over from another state of the image."""
     said = _number(cards, "SATURATE", 0.0)
     most = _number(cards, "DATAMAX", 0.0)
-    if said <= 0 and not (pixels > most).any():
+    if said <= 0 < most and not (pixels > most).any():
         said = most
     return said if said > 0 else None
 

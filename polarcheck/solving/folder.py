@@ -175,7 +175,8 @@ def _side_by_side(
     """Yield frames as they are done; however this ends, no solver outlives it."""
     if not files:
         return
-    workers = ThreadPoolExecutor(max(1, min(os.cpu_count() or 1, _MOST_AT_ONCE, len(files))))
+    at_once = (os.cpu_count() or 1) + 1  # one more: a solver waits for its own programs now and then
+    workers = ThreadPoolExecutor(min(at_once, _MOST_AT_ONCE, len(files)))
     waiting: set[Future[tuple[SolvedFrame, Recognised | None]]] = set()
     try:
         waiting = {workers.submit(_solved, path, name, run) for path, name in files}

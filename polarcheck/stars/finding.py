@@ -11,10 +11,12 @@ import numpy.typing as npt
 from polarcheck.stars.mosaic import Pixels, Plane
 from polarcheck.vectors import Array
 
-__all__ = ["Groups", "Sky", "bright_groups", "sky_of"]
+__all__ = ["Groups", "Sky", "bright_groups", "grouped", "scatter", "sky_of"]
 
 _BOX = 50  # px of the thinned image: large against stars, small against gradients
 _MOST_SAMPLED = 1_500_000  # px: every fourth pixel each way of a large image is plenty for its sky
+_QUICK_SAMPLED = 400_000  # px: enough where the sky serves as a threshold only
+_MAD = 1.4826
 _LEAST_NOISE = 1e-5  # of the level: single precision knows no better
 _STRIP = 256  # rows worked on together
 _LEAST_PIXELS = 4  # a hot pixel stands alone, a star does not
@@ -45,17 +47,15 @@ class Sky:
 
     def strip(self, first: int, last: int, width: int) -> Pixels:
         """Level of the rows from first to last, shape (last - first, width)."""
-        along = np.array(
-            [np.interp(np.arange(width), self.columns, row) for row in self.mesh], dtype=np.float32
+        low, part = _between(np.arange(width), self.columns)
+        along = (
+            self.mesh[:, low] * (1 - part) + self.mesh[:, np.minimum(low + 1, len(self.columns) - 1)] * part
         )
-        place = np.clip(
-            np.interp(np.arange(first, last), self.rows, np.arange(len(self.rows))), 0, len(self.rows) - 1
-        )
-        low = np.minimum(place.astype(int), max(len(self.rows) - 2, 0))
-        high = np.minimum(low + 1, len(self.rows) - 1)
-        part = (place - low).astype(np.float32)[:, None]
-        level = along[low] * (1 - part)
-        level += along[high] * part
+        along = along.astype(np.float32)
+        low, part = _between(np.arange(first, last), self.rows)
+        down = part.astype(np.float32)[:, None]
+        level = along[low] * (1 - down)
+        level += along[np.minimum(low + 1, len(self.rows) - 1)] * down
         return np.asarray(level, dtype=np.float32)
 
     def at(self, x: Array, y: Array) -> Array:
@@ -65,14 +65,33 @@ class Sky:
         return np.asarray(self.mesh[i, j])
 
 
-def sky_of(plane: Plane) -> Sky:
-    """Measure the sky with photutils, on an image thinned to a size at which that is quick."""
+def _between(places: npt.NDArray[np.int_], centres: Array) -> tuple[npt.NDArray[np.int_], Array]:
+    """Index of the centre before each place, and how far it is to the next; outside the outermost two go on straight."""
+    if len(centres) < 2:
+        return np.zeros(len(places), dtype=int), np.zeros(len(places))
+    low = np.clip(np.searchsorted(centres, places) - 1, 0, len(centres) - 2)
+    return low, (places - centres[low]) / (centres[low + 1] - centres[low])
+
+
+def sky_of(plane: Plane, *, quick: bool = False) -> Sky:
+    """Measure the sky with photutils, on an image thinned to a size at which that is quick.
+
+    Parameters
+    ----------
+    plane : Plane
+    quick : bool
+        Whether fewer pixels and boxes will do.
+
+    Returns
+    -------
+    Sky
+    """
     from photutils.background import Background2D
 
     image = plane.pixels
-    step = max(1, int(np.ceil(np.sqrt(image.size / _MOST_SAMPLED))))
+    step = max(1, int(np.ceil(np.sqrt(image.size / (_QUICK_SAMPLED if quick else _MOST_SAMPLED)))))
     step += plane.green is not None and step % 2 == 0  # pixels of all colours
-    thin = image[::step, ::step]
+    thin = np.ascontiguousarray(image[::step, ::step])
     box = max(1, min(_BOX, *thin.shape))
     if not np.isfinite(thin).any():
         return Sky(np.zeros((1, 1)), np.zeros(1), np.zeros(1), 1.0)
@@ -86,11 +105,24 @@ def sky_of(plane: Plane) -> Sky:
                 np.full((1, 1), np.median(known)), np.zeros(1), np.zeros(1), max(float(np.std(known)), 1e-6)
             )
     mesh = np.asarray(found.background_mesh, dtype=float)
-    rows = ((np.arange(mesh.shape[0]) + 0.5) * box - 0.5) * step
-    columns = ((np.arange(mesh.shape[1]) + 0.5) * box - 0.5) * step
+    rows, columns = (_centres(size, box) for size in thin.shape)
     noise = float(found.background_rms_median)
+    if quick:  # its boxes are so large that a slope in them would count as noise
+        noise = scatter(thin - Sky(mesh, rows, columns, noise).strip(0, *thin.shape))
     least = max(_LEAST_NOISE * float(np.abs(mesh).max()), _step(thin) / 2, 1e-6)
-    return Sky(mesh, rows, columns, max(noise, least) if np.isfinite(noise) else least)
+    return Sky(mesh, rows * step, columns * step, max(noise, least) if np.isfinite(noise) else least)
+
+
+def _centres(size: int, box: int) -> Array:
+    """Middles of boxes along a side; the last one may be cut off."""
+    first = np.arange(0, size, box)
+    return np.asarray((first + np.minimum(first + box, size) - 1) / 2)
+
+
+def scatter(values: Pixels) -> float:
+    """Return the robust standard deviation of what is left of a sky; 0 where nothing is known. [count]"""
+    known = values[np.isfinite(values)]
+    return 0.0 if not len(known) else _MAD * float(np.median(np.abs(known - np.median(known))))
 
 
 def _step(image: Pixels) -> float:
@@ -131,12 +163,30 @@ def bright_groups(image: Pixels, sky: Sky, threshold: float) -> Groups:
 
     Only the pixels that stand out are labelled, which for a large frame is much quicker than labelling the frame.
     """
-    flat, light = _bright_pixels(image, sky, threshold)
+    return grouped(*_bright_pixels(image, sky, threshold), image.shape[1])
+
+
+def grouped(flat: npt.NDArray[np.int64], light: Array, width: int) -> Groups:
+    """Bring together the pixels that touch; what is too small, too sharp or too thin for a star is left out.
+
+    Parameters
+    ----------
+    flat : ndarray, shape (n,)
+        Indices of pixels into the flattened image, in rising order.
+    light : ndarray, shape (n,)
+        Of each above the sky. [count]
+    width : int
+        Of the image. [px]
+
+    Returns
+    -------
+    Groups
+    """
     if not len(flat):
         none = np.zeros(0)
         return Groups(none, none, np.zeros(0, int), none, none, np.zeros((0, 2, 2)))
-    label, count = _labelled(flat, image.shape[1])
-    y, x = np.divmod(flat, image.shape[1])
+    label, count = _labelled(flat, width)
+    y, x = np.divmod(flat, width)
     flux = np.bincount(label, light, count).astype(float)
     cx, cy = (np.bincount(label, light * v, count) / flux for v in (x, y))
     dx, dy = x - cx[label], y - cy[label]

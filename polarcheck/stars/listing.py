@@ -7,8 +7,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.stars.blocks import bright_groups_by_blocks, is_large
 from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
-from polarcheck.stars.mosaic import Pixels, one_plane
+from polarcheck.stars.mosaic import Pixels, Plane, one_plane
 from polarcheck.stars.shapes import measure_shapes
 from polarcheck.vectors import Array
 
@@ -16,6 +17,7 @@ __all__ = ["StarList", "list_stars"]
 
 _THRESHOLD = 5.0  # sky noise, of a pixel
 _MOST = 500  # what solvers look at, and enough for a fit
+_ENOUGH = 12  # with fewer, the faintest count too
 _CELLS = 80  # of the frame; the brightest of each come first
 _LONG, _LONG_PX = 3.0, 4.0  # longer than most, and in standard deviations of light: a trail
 _WIDE = 4.0  # times the usual width: a nebula, the Moon, a ghost
@@ -83,8 +85,15 @@ def list_stars(image: npt.NDArray[np.generic], *, mosaic: str | None = None) -> 
     none = np.zeros(0)
     if blank or full:
         return StarList(np.zeros((0, 2)), none, width, height, None, 0.0, blank, full)
-    sky = sky_of(whole)
-    groups = bright_groups(plane, sky, _THRESHOLD)
+    found = _listed(whole, quick=True) if is_large(plane) else None
+    return found if found is not None and len(found) >= _ENOUGH else _listed(whole, quick=False)
+
+
+def _listed(whole: Plane, *, quick: bool) -> StarList:
+    plane = whole.pixels
+    height, width = plane.shape
+    sky = sky_of(whole, quick=quick)
+    groups = (bright_groups_by_blocks if quick else bright_groups)(plane, sky, _THRESHOLD)
     long, wide = _not_stars(groups)
     some = _spread(groups, ~(long | wide), width, height)
     x, y, flux, fwhm = _centred(plane, sky, _chosen(groups, some))
