@@ -12,7 +12,7 @@ from polarcheck.alignment.state import Alignment, FrameFile, Step
 from polarcheck.alignment.systematic import Systematic
 from polarcheck.axis import CameraAxis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
-from polarcheck.frames import SENSOR_WEIGHTS, Sensor
+from polarcheck.frames import SENSOR_WEIGHTS, Sensor, nodes_from_nine
 from polarcheck.printable import printable
 from polarcheck.schema import Schema, Table
 from polarcheck.site import Site
@@ -32,6 +32,7 @@ __all__ = [
     "StepTable",
 ]
 
+_NODES_ONCE = 9  # sensor points of results from before there were 16
 _ROUNDING = 1e-6  # of a unit vector; numbers are kept to their last digit, but hands may round them
 
 
@@ -39,6 +40,14 @@ def _direction(vector: list[float]) -> list[float]:
     if not abs(np.linalg.norm(vector) - 1) < _ROUNDING:
         raise ValueError("is no unit vector")
     return vector
+
+
+def _points(directions: list[list[float]]) -> list[list[float]]:
+    if len(directions) == _NODES_ONCE:
+        return [[float(part) for part in point] for point in nodes_from_nine(np.array(directions))]
+    if len(directions) != len(SENSOR_WEIGHTS):
+        raise ValueError("are not those of a sensor")
+    return directions
 
 
 def _rotation(matrix: list[list[float]]) -> list[list[float]]:
@@ -215,8 +224,8 @@ class CameraTable(Table):
     height_px: Pixels = Field(description="Rows of the image [px].")
     pixel_scale_arcsec: float = Field(gt=0, description="At the centre [arcsec/px].")
     mirrored: bool = Field(description="Whether the camera sees the sky mirrored.")
-    points: list[Direction] = Field(
-        min_length=9, max_length=9, description="Unit vectors of the sensor points in the camera."
+    points: Annotated[list[Direction], AfterValidator(_points)] = Field(
+        description="Unit vectors of the sensor points in the camera; 16, in older results 9."
     )
     axis: Direction = Field(description="Unit vector of the axis in the camera.")
     axis_covariance_arcsec2: Covariance3 = Field(description="Of that vector [arcsec^2].")

@@ -7,7 +7,7 @@ from .pixels import Image, read_image, read_pixels
 from .plate import Plate, fit_plate, sensor_grid
 from .reading import load_readers, read_engine_solution, read_frame, read_solution
 from .sensor import Sensor, sensor_of
-from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels
+from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels, nodes_from_nine
 from .solution import Solution
 from .solution_file import SolutionNotes, may_write_solution, solution_path, write_solution
 from .star_lists import read_star_pairs, write_engine_header, write_star_list
@@ -38,6 +38,7 @@ __all__ = [
     "mains",
     "may_write_solution",
     "node_pixels",
+    "nodes_from_nine",
     "offers",
     "read_engine_solution",
     "read_frame",

@@ -10,9 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.errors import Notice
+from polarcheck.frames.sensor_nodes import SENSOR_WEIGHTS
 from polarcheck.frames.telescope_cards import TelescopeCards
 from polarcheck.site import Site
 from polarcheck.times import iso_from_utc
+from polarcheck.vectors import unit
 
 __all__ = ["Frame", "FrameSet", "Problem", "ProblemKind"]
 
@@ -31,7 +33,7 @@ class Frame:
         Printable parent folder relative to the offered one, "" if none.
     width_px, height_px : int
         Size of the image. [px]
-    sky : ndarray, shape (9, 3)
+    sky : ndarray, shape (16, 3)
         ICRS unit vectors of `SENSOR_NODES`, through the whole WCS with its distortion. [-]
     utc : tuple of float
         Mid-exposure, two-part quasi-Julian date. [d]
@@ -77,6 +79,11 @@ class Frame:
     matrix_deg: tuple[float, float, float, float] | None = None
     zone: str | None = None
     trusts_zone: bool = False
+
+    @property
+    def centre(self) -> npt.NDArray[np.float64]:
+        """Mean direction of what the sensor sees, ICRS unit vector, shape (3,)."""
+        return unit(SENSOR_WEIGHTS @ self.sky)
 
     def __repr__(self) -> str:
         return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"

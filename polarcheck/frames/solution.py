@@ -79,7 +79,7 @@ class Solution:
         return np.asarray(self.wcs.all_world2pix(world, 0, quiet=True))
 
     def sampled(self) -> tuple[Array, float, bool]:
-        """Return the sky at the sensor's nodes, (9, 3), the central pixel scale [arcsec], and the parity.
+        """Return the sky at the sensor's nodes, (16, 3), the central pixel scale [arcsec], and the parity.
 
         Raises
         ------
@@ -88,17 +88,17 @@ class Solution:
         """
         centre = np.array([self.width_px - 1, self.height_px - 1]) / 2
         steps = np.array([[0.5, 0.0], [-0.5, 0.0], [0.0, 0.5], [0.0, -0.5]])
-        sky = self.icrs_from_pixels(np.vstack([node_pixels(self.width_px, self.height_px), centre + steps]))
-        if not np.isfinite(sky).all():
+        places = np.vstack([node_pixels(self.width_px, self.height_px), centre + steps])
+        sky, (right, left, up, down) = np.split(self.icrs_from_pixels(places), [-len(steps)])
+        if not np.isfinite([*sky, right, left, up, down]).all():
             raise UnusableError(
                 "its solution gives no place on the sky for some of the sensor; solve it again"
             )
-        right, up = sky[9] - sky[10], sky[11] - sky[12]
-        area = float(np.dot(sky[4], np.cross(right, up)))
+        area = float(np.dot(right + left, np.cross(right - left, up - down))) / 2
         scale = math.sqrt(abs(area)) / ARCSEC
         if not _FINEST_ARCSEC <= scale <= _COARSEST_ARCSEC:
             raise UnusableError(f"its solution is absurd: {scale:.3g} arcsec per pixel; solve it again")
-        return sky[:9], scale, area > 0
+        return sky, scale, area > 0
 
 
 def has_solution(hdu: Hdu) -> bool:

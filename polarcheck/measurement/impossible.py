@@ -38,7 +38,7 @@ def without_rough_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...],
         i
         for same in alike.values()
         for i in same
-        if np.linalg.norm([frames[i].sky[4] - frames[j].sky[4] for j in same], axis=-1).max() > _ELSEWHERE
+        if np.linalg.norm([frames[i].centre - frames[j].centre for j in same], axis=-1).max() > _ELSEWHERE
     }
     why = (
         "its solution's matrix is the same to the last digit as another frame's, pointed elsewhere: a rough one, written "
@@ -90,7 +90,7 @@ def _by_camera(frames: Sequence[Frame]) -> list[list[Frame]]:
 def _overlap(first: Frame, second: Frame) -> bool:
     gap = seconds_between(first.utc, second.utc)
     exposed = ((first.exposure_s or 0.0) + (second.exposure_s or 0.0)) / 2
-    elsewhere = float(np.linalg.norm(first.sky[4] - second.sky[4])) > _ELSEWHERE
+    elsewhere = float(np.linalg.norm(first.centre - second.centre)) > _ELSEWHERE
     return elsewhere and (gap < exposed - _STAMPS_S or gap == 0)
 
 

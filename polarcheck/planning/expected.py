@@ -63,7 +63,7 @@ class PlanCamera:
 
     @property
     def points(self) -> Array:
-        """Directions of the sensor points in the camera, shape (9, 3); the third axis is the boresight."""
+        """Directions of the sensor points in the camera, shape (16, 3); the third axis is the boresight."""
         pixels = node_pixels(self.width_px, self.height_px)
         centre = (np.array([self.width_px, self.height_px]) - 1) / 2
         flat = (pixels - centre) * self.scale_arcsec * ARCSEC
@@ -179,7 +179,7 @@ def with_sag(
 
 
 def _observed(axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera) -> Array:
-    """Sensor points of a sweep's frames as they would be seen, shape (n, 9, 3)."""
+    """Sensor points of a sweep's frames as they would be seen, shape (n, 16, 3)."""
     looks = pointing_at(axis, distance, angles, north)
     return np.stack([_frame(look, axis, camera.points) for look in looks])
 

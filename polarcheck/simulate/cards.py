@@ -11,7 +11,7 @@ from polarcheck.constants import DEGREE
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate.mount import Camera, sensor_points
 from polarcheck.site import Site
-from polarcheck.vectors import Array, spherical_from_direction
+from polarcheck.vectors import Array, spherical_from_direction, unit
 
 __all__ = ["Cards", "SiteKeywords", "site_cards", "time_cards", "wcs_cards"]
 
@@ -58,18 +58,20 @@ def wcs_cards(points: Array, camera: Camera) -> Cards:
 
     Parameters
     ----------
-    points : ndarray, shape (9, 3)
-        ICRS unit vectors that the sensor points see; the fifth is the middle.
+    points : ndarray, shape (16, 3)
+        ICRS unit vectors that the sensor points see.
     camera : Camera
         Whose `sensor_points` they are.
     """
-    centre = points[4]
+    centre = unit(SENSOR_WEIGHTS @ points)
     ra, dec = spherical_from_direction(centre)
     east = np.array([-np.sin(ra), np.cos(ra), 0.0])
     plane = points @ np.stack([east, np.cross(centre, east)], axis=-1) / (points @ centre)[:, None] / DEGREE
     offsets = sensor_points(camera) - camera.centre_px
     root = np.sqrt(SENSOR_WEIGHTS)[:, None]
-    fit, *_ = np.linalg.lstsq(np.column_stack([offsets, np.ones(9)]) * root, plane * root, rcond=None)
+    fit, *_ = np.linalg.lstsq(
+        np.column_stack([offsets, np.ones(len(offsets))]) * root, plane * root, rcond=None
+    )
     cd = fit[:2].T
     reference = np.asarray(camera.centre_px) + 1 - np.linalg.solve(cd, fit[2])
     return [

@@ -107,7 +107,7 @@ def camera_pixels(directions: Array, camera: Camera) -> Array:
 
 
 def sensor_points(camera: Camera) -> Array:
-    """Return the 0-based pixels, shape (9, 2), at which a frame's sky is sampled."""
+    """Return the 0-based pixels, shape (16, 2), at which a frame's sky is sampled."""
     return node_pixels(camera.width_px, camera.height_px)
 
 

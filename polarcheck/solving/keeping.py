@@ -32,8 +32,10 @@ def place_and_scale(solution: Solution) -> tuple[tuple[float, float], float]:
     float
         [arcsec/px]
     """
-    sky, scale, _ = solution.sampled()
-    lon, lat = (float(angle) / DEGREE for angle in spherical_from_direction(sky[4]))
+    middle = np.array([[(solution.width_px - 1) / 2, (solution.height_px - 1) / 2]])
+    _, scale, _ = solution.sampled()
+    (there,) = solution.icrs_from_pixels(middle)
+    lon, lat = (float(angle) / DEGREE for angle in spherical_from_direction(there))
     return (lon % 360, lat), scale
 
 

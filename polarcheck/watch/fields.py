@@ -51,7 +51,7 @@ def relation(first: Frame, second: Frame) -> Relation:
     if not sensor_of(first).is_like(sensor_of(second)):
         return "other camera"
     side = min(first.width_px, first.height_px) * first.pixel_scale_arcsec * ARCSEC
-    if float(angle_between(_centre(first), _centre(second))) < _SAME_FIELD * side:
+    if float(angle_between(first.centre, second.centre)) < _SAME_FIELD * side:
         return "same field"
     turned = best_rotations(unit(first.sky), unit(second.sky)[None], SENSOR_WEIGHTS)[0]
     along = abs(float(turn_about(np.array([0.0, 0.0, 1.0]), turned)))
@@ -60,10 +60,6 @@ def relation(first: Frame, second: Frame) -> Relation:
     if along < _STEP_DEG * DEGREE or across > _SLACK_DEG * DEGREE + _SLACK * along:
         return "elsewhere"
     return "turned"
-
-
-def _centre(frame: Frame) -> Array:
-    return unit(SENSOR_WEIGHTS @ frame.sky)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,10 @@
 """Mounts with a known axis, as solved frames in memory: what the benchmarks and some tests measure.
 
-A solution is made as a plate solver makes it: stars scattered over the sensor, white noise on each, a linear
-gnomonic solution (six numbers) fitted to them on the real sky. ``stars=0`` turns the attitudes instead by what
-such noise amounts to, without the loss of a fit to few stars. Over a field of many degrees refraction is not
-linear, so that even noise-free stars leave such a solution an error, which differs with the stars.
+A solution is made as a plate solver makes it: stars scattered over the sensor, white noise on each, a gnomonic
+solution fitted to them on the real sky, linear (six numbers) or with a distortion of the order asked for. ``stars=0``
+turns the attitudes instead by what such noise amounts to, without the loss of a fit to few stars. Over a field of
+many degrees refraction is not linear, so that even noise-free stars leave a linear solution an error, which differs
+with the stars.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
-from polarcheck.frames import Frame, FrameSet
+from polarcheck.frames import SENSOR_WEIGHTS, Frame, FrameSet
 from polarcheck.simulate import (
     Camera,
     camera_directions,
@@ -29,6 +30,7 @@ from polarcheck.site import Site
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
 from polarcheck.sky.observed import Pole, Sky
 from polarcheck.times import utc_from_iso
+from polarcheck.vectors import unit
 
 Array = npt.NDArray[np.float64]
 Wrong = tuple[int, float]
@@ -52,7 +54,8 @@ class Sweep:
 class Scene:
     """A mount at a site and the frames taken with it.
 
-    ``barrel_px`` is a radial distortion at the corner; the solutions know it, as those with SIP terms do.
+    ``barrel_px`` is a radial distortion at the corner; the solutions know it. ``order`` is that of the polynomials that
+    each solution fits to its own stars, 5 for 42 numbers.
     """
 
     sweeps: Sequence[Sweep]
@@ -61,6 +64,7 @@ class Scene:
     noise_px: float = 0.2
     stars: int = 100
     barrel_px: float = 0.0
+    order: int = 1
     wrong: Sequence[Wrong] = ()
     cadence_s: float = 40.0
     start: str = "2026-11-14T20:30:00"
@@ -143,13 +147,13 @@ def frames_of(scene: Scene, rng: np.random.Generator) -> FrameSet:
 
 
 def solved_sky(scene: Scene, rng: np.random.Generator) -> Array:
-    """ICRS directions of the sensor's nodes as noisy solutions have them, shape (n, 9, 3)."""
+    """ICRS directions of the sensor's nodes as noisy solutions have them, shape (n, 16, 3)."""
     frames = range(len(scene.group))
     places = [_star_places(scene, scene.camera(i), rng) for i in frames]
     seen = np.array([_seen(scene, i, places[i], rng) for i in frames])
     sky = scene.sky.icrs(seen, scene.utc, scene.earth)
     if scene.stars:
-        sky = np.array([_linear_solution(scene, i, places[i], sky[i], rng) for i in frames])
+        sky = np.array([_solution(scene, i, places[i], sky[i], rng) for i in frames])
     for frame, angle_arcsec in scene.wrong:
         sky[frame] = _elsewhere(sky[frame], angle_arcsec * ARCSEC, rng)
     return np.asarray(sky)
@@ -170,22 +174,29 @@ def _seen(scene: Scene, frame: int, places: Array, rng: np.random.Generator) -> 
     return np.asarray(scene.directions(places, camera) @ attitude.T)
 
 
-def _linear_solution(scene: Scene, frame: int, places: Array, sky: Array, rng: np.random.Generator) -> Array:
+def _solution(scene: Scene, frame: int, places: Array, sky: Array, rng: np.random.Generator) -> Array:
     """Sky of the nodes by a gnomonic solution fitted to stars whose places are measured with noise."""
     camera = scene.camera(frame)
     measured = places + rng.normal(size=places.shape) * scene.noise_px * np.sqrt(scene.stars)
     centre = sky.mean(axis=0) / np.linalg.norm(sky.mean(axis=0))
     plane = np.linalg.svd(centre[None])[2][1:].T
     offsets = [_undistorted(p, camera, scene.barrel_px) for p in (measured, sensor_points(camera))]
-    stars, nodes = (np.column_stack([offset, np.ones(len(offset))]) for offset in offsets)
-    linear = np.linalg.lstsq(stars, sky @ plane / (sky @ centre)[:, None], rcond=None)[0]
-    there = centre + nodes @ linear @ plane.T
+    half = np.array([camera.width_px, camera.height_px]) / 2
+    stars, nodes = (_powers(offset / half, scene.order) for offset in offsets)
+    terms = np.linalg.lstsq(stars, sky @ plane / (sky @ centre)[:, None], rcond=None)[0]
+    there = centre + nodes @ terms @ plane.T
     return np.asarray(there / np.linalg.norm(there, axis=-1, keepdims=True))
+
+
+def _powers(places: Array, order: int) -> Array:
+    """All products of powers of x and y up to an order, for each place."""
+    x, y = places.T
+    return np.stack([x**i * y**j for i in range(order + 1) for j in range(order + 1 - i)], axis=-1)
 
 
 def _elsewhere(sky: Array, angle: float, rng: np.random.Generator) -> Array:
     """The same field shifted by an angle in a direction of chance."""
-    centre = sky[4]
+    centre = unit(SENSOR_WEIGHTS @ sky)
     axis = np.cross(centre, rng.normal(size=3))
     axis /= np.linalg.norm(axis)
     along = np.cross(axis, sky)

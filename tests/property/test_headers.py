@@ -151,7 +151,7 @@ def test_mutated_header_gives_a_frame_or_a_printable_reason(
         assert error.path == path
         assert is_safe(error.reason), repr(error.reason)
     else:
-        assert frame.sky.shape == (9, 3)
+        assert frame.sky.shape == (16, 3)
         np.testing.assert_allclose(np.linalg.norm(frame.sky, axis=1), 1, atol=1e-12)
         assert all(is_safe(notice.text) for notice in frame.notices)
         assert frame.site is None or is_safe(frame.site.source)

@@ -22,7 +22,8 @@ from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import measure
 from polarcheck.report.objects import followed_object, json_text, measurement_object
 from polarcheck.times import seconds_between
-from tests.commands import frames, steering
+from tests.commands import SMALL, frames, steering
+from tests.helpers import ARCSEC, separation_arcsec
 
 
 @pytest.fixture(scope="module")
@@ -67,6 +68,30 @@ def write(folder: Path, content: Any, name: str = "kept.json") -> Path:
 def test_measurement_comes_back_as_it_was(tmp_path: Path, paths: list[Path]) -> None:
     result = measure(paths[:4], pole="true", conditions=Conditions(pressure_hpa=905.5, temperature_c=-3.25))
     same(read_alignment(write(tmp_path, json_text(measurement_object(result, tmp_path)))), result.alignment)
+
+
+def test_result_with_nine_sensor_points_is_read_as_todays(tmp_path: Path, kept: dict[str, Any]) -> None:
+    """The nine were Gauss-Legendre's of order 3, in the rows' order; the simulated camera keeps straight lines straight.
+
+    To 0.02 arcsec, a thousandth of a pixel: the sixteen of these frames bear the refraction within the field.
+    """
+    camera = kept["camera"]
+    wide, high = (side / 2 * SMALL.pixel_scale_arcsec for side in (SMALL.width_px, SMALL.height_px))
+    now = np.array(camera["points"])
+    ahead, right, up = now.mean(axis=0), now[3] - now[0], now[12] - now[0]
+    corner = np.sqrt(0.6) * np.array([wide, high]) * ARCSEC
+    old = [
+        ahead / np.linalg.norm(ahead)
+        + x * corner[0] * right / np.linalg.norm(right)
+        + y * corner[1] * up / np.linalg.norm(up)
+        for y in (-1, 0, 1)
+        for x in (-1, 0, 1)
+    ]
+    points = [list(point / np.linalg.norm(point)) for point in old]
+    older = {**kept, "camera": {**camera, "points": points}}
+    found = read_alignment(write(tmp_path, older)).camera
+    assert found is not None
+    assert separation_arcsec(found.template, now).max() < 0.02
 
 
 def test_followed_axis_comes_back_with_its_history(tmp_path: Path, paths: list[Path]) -> None:

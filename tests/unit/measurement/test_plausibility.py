@@ -140,7 +140,7 @@ def test_sun_counts_as_up_until_the_first_stars_come_out(altitude_deg: float, wa
 def frame_at(hour: float, trusts_zone: bool = True) -> Frame:
     """A frame taken at the ridge at an hour of UTC."""
     utc = utc_date(2026, 11, 14, int(hour), round(hour % 1 * 60))[0]
-    sky = np.zeros((9, 3))
+    sky = np.tile([1.0, 0.0, 0.0], (16, 1))
     path = Path("a.jpg")
     return Frame(
         path,

@@ -104,7 +104,7 @@ def test_a_slow_drift_does_not_add_up_to_one_station() -> None:
 
 def test_frame_below_the_horizon_is_left_out_with_its_time() -> None:
     frames = night()
-    below = icrs(np.zeros(9), np.full(9, -1.5))  # far south, never up at 47 N
+    below = icrs(np.zeros(16), np.full(16, -1.5))  # far south, never up at 47 N
     sample, problems = sample_of(FrameSet(tuple(changed(frames, [2], sky=below)), ()), NORTH, 0.2)
     assert len(sample.frames) == 3
     assert [(p.name, p.utc) for p in problems] == [(frames[2].name, frames[2].utc)]

@@ -38,7 +38,7 @@ def measured(frames: list[Frame], problems: tuple[Problem, ...] = ()) -> Measure
 
 def axes_at(frame: Frame) -> tuple[Array, Array, Array]:
     """East, north and boresight of a frame, in ICRS: near enough the mount's own for an error of 20 arcmin."""
-    look = frame.sky[4]
+    look = frame.centre
     east = np.cross([0.0, 0.0, 1.0], look)
     east /= np.linalg.norm(east)
     return east, np.cross(look, east), look

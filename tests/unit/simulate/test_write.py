@@ -205,7 +205,7 @@ def test_tracking_mount_with_an_axis_error_drifts_as_first_order_theory_says(tmp
         count=2,
         cadence_s=600.0,
     )
-    first, last = (frame.sky[4] for frame in read_frames(paths).frames)
+    first, last = (frame.centre for frame in read_frames(paths).frames)
     turned = 600.0 * 2 * np.pi / 86164.0905
     expected = 600.0 * np.cos(47.3 * DEG) * np.sin(turned)  # [arcsec]
     assert (altitude_of(last) - altitude_of(first)) / ARCSEC == pytest.approx(expected, rel=0.01)
