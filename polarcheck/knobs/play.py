@@ -17,12 +17,11 @@ from polarcheck.vectors import Array
 __all__ = ["Play", "hand_miss"]
 
 _HAND_SHARE = 0.04  # of a turn, by which a hand misses it; common practice, no source
-_HAND_LEAST = 0.005  # turns by which a hand misses even the smallest turn; common practice, no source
 
 _STATED_SPREAD, _STATED_LEAST = 0.1, 0.005  # doubt about a stated backlash: share, and turns at least
 _UNSTATED_NONE = 0.4  # chance that a knob of which nobody states any backlash has none
 _UNSTATED_SCALE, _UNSTATED_MOST = 0.15, 0.6  # else it falls off like this, and is no larger. [turn]
-_NEVER = 1e-12  # chance of a hypothesis that need not be counted
+_COMMON = KnobSpec()
 _STANDS = (np.arange(9) + 0.5) / 9  # shares of the play that may lie ahead
 
 
@@ -138,10 +137,10 @@ class Play:
         """
         if not acting or not (self.is_stated or self.last_sense or self.reversals):
             return acting
-        likely = self.weights > _NEVER
-        play = (self.ahead if acting > 0 else self.backlash - self.ahead)[likely]
+        possible = self.weights > 0
+        play = (self.ahead if acting > 0 else self.backlash - self.ahead)[possible]
         ends, order = np.unique(play, return_inverse=True)  # the mean grows linearly between them
-        weights = np.bincount(order, self.weights[likely])
+        weights = np.bincount(order, self.weights[possible])
         reached = np.cumsum(weights)
         means = np.concatenate([[0.0], np.cumsum(np.diff(ends) * reached[:-1])])
         beyond = int(np.searchsorted(means, abs(acting), side="right")) - 1
@@ -153,7 +152,7 @@ class Play:
         return Play(self.backlash, self.backlash * stands, self.weights, self.is_stated, 0, self.reversals)
 
 
-def hand_miss(turns: float, knob: KnobSpec | None = None) -> float:
+def hand_miss(turns: float, knob: KnobSpec = _COMMON) -> float:
     """Return the one-sigma miss of a turn by hand.
 
     Parameters
@@ -168,4 +167,4 @@ def hand_miss(turns: float, knob: KnobSpec | None = None) -> float:
     float
         [turn]
     """
-    return float(np.hypot(_HAND_SHARE * turns, _HAND_LEAST if knob is None else knob.smallest_turn / 2))
+    return float(np.hypot(_HAND_SHARE * turns, knob.smallest_turn / 2))

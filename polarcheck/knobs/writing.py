@@ -17,7 +17,6 @@ from polarcheck.rig import Rig, check_rig_text
 __all__ = ["KeptKnob", "kept_knobs", "rig_text_with_knobs", "rig_text_with_shift"]
 
 _SURE = 0.1  # relative sigma of a gain that is worth keeping
-_GAIN_INDEX = (0, 3)  # of the response's covariance: the diagonal of the matrix
 
 
 Sense = Literal["east", "west", "up", "down"]
@@ -77,7 +76,7 @@ def kept_knobs(response: Response, north: bool) -> tuple[KeptKnob, ...]:
     kept = []
     for i, name in enumerate(_KNOBS):
         gain = float(response.matrix[i, i])
-        sigma = float(np.sqrt(response.covariance[_GAIN_INDEX[i], _GAIN_INDEX[i]]))
+        sigma = float(np.sqrt(response.covariance[3 * i, 3 * i]))  # of an entry on the matrix's diagonal
         if not response.known[i] or sigma > _SURE * abs(gain):
             continue
         play = response.plays[i]

@@ -108,13 +108,22 @@ class NumberPlace:
 def numbers_of(path: Path) -> Iterator[NumberPlace]:
     """Constants of a module that are made of numbers only."""
     source = path.read_text(encoding="utf-8")
-    for node in ast.parse(source).body:
-        target = node.targets[0] if isinstance(node, ast.Assign) else getattr(node, "target", None)
-        value = getattr(node, "value", None)
-        if isinstance(target, ast.Name) and target.id.lstrip("_").isupper() and value and _is_number(value):
+    for target, value in _assignments(ast.parse(source).body):
+        if isinstance(target, ast.Name) and target.id.lstrip("_").isupper() and _is_number(value):
             text = str(ast.get_source_segment(source, value))
             end = (int(value.end_lineno or 0), int(value.end_col_offset or 0))
             yield NumberPlace(path, target.id, text, (value.lineno, value.col_offset), end)
+
+
+def _assignments(nodes: list[ast.stmt]) -> Iterator[tuple[ast.expr, ast.expr]]:
+    """Targets and values; those of `A, B = 1, 2` one by one."""
+    for node in nodes:
+        target = node.targets[0] if isinstance(node, ast.Assign) else getattr(node, "target", None)
+        value = getattr(node, "value", None)
+        if isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
+            yield from zip(target.elts, value.elts, strict=True)
+        elif target is not None and value is not None:
+            yield target, value
 
 
 def _is_number(node: ast.expr) -> bool:
@@ -138,8 +147,12 @@ def lines_using(name: str, tree: ast.Module) -> set[int]:
     for node in tree.body:  # in their order: a constant can only be made of earlier ones
         used = {n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
         if isinstance(node, ast.Assign | ast.AnnAssign) and used & names:
-            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
-            names |= {t.id for t in targets if isinstance(t, ast.Name)}
+            names |= {
+                target.id
+                for target, value in _assignments([node])
+                if isinstance(target, ast.Name)
+                and names & {n.id for n in ast.walk(value) if isinstance(n, ast.Name)}
+            }
     for function in ast.walk(tree):
         if isinstance(function, ast.FunctionDef):
             for n in ast.walk(function):

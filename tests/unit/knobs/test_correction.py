@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from polarcheck.alignment.state import Alignment, Step
+from polarcheck.alignment.systematic import Systematic
 from polarcheck.knobs.correction import Correction, correct_knobs
 from polarcheck.knobs.moves import Move
 from polarcheck.knobs.response import learn_response
@@ -21,6 +22,7 @@ from tests.knob_nights import night
 NORTH, SOUTH = Site(47.3, 11.2, 900.0), Site(-31.4, 20.6, 1200.0)
 ARCMIN = 60 * ARCSEC
 UNKNOWN = KnobSpec()
+KNOB = KnobSpec(gain=50.0)
 
 
 def alignment(error: tuple[float, float], site: Site = NORTH, sigma_arcmin: float = 0.05) -> Alignment:
@@ -206,6 +208,16 @@ def test_turn_is_worth_it_above_noise_and_above_what_a_hand_can_do(
     correction = judged(error, sigma, smallest)
     assert correction.worth_turning is worth
     assert "arcmin are left" in correction.why
+
+
+def test_allowance_for_sag_and_creep_counts_as_two_sigmas() -> None:
+    """A bound that holds 95 times in a hundred: 1.96 sigmas of a normal distribution."""
+    bound = Systematic(5.0, "assumed", np.eye(2) * (0.2 * ARCMIN) ** 2)
+    advice = correct_knobs(
+        replace(alignment((0.05, 0.05), sigma_arcmin=1e-4), systematic=bound), (KNOB, KNOB)
+    ).next
+    assert advice.action == "stop"
+    assert advice.expected_sigma_arcmin == pytest.approx(np.sqrt(2) * 0.2 / 1.96, rel=0.1)
 
 
 def test_unknown_knobs_are_worth_turning_and_it_says_why() -> None:

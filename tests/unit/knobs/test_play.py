@@ -116,3 +116,28 @@ def test_backlash_and_its_sigma_hold_over_many_nights() -> None:
         pulls.append((play.backlash_turns - true) / play.backlash_sigma_turns)
     assert np.mean(np.abs(pulls) < 1) > 0.68 - 4 * 0.027
     assert np.mean(np.abs(pulls) < 2) > 0.95 - 4 * 0.0126
+
+
+def test_unstated_play_is_a_guess_of_the_trade() -> None:
+    """Four knobs in ten show no play, the others a seventh of a turn, never over 0.6 (common practice, no source)."""
+    play = Play.of(KnobSpec())
+    assert play.weights[play.backlash == 0].sum() == pytest.approx(0.4, abs=0.15)
+    some = play.backlash > 0
+    assert np.average(play.backlash[some], weights=play.weights[some]) == pytest.approx(1 / 7, abs=0.04)
+    assert np.all(play.acting(0.7) > 0)
+    assert np.any(play.acting(0.5) == 0)
+
+
+@pytest.mark.parametrize(("stated", "sigma"), [(0.0, 0.003), (0.4, 0.045)])
+def test_stated_play_is_doubted_by_a_tenth_and_half_a_smallest_turn(stated: float, sigma: float) -> None:
+    """None at all may still be 0.005 of a turn: half a normal distribution, of sigma 0.6 times that."""
+    assert Play.of(KnobSpec(backlash_turns=stated)).backlash_sigma_turns == pytest.approx(sigma, rel=0.2)
+
+
+def test_impossible_hypothesis_is_not_counted() -> None:
+    play = Play(np.array([0.0, WIDE]), np.array([0.0, WIDE]), np.array([0.0, 1.0]), is_stated=True)
+    assert play.turns_for(0.3) == pytest.approx(0.5)
+
+
+def test_common_knob_is_missed_by_half_a_hundredth_of_a_turn() -> None:
+    assert hand_miss(0.0) == pytest.approx(0.005)

@@ -104,6 +104,19 @@ def test_nothing_learned_is_not_kept(tmp_path: Path) -> None:
         kept_knobs(learn_response(tiny, KnobSpec(size=50.0), KnobSpec(size=50.0), 0.8), True)
 
 
+@pytest.mark.parametrize(("percent", "kept"), [(7.0, True), (15.0, False)])
+def test_gain_is_kept_that_is_surer_than_ten_percent(percent: float, kept: bool) -> None:
+    """A stated gain is doubted by 15 %: what is no surer teaches the next night nothing."""
+    sigma = (0.5 * percent) ** 2
+    covariance = np.diag([sigma, 900.0, 900.0, 900.0])
+    response = replace(learned(), matrix=np.diag([50.0, 50.0]), covariance=covariance)
+    if kept:
+        assert [knob.name for knob in kept_knobs(response, True)] == ["azimuth"]
+    else:
+        with pytest.raises(InputError, match="10 %"):
+            kept_knobs(response, True)
+
+
 def test_file_that_would_not_be_valid_is_not_written(tmp_path: Path) -> None:
     path = tmp_path / "rig.toml"
     path.write_text("[mount]\n", encoding="utf-8")
