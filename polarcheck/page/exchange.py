@@ -152,6 +152,20 @@ class Exchange:
         self._write(h11.EndOfMessage())
         await self._drain()
 
+    async def close(self) -> None:
+        """Close the connection once all of it is sent.
+
+        Raises
+        ------
+        TimeoutError
+            The client does not read.
+        ConnectionError
+            The client left.
+        """
+        self._writer.close()
+        async with asyncio.timeout(_SEND_S):
+            await self._writer.wait_closed()
+
     def _begin(self, status: int, headers: list[tuple[str, str]]) -> None:
         last = ("Connection", "close")  # where h11 puts it by itself for old clients
         self._write(h11.Response(status_code=status, headers=[*headers, last], reason=b""))

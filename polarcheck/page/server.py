@@ -7,7 +7,6 @@ import logging
 import secrets
 import socket
 import threading
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from types import TracebackType
@@ -18,6 +17,7 @@ import h11
 from polarcheck.errors import InputError
 from polarcheck.page.addresses import is_near, local_addresses
 from polarcheck.page.exchange import NOT_FOUND, BadRequestError, Exchange
+from polarcheck.page.pace import Pace
 from polarcheck.page.routes import Routes
 from polarcheck.page.streams import Streams
 
@@ -29,12 +29,9 @@ __all__ = ["PageServer"]
 _LOOPBACK = "127.0.0.1"
 _TOKEN_BYTES = 16  # 128 bits: not to be guessed, and short enough for a code of 40 columns
 _MOST_ASKING = 40  # connections whose request is under way
-_A_SECOND = 40.0  # new connections that are looked at; more wait in the system's queue
-_AT_ONCE = 20
-_CLOSE_S = 5.0
 _SEND_BUFFER = 32768
 _UNREAD_MS = 15000  # a phone that left the network is given up after so long
-_END_S = 3.0
+_END_S = 0.75  # in which pages are told that the evening is over, and what is under way is finished
 _LOOK_S = 0.05  # no lock and no wake-up between the watch and the server: that would make the watch wait
 
 _log = logging.getLogger(__name__)
@@ -134,7 +131,7 @@ class PageServer:
         """Tell the pages that the evening is over, and stop serving; a second call does nothing."""
         if self._thread is not None and self._socket is not None:
             self._ended = True
-            self._thread.join(_END_S)
+            self._thread.join(4 * _END_S)
             self._socket.close()
             self._socket = None
 
@@ -156,7 +153,7 @@ class PageServer:
         accepting.cancel()
         self._show_newest()
         self._streams.end()
-        await asyncio.wait({accepting, *self._visits}, timeout=_END_S / 4)
+        await asyncio.wait({accepting, *self._visits}, timeout=_END_S)
         for visit in self._visits:
             visit.cancel()
         await asyncio.gather(accepting, *self._visits, return_exceptions=True)
@@ -170,11 +167,9 @@ class PageServer:
     async def _accept(self, loop: asyncio.AbstractEventLoop) -> None:
         """Let clients in, at a pace that leaves the processor to the watch."""
         assert self._socket is not None
-        next_turn = 0.0
+        pace = Pace()
         while True:
-            now = time.monotonic()
-            next_turn = max(next_turn, now - _AT_ONCE / _A_SECOND) + 1 / _A_SECOND
-            await asyncio.sleep(max(0.0, next_turn - now))
+            await asyncio.sleep(pace.wait_s(loop.time()))
             try:
                 connection, peer = await loop.sock_accept(self._socket)
             except OSError:  # it left again, or the system has no more files to give
@@ -201,10 +196,9 @@ class PageServer:
         reader, writer = await asyncio.open_connection(sock=connection, limit=_SEND_BUFFER // 4)
         writer.transport.set_write_buffer_limits(high=_SEND_BUFFER // 2)
         try:
-            await self._converse(Exchange(reader, writer), own)
-            writer.close()
-            async with asyncio.timeout(_CLOSE_S):
-                await writer.wait_closed()
+            exchange = Exchange(reader, writer)
+            await self._converse(exchange, own)
+            await exchange.close()
         except (OSError, TimeoutError, h11.ProtocolError):
             pass
         finally:

@@ -11,11 +11,14 @@ import h11
 import pytest
 
 from polarcheck.page.exchange import NOT_FOUND, BadRequestError, Exchange, Response
+from tests.unit.page.quick_loop import now_s, run_quickly
 
 pytestmark = pytest.mark.allow_hosts(
     ["127.0.0.1"]
 )  # a loop of asyncio wakes itself through a pair of sockets
 T = TypeVar("T")
+LOST_TWICE_S, LOST_THRICE_S = 3.0, 7.0
+"""When what was lost is sent again: 1 s later, then twice as long each time (RFC 6298, sections 2.1 and 5.5)."""
 
 
 def between(act: Callable[[Exchange, socket.socket], Awaitable[T]]) -> T:
@@ -32,7 +35,7 @@ def between(act: Callable[[Exchange, socket.socket], Awaitable[T]]) -> T:
             theirs.close()
             await asyncio.sleep(0)
 
-    return asyncio.run(run())
+    return run_quickly(run())
 
 
 async def all_that_came(end: socket.socket) -> bytes:
@@ -83,13 +86,18 @@ def test_the_longest_request_is_taken() -> None:
     between(act)
 
 
-def test_a_request_that_never_ends_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("polarcheck.page.exchange._REQUEST_S", 0.1)
-
+@pytest.mark.parametrize(("late_s", "is_whole"), [(LOST_TWICE_S + 0.2, True), (LOST_THRICE_S, False)])
+def test_a_request_may_be_lost_twice_on_its_way_and_not_more(late_s: float, is_whole: bool) -> None:
     async def act(exchange: Exchange, client: socket.socket) -> None:
         client.send(b"GET / HTTP/1.1\r\nHost:")
-        with pytest.raises(TimeoutError):
-            await exchange.request()
+        asked = asyncio.create_task(exchange.request())
+        await asyncio.sleep(late_s)
+        client.send(b" a\r\n\r\n")
+        if is_whole:
+            assert (await asked).headers == {"host": "a"}
+        else:
+            with pytest.raises(TimeoutError):
+                await asked
 
     between(act)
 
@@ -103,14 +111,15 @@ def test_a_client_that_leaves_is_no_request() -> None:
     between(act)
 
 
-def test_a_client_that_does_not_read_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("polarcheck.page.exchange._SEND_S", 0.1)
-
+def test_a_client_that_does_not_read_is_given_up_after_what_two_losses_take() -> None:
     async def act(exchange: Exchange, client: socket.socket) -> None:
         client.send(b"GET / HTTP/1.1\r\nHost: a\r\n\r\n")
         await exchange.request()
-        with pytest.raises(TimeoutError):
-            await exchange.respond(Response(200, b"x" * 10_000_000))
+        for wait in (exchange.respond(Response(200, b"x" * 10_000_000)), exchange.close()):
+            begun = now_s()
+            with pytest.raises(TimeoutError):
+                await wait
+            assert LOST_TWICE_S < now_s() - begun < LOST_THRICE_S
 
     between(act)
 
@@ -125,6 +134,38 @@ def test_a_response_is_not_lost_over_what_is_still_being_sent() -> None:
         _, came = await asyncio.gather(exchange.respond(NOT_FOUND), all_that_came(client))
         assert came.startswith(b"HTTP/1.1 404 ")
         assert came.endswith(b"Content-Length: 0\r\nConnection: close\r\n\r\n")
+
+    between(act)
+
+
+def test_nobody_who_goes_on_sending_is_listened_to_for_long() -> None:
+    """A quarter of a second is a slow round trip of a local network (common practice, no source): what was sent
+    before the response came is on its way no longer. Whoever never ends has half a second.
+    """
+
+    async def act(exchange: Exchange, client: socket.socket) -> None:
+        client.send(b"no request\r\n\r\n")
+        with pytest.raises(BadRequestError):
+            await exchange.request()
+        begun = now_s()
+        await exchange.respond(NOT_FOUND)
+        assert 0.25 < now_s() - begun < 0.5
+
+    between(act)
+
+
+def test_what_was_under_way_is_read_and_a_flood_is_not() -> None:
+    """65535 bytes may be under way before the first is acknowledged (RFC 9293, section 3.1: a window of 16 bits)."""
+
+    async def act(_: Exchange, __: socket.socket) -> None:
+        ours, theirs = socket.socketpair()
+        reader, writer = asyncio.StreamReader(), (await asyncio.open_connection(sock=ours))[1]
+        reader.feed_data(b"x" * 200_000)
+        reader.feed_eof()
+        await Exchange(reader, writer).respond(NOT_FOUND)
+        assert 65_535 <= 200_000 - len(await reader.read()) <= 100_000
+        writer.transport.abort()
+        theirs.close()
 
     between(act)
 
