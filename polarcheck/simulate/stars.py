@@ -23,9 +23,8 @@ _STARS = 60  # on a sensor, about
 _LEAST_CELL_PX = 40.0  # fewer stars on a small sensor, so that they stand apart
 _FAINTEST, _BRIGHTEST = 3.2, 5.0  # decimal logarithm of a star's counts
 _FWHM_PX = 2.5
+_SIGMA_PX = _FWHM_PX / np.sqrt(8 * np.log(2))
 _SKY, _NOISE = 100.0, 1.2  # counts of a pixel without a star, and their scatter; stars add none
-_ROWS = 512  # made at a time, which keeps large sensors small in memory
-_REACH_PX = 9  # of a star's light
 
 
 def exposed(attitude: Array, moment: Array, sky: Sky, camera: Camera, seed: Sequence[int]) -> Any:
@@ -108,31 +107,35 @@ def _on_sensor(attitude: Array, moment: Array, sky: Sky, camera: Camera) -> tupl
     observed = sky.observed(stars[None], moment[None])[0]
     places = camera_pixels(observed @ attitude, camera)
     with np.errstate(invalid="ignore"):
-        near = ((places > -_REACH_PX) & (places < size + _REACH_PX)).all(axis=-1)
+        reach = _reach_px(counts)[:, None]
+        near = ((places > -reach) & (places < size + reach)).all(axis=-1)
     return places[near], counts[near]
 
 
 def _dark_sky(camera: Camera, rng: np.random.Generator) -> Any:
     image = np.empty((camera.height_px, camera.width_px), dtype=np.uint16)
-    for start in range(0, camera.height_px, _ROWS):
-        part = image[start : start + _ROWS]
-        noise = rng.standard_normal(part.shape, dtype=np.float32)
-        part[:] = np.rint(_SKY + _NOISE * noise)
+    for row in image:  # one at a time, which keeps large sensors small in memory
+        row[:] = np.rint(_SKY + _NOISE * rng.standard_normal(len(row), dtype=np.float32))
     return image
+
+
+def _reach_px(counts: Array) -> Array:
+    """How far a star's light adds a count to a pixel: farther out it rounds to nothing."""
+    return np.asarray(np.ceil(_SIGMA_PX * np.sqrt(2 * np.log(counts))))
 
 
 def _add_star(image: Any, place: Array, counts: float) -> None:
     """Add a Gaussian star, integrated over each pixel."""
     from scipy.special import ndtr
 
-    sigma = _FWHM_PX / np.sqrt(8 * np.log(2))
     middle = np.floor(place).astype(int)
-    first = np.maximum(middle - _REACH_PX, 0)
-    last = np.minimum(middle + _REACH_PX + 1, image.shape[::-1])
+    reach = int(_reach_px(np.asarray(counts)))
+    first = np.maximum(middle - reach, 0)
+    last = np.minimum(middle + reach + 1, image.shape[::-1])
     if np.any(first >= last):
         return
     x, y = (
-        np.diff(ndtr((np.arange(a, b + 1) - 0.5 - c) / sigma))
+        np.diff(ndtr((np.arange(a, b + 1) - 0.5 - c) / _SIGMA_PX))
         for a, b, c in zip(first, last, place, strict=True)
     )
     part = image[first[1] : last[1], first[0] : last[0]]

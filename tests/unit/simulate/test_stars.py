@@ -6,11 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.ndimage import maximum_filter
 
 from polarcheck.frames import read_pixels, read_solution
-from polarcheck.simulate import Camera
-from polarcheck.simulate.stars import invented_stars
+from polarcheck.simulate import Camera, mount_attitudes
+from polarcheck.simulate.stars import exposed, invented_stars
 from polarcheck.site import Site
+from polarcheck.sky import Sky
 from tests.commands import simulated
 from tests.helpers import DEG, icrs, separation_arcsec, utc_date
 
@@ -87,3 +89,48 @@ def test_same_seed_gives_the_same_pixels(tmp_path: Path) -> None:
     other = shoot(tmp_path / "c", count=1, seed=6)[0]
     assert (read_pixels(one) == read_pixels(two)).all()
     assert (read_pixels(one) != read_pixels(other)).any()
+
+
+def exposures(camera: Camera, count: int) -> list[np.ndarray]:
+    """What the sensor counts above its sky, over several fields."""
+    sky, moment = Sky.over(SITE), np.array(EVENING)
+    angles = np.linspace(0.1, 1.2, count)
+    attitudes = mount_attitudes(sky.true_pole.direction, True, angles, 50 * DEG, 0.0)
+    seen = (exposed(attitude, moment, sky, camera, [i]) for i, attitude in enumerate(attitudes))
+    return [image.astype(float) - 100.0 for image in seen]
+
+
+def test_stars_of_a_small_sensor_stand_apart() -> None:
+    """Sixty stars on 120 x 90 px would be 13 px from one to the next; a finder of stars wants some 10 px of sky
+    about each (common practice, no source), so that here are some seven, 40 px apart.
+    """
+    images = exposures(Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0), 12)
+    peaks = [(maximum_filter(image, 9) == image) & (image > 30.0) for image in images]
+    assert 3.5 < np.mean([peak.sum() for peak in peaks]) < 12
+
+
+def test_stars_are_neither_undersampled_nor_swollen() -> None:
+    """Two pixels a full width at half maximum are Nyquist's least, common practice says two to three. The second
+    moment of a Gaussian that is integrated over pixels is sigma**2 + 1/12.
+    """
+    widths = []
+    for image in exposures(CAMERA, 3):
+        image[:12] = image[-12:] = image[:, :12] = image[:, -12:] = 0
+        y, x = np.unravel_index(np.argmax(image), image.shape)
+        box = image[y - 4 : y + 5, x - 4 : x + 5]
+        along = np.arange(-4, 5)
+        mean = (box.sum(axis=0) * along).sum() / box.sum()
+        sigma = np.sqrt((box.sum(axis=0) * (along - mean) ** 2).sum() / box.sum() - 1 / 12)
+        widths.append(2.3548 * sigma)
+    assert all(2.0 < width < 3.2 for width in widths)
+
+
+def test_faint_and_bright_stars_stand_out_of_the_noise_and_none_saturates() -> None:
+    """A star is found from some five sigmas of its brightest pixel on (common practice, no source)."""
+    image = exposures(CAMERA, 1)[0]
+    noise = 1.4826 * np.median(np.abs(image - np.median(image)))
+    assert np.median(image) == pytest.approx(0.0, abs=1.0)
+    assert 0.9 < noise < 2.0
+    peaks = image[(maximum_filter(image, 9) == image) & (image > 20 * noise)]
+    assert 40 < len(peaks) < 90
+    assert 10_000 < peaks.max() < 65_535 - 100

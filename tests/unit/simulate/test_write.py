@@ -244,6 +244,19 @@ def test_truth_file_holds_the_error_object(tmp_path: Path) -> None:
     assert len(truth["frames"]) == 7
 
 
+def test_truth_file_knows_the_axis_far_better_than_any_fit(tmp_path: Path) -> None:
+    """A fit is right to a hundredth of an arcsecond at best, and the last digits of 64 bits are the arithmetic's:
+    it tells 1e-9 deg, 3.6 microarcseconds, and no more digits.
+    """
+    error = (23.123456789, -11.987654321)
+    simulated(tmp_path, error_arcmin=error, count=1)
+    truth = json.loads((tmp_path / "truth.json").read_text(encoding="utf-8"))
+    pole = Sky.over(NORTH).refracted_pole
+    assert truth["axis"]["altitude_deg"] == pytest.approx(pole.altitude_deg + error[1] / 60, abs=1e-8)
+    assert truth["error"]["azimuth_arcmin"] == pytest.approx(error[0], abs=1e-8)
+    assert len(str(truth["error"]["total_arcmin"])) <= len("25.123456789")
+
+
 def test_a_seed_repeats_itself_and_another_differs(tmp_path: Path) -> None:
     once, again, other = (tmp_path / name for name in ("once", "again", "other"))
     for folder, seed in ((once, 3), (again, 3), (other, 4)):
@@ -298,6 +311,55 @@ def test_impossible_simulation_is_refused_before_anything_is_written(
     with pytest.raises(InputError, match=wrong):
         simulated(tmp_path / "new", **changes)
     assert not (tmp_path / "new").exists()
+
+
+NO_ROOM = Camera(width_px=14_200, height_px=14_200)  # 202 million pixels
+ROOM = Camera(width_px=14_100, height_px=14_100)  # 199 million
+
+
+@pytest.mark.parametrize(
+    ("changes", "wrong"),
+    [
+        ({"camera": NO_ROOM}, "too large"),
+        ({"camera": ROOM, "count": 0}, "0 frames"),  # what is looked at after the size
+        ({"noise_px": 1001.0}, "noise"),
+        ({"noise_px": 999.0, "count": 0}, "0 frames"),
+    ],
+)
+def test_limits_lie_beyond_any_camera_and_any_solver(
+    changes: dict[str, Any], wrong: str, tmp_path: Path
+) -> None:
+    """Sensors have 150 million pixels at most, and a solver that is off by a thousand is wrong: common practice, no
+    source.
+    """
+    with pytest.raises(InputError, match=wrong):
+        simulated(tmp_path / "new", **changes)
+
+
+@pytest.mark.parametrize(("declination_deg", "is_high"), [(-32.6, True), (-32.8, False)])
+def test_no_frame_looks_below_ten_degrees(declination_deg: float, is_high: bool, tmp_path: Path) -> None:
+    """On the meridian the altitude is 90 deg - latitude + declination: 10.1 and 9.9 deg at 47.3."""
+    small = Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0)
+    given: dict[str, Any] = {
+        "error_arcmin": (0.0, 0.0),
+        "pole": "true",
+        "atmosphere": NO_AIR,
+        "camera": small,
+    }
+    given |= {"axis_angles_deg": [0.0], "declination_deg": declination_deg}
+    if is_high:
+        assert len(simulated(tmp_path, **given)) == 1
+    else:
+        with pytest.raises(InputError, match=r"9\.9 deg, below 10"):
+            simulated(tmp_path, **given)
+
+
+def test_a_sweep_covers_eighty_degrees_where_the_sky_allows_it(tmp_path: Path) -> None:
+    """As `Sweep` says; at latitude 70 declination 50 never sinks below 30 deg."""
+    small = Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0)
+    simulated(tmp_path, site=Site(70.0, 0.0), count=2, camera=small)
+    angles = [f["axis_angle_deg"] for f in json.loads((tmp_path / "truth.json").read_text())["frames"]]
+    assert angles[-1] - angles[0] == pytest.approx(80.0)
 
 
 @pytest.mark.parametrize(
