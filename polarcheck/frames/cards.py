@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from polarcheck.frames.written_numbers import PLAIN_TEXT, number_of
+from polarcheck.frames.written_numbers import PLAIN_TEXT, AmbiguousNumberError, number_of
 from polarcheck.printable import printable
 
 __all__ = ["Cards", "UnusableError"]
@@ -102,9 +102,10 @@ class Cards:
         why = "no number"
         try:
             number = math.nan if isinstance(value, bool) else _as_number(value)
-        except (ValueError, OverflowError) as error:
+        except AmbiguousNumberError as error:
+            number, why = math.nan, str(error)
+        except (ValueError, OverflowError):
             number = math.nan
-            why = str(error) if "ambiguous" in str(error) else why
         if not math.isfinite(number):
             raise UnusableError(f"its header card {keyword} = '{printable(value, 40)}' is {why}")
         return number

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["PLAIN_TEXT", "hours_of", "number_of", "numeric_card", "seconds_of"]
+__all__ = ["PLAIN_TEXT", "AmbiguousNumberError", "hours_of", "number_of", "numeric_card", "seconds_of"]
 
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[EeDd][+-]?\d{1,3})?", re.ASCII)
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[ED][+-]?\d{1,3})?\Z")
@@ -34,18 +34,24 @@ PLAIN_TEXT = re.compile(rb"[A-Z0-9_ -]{8}= +([+-]?\d[\d.,:]*(?: ?[A-Za-z]{1,7})?
 """A value without quotes that is no number of the Standard: ``10,5``, ``20:13:45``, ``10 s``."""
 
 
+class AmbiguousNumberError(ValueError):
+    """A number that can be read in two ways."""
+
+
 def number_of(text: str) -> float:
     """Read a number; a comma may stand for the decimal point, D for E.
 
     Raises
     ------
+    AmbiguousNumberError
+        Its comma may part thousands.
     ValueError
-        No number, or one whose comma may part thousands.
+        No number.
     """
     bare = text.strip()
     if _DECIMAL_COMMA.fullmatch(bare):
         if _THOUSANDS.fullmatch(bare):
-            raise ValueError("ambiguous: its comma may part thousands")
+            raise AmbiguousNumberError("ambiguous: its comma may part thousands")
         bare = bare.replace(",", ".")
     return float(re.sub(r"(?<=[\d.])[dD](?=[+-]?\d)", "E", bare))
 

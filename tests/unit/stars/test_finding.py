@@ -23,7 +23,9 @@ def groups_in(image: Image) -> int:
     return len(bright_groups(plane.pixels, sky_of(plane), 20.0).x)
 
 
-@pytest.mark.parametrize(("pixels", "is_star"), [(1, False), (2, False), (3, False), (4, True), (6, True), (7, True)])
+@pytest.mark.parametrize(
+    ("pixels", "is_star"), [(1, False), (2, False), (3, False), (4, True), (6, True), (7, True)]
+)
 def test_a_hot_pixel_stands_alone_a_star_does_not(pixels: int, is_star: bool) -> None:
     """Hot pixels come in twos and threes at most: common practice, no source. A star of 2 px covers a dozen."""
     image = noisy()
@@ -32,7 +34,9 @@ def test_a_hot_pixel_stands_alone_a_star_does_not(pixels: int, is_star: bool) ->
     assert (groups_in(image) == 1) is is_star
 
 
-@pytest.mark.parametrize(("aside", "is_star"), [(0.0, False), (0.02, False), (0.04, False), (0.08, True), (0.3, True)])
+@pytest.mark.parametrize(
+    ("aside", "is_star"), [(0.0, False), (0.02, False), (0.04, False), (0.08, True), (0.3, True)]
+)
 def test_a_hot_column_is_thinner_than_a_star(aside: float, is_star: bool) -> None:
     """A column with a part of its light in the next one: its variance across is about that part of a square pixel."""
     image = noisy(noise=1.0)

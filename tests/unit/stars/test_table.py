@@ -13,7 +13,9 @@ SIGMA = 2.0  # px, of the stars' light
 Place = tuple[float, float, float]  # x, y [px], peak [sky noise]
 
 
-def drawn(*stars: Place, size: int = 200, sigma: float = SIGMA, noise: bool = True) -> npt.NDArray[np.float64]:
+def drawn(
+    *stars: Place, size: int = 200, sigma: float = SIGMA, noise: bool = True
+) -> npt.NDArray[np.float64]:
     """An even sky with Gaussian stars."""
     y, x = np.mgrid[:size, :size]
     image = np.full((size, size), 1000.0)
@@ -42,7 +44,9 @@ def test_a_star_stands_out_of_the_noise_by_five_deviations(peak: float, least: i
 
 
 @pytest.mark.parametrize(("peak", "least", "most"), [(13.0, 0, 1), (33.0, 24, 25)])
-def test_the_shape_of_a_star_under_twenty_deviations_is_mostly_noise(peak: float, least: int, most: int) -> None:
+def test_the_shape_of_a_star_under_twenty_deviations_is_mostly_noise(
+    peak: float, least: int, most: int
+) -> None:
     assert least <= find_stars(drawn(*grid(peak))).has_shape.sum() <= most
 
 
