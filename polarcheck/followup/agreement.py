@@ -31,7 +31,6 @@ _APART_SIGMAS = 6.0
 _FEW = 24  # frames of which each is tried as the one that stands out
 _CLAMPED_SIGMAS = 6.0  # by which the axis' place in the camera may differ from what it was
 _FLEXURES = 4.0  # times the allowance for sag, which differs over the sky: by less nothing moved
-_ANYWHERE = 1e10  # times the variance of the axis in the camera: as good as not known
 _ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
 
 
@@ -113,7 +112,8 @@ def _require_clamped(
     assert camera is not None
     if len(frames) < 3 or found.camera_moved <= _CLAMPED_SIGMAS:
         return
-    alone = carry_axis(replace(camera, covariance=_ANYWHERE * camera.covariance), observed, pixel)
+    nowhere = replace(camera, covariance=np.eye(3))  # a radian: as good as not known
+    alone = carry_axis(nowhere, observed, pixel)
     flexure = before.systematic.allowance_arcsec if before.systematic else FLEXURE_ARCSEC
     if angle_between(alone.camera.axis, camera.axis) < _FLEXURES * flexure * ARCSEC:
         return
