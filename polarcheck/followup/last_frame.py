@@ -11,6 +11,7 @@ import numpy as np
 
 from polarcheck.alignment import Alignment, FrameFile
 from polarcheck.errors import FrameError
+from polarcheck.followup.later_frames import SAME_TIME_S
 from polarcheck.followup.mark import StarTarget, View, choose_star
 from polarcheck.frames import Frame, Image, read_frame, read_image, read_solution, sensor_of
 from polarcheck.knobs import Move
@@ -23,7 +24,6 @@ __all__ = ["SensorMark", "StarFinder", "mark_on_sensor"]
 StarFinder = Callable[[Image, float], Array]
 """Takes an image and a margin to the edge; gives places of stars, (n, 2), the easiest to watch first."""
 
-_SAME_TIME_S = 0.02  # a kept result rounds times to a hundredth of a second
 _MOST_CANDIDATES = 200
 _MARGIN_SHARE, _MARGIN_PX = 0.03, 20.0  # of the shorter side, and at most
 
@@ -130,7 +130,7 @@ def _is_same(alignment: Alignment, frame: Frame) -> bool:
     if not alignment.steps or alignment.sensor is None:
         return False
     apart = abs(seconds_between(alignment.steps[-1].utc, frame.utc))
-    return apart < _SAME_TIME_S and sensor_of(frame).is_like(alignment.sensor)
+    return apart < SAME_TIME_S and sensor_of(frame).is_like(alignment.sensor)
 
 
 def _stars_to_watch(image: Image, margin: float) -> Array:

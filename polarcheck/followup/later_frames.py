@@ -11,10 +11,12 @@ from polarcheck.errors import GeometryError, InputError
 from polarcheck.frames import Frame, FrameSet, Problem, sensor_of
 from polarcheck.times import seconds_between
 
-__all__ = ["later_frames"]
+__all__ = ["SAME_TIME_S", "later_frames"]
 
 _ONE_NIGHT_H = 18.0  # between frames of one night, the longest winter night of far latitudes
-_SAME_TIME_S = 0.02  # a kept result rounds times to a hundredth of a second
+
+SAME_TIME_S = 0.02
+"""Frames so near in time are one and the same: a kept result rounds times to a hundredth of a second."""
 
 
 def later_frames(before: Alignment, frame_set: FrameSet) -> tuple[list[Frame], list[Problem]]:
@@ -73,11 +75,11 @@ def _parted(before: Alignment, frames: Sequence[Frame]) -> tuple[list[Frame], li
     early: list[Problem] = []
     for frame in frames:
         seconds = seconds_between(before.steps[-1].utc, frame.utc) if before.steps else np.inf
-        if seconds > _SAME_TIME_S:
+        if seconds > SAME_TIME_S:
             later.append(frame)
             continue
         reason = "was taken before the result that it should follow on"
-        if seconds > -_SAME_TIME_S:
+        if seconds > -SAME_TIME_S:
             reason = "is the frame that the result ends with"
         early.append(Problem(frame.path, frame.name, reason, utc=frame.utc))
     return later, early

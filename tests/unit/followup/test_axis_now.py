@@ -143,6 +143,28 @@ def test_clamped_mount_shows_no_slip(north: Sweep) -> None:
     assert found.slip_arcmin == pytest.approx(0.0, abs=3.0)
 
 
+@pytest.mark.parametrize(("slip_arcmin", "is_told"), [(2.0, False), (4.0, True)])
+def test_slip_is_told_beyond_what_the_start_of_tracking_does(
+    north: Sweep, slip_arcmin: float, is_told: bool
+) -> None:
+    """Some ten seconds until a mount tracks after its knobs were touched are 2.5 arcmin; common practice, no source."""
+    found = follow(north, north.frame("floor", STILL, 120.0, slip_arcmin / 60), tracking="on")
+    assert [notice.code for notice in found.notices] == ["slip"] * is_told
+
+
+@pytest.mark.parametrize(("slip_arcmin", "is_told"), [(12.0, False), (20.0, True)])
+def test_slip_of_a_long_move_may_be_the_base_out_of_level(
+    north: Sweep, slip_arcmin: float, is_told: bool
+) -> None:
+    """A base 2.5 deg out of level turns 4.4 % of 200 arcmin, 8.7, about its level line.
+
+    Across the axis' foot that is 8.7 / cos 47 deg or 12.8 arcmin about the axis; with the floor of 3, 15.8.
+    """
+    moved = knobs(-200.0, 0.0, lean_deg=0.0)
+    found = follow(north, north.frame("long", moved, 120.0, slip_arcmin / 60), tracking="on")
+    assert [notice.code for notice in found.notices] == ["slip"] * is_told
+
+
 def test_mount_that_tracked_although_said_to_stand_shows(north: Sweep) -> None:
     found = follow(north, north.frame("tracked", knobs(-5.0, 5.0), 600.0), tracking="off")
     # 600 s at 15.041 arcsec/s are 150.4 arcmin

@@ -28,6 +28,7 @@ from polarcheck.report.pictures.mark import save_mark_picture
 from polarcheck.report.text.mark import mark_text
 from polarcheck.simulate import Camera
 from polarcheck.sky.observed import Sky
+from polarcheck.times import add_seconds
 from tests.commands import NORTH, frames, steering, strict_json
 
 CAMERA = Camera(width_px=400, height_px=300, pixel_scale_arcsec=10.0)
@@ -143,6 +144,50 @@ def test_other_camera_at_the_same_time_is_told_apart(kept: Path, own: list[Path]
     with fits.open(own[-1], mode="update") as content:
         content[0].data = content[0].data[:, :200].copy()
     assert "another frame now" in reason(read_alignment(kept))
+
+
+@pytest.mark.parametrize(("seconds", "is_same"), [(0.015, True), (-0.015, True), (0.03, False), (-0.03, False)])
+def test_frame_of_the_same_moment_is_the_same_but_for_rounding(
+    night: list[Path], seconds: float, is_same: bool
+) -> None:
+    """Kept results and headers round to a hundredth of a second, each by its own half; cameras are not that quick."""
+    alignment = measure(night).alignment
+    last = alignment.steps[-1]
+    steps = (*alignment.steps[:-1], replace(last, utc=add_seconds(last.utc, seconds)))
+    found = mark(replace(alignment, steps=steps))
+    assert (found.target is not None) is is_same
+
+
+@pytest.mark.parametrize(
+    ("camera", "margin_px"),
+    [(CAMERA, 9.0), (replace(CAMERA, width_px=1200, height_px=900), 20.0)],
+    ids=["small sensor", "large sensor"],
+)
+def test_stars_are_looked_for_away_from_the_edge(tmp_path: Path, camera: Camera, margin_px: float) -> None:
+    """3 % of the shorter side, and no more than a star's halo needs: 20 px; common practice, no source."""
+    asked = []
+
+    def find(image: Image, margin: float) -> np.ndarray:
+        asked.append(margin)
+        return peaks(image, margin)
+
+    mark(measure(frames(tmp_path, camera=camera)).alignment, find)
+    assert asked == [pytest.approx(margin_px)]
+
+
+@pytest.mark.parametrize(("place", "is_seen"), [(180, True), (220, False)])
+def test_star_that_stays_is_sought_among_the_first_two_hundred(
+    night: list[Path], place: int, is_seen: bool
+) -> None:
+    """The others are fainter than the eye finds again on a screen; common practice, no source."""
+    alignment = measure(night).alignment
+    stays = mark(alignment).target
+    assert stays is not None
+    leaves = np.full((300, 2), [399.0, 299.0])
+    leaves[place] = stays.from_px
+    chosen = mark(alignment, lambda image, margin: leaves).target
+    assert chosen is not None
+    assert (chosen.reason is None) is is_seen
 
 
 def test_damaged_frame_is_the_reason(kept: Path, own: list[Path]) -> None:

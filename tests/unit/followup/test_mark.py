@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import erfa
@@ -13,7 +13,7 @@ from astropy.io import fits
 from scipy.spatial.transform import Rotation
 
 from polarcheck.followup.mark import View, choose_star
-from polarcheck.frames import read_solution
+from polarcheck.frames import Solution, read_solution
 from polarcheck.knobs.correction import correct_knobs
 from polarcheck.knobs.moves import Move
 from polarcheck.knobs.spec import KnobSpec
@@ -218,6 +218,58 @@ def test_mark_behind_the_camera_is_none_and_no_number(tmp_path: Any) -> None:
     assert target.to_px is None
     assert np.isfinite(target.part_px).all()
     assert 0 < sum(target.part_on_sensor) < 2
+
+
+class InvertedPoorly:
+    """A solution whose inversion stops some way short, as an iteration does."""
+
+    def __init__(self, solution: Solution, short_px: float) -> None:
+        self._solution, self._short_px = solution, short_px
+        self.width_px, self.height_px = solution.width_px, solution.height_px
+        self.asked = 0
+
+    def icrs_from_pixels(self, pixels: Array) -> Array:
+        return self._solution.icrs_from_pixels(pixels)
+
+    def pixels_from_icrs(self, directions: Array) -> Array:
+        self.asked += len(directions)
+        return self._solution.pixels_from_icrs(directions) + [self._short_px, 0.0]
+
+
+@pytest.mark.parametrize(("short_px", "is_known"), [(0.04, True), (0.07, False)])
+def test_place_is_known_to_a_twentieth_of_a_pixel_or_not(
+    tmp_path: Any, short_px: float, is_known: bool
+) -> None:
+    """Stars are centred to about that; common practice, no source."""
+    view = shot().solved(tmp_path / "a.fits")
+    poor: Any = InvertedPoorly(view.solution, short_px)
+    seen = view.observed(lattice())
+    assert np.isfinite(replace(view, solution=poor).pixels(seen)).all() == is_known
+
+
+def test_way_of_a_long_move_is_straight_between_its_steps(tmp_path: Any) -> None:
+    """Where stars leave while an azimuth knob turns the mount by 10 deg, to half of what they are centred to."""
+    error = (600.0, 0.0)
+    before = shot()
+    view = before.solved(tmp_path / "a.fits")
+    axis, moves = the_moves(error, NORTH)
+    off = []
+    for begun in lattice():
+        target = choose_star(view, begun[None], moves, axis, "a.fits", 20.0)
+        star = view.solution.icrs_from_pixels(np.array([target.from_px]))
+        swing = Rotation.from_rotvec([0.0, 0.0, target.part_on_sensor[1] * error[0] / 60 * DEG])
+        place = Shot(swing * before.attitude, NORTH, False, False, EVENING).pixels(star)[0]
+        off.append(np.hypot(*(place - np.array(target.part_px))))
+    assert max(off) < 0.025, max(off)
+
+
+def test_two_hundred_stars_are_followed_in_half_a_second(tmp_path: Any) -> None:
+    """An inversion takes some 10 us; so many stars, all steps of both knobs, are below 30 000 of them."""
+    view = shot().solved(tmp_path / "a.fits")
+    counted: Any = InvertedPoorly(view.solution, 0.0)
+    axis, moves = the_moves((23.4, -11.8), NORTH)
+    choose_star(replace(view, solution=counted), np.tile(MIDDLE, (200, 1)), moves, axis, "a.fits", 20.0)
+    assert counted.asked < 30_000
 
 
 def test_distortion_that_cannot_be_inverted_gives_no_false_place(
