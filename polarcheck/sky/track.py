@@ -19,7 +19,7 @@ from polarcheck.vectors import Array, direction_from_spherical, unit
 
 __all__ = ["Track", "field_frame", "field_points", "star_track"]
 
-_STEP_S = 60.0  # linear reading errs by under 0.01 arcsec at an altitude of 5 deg
+_STEP_S = 60.0  # linear reading errs by under 0.05 arcsec above an altitude of 5 deg
 _SMALL = 1e-4  # displacement for derivatives [rad]
 
 

@@ -135,6 +135,11 @@ def test_missing_folder_is_said(tmp_path: Path) -> None:
         (b"\x89PNG\r\n\x1a\n" + b"IHDR tEXtSoftware\0polarcheck", True),
         (b'<?xml version="1.0"?><svg><dc:title>polarcheck</dc:title>', True),
         (b"\x89PNG\r\n\x1a\n" + b"IHDR of another", False),
+        (b"<?xml" + 3000 * b" " + b"<dc:title>polarcheck</dc:title>", True),  # after a picture's own preamble
+        (
+            b"<?xml" + 6000 * b" " + b"<text>as polarcheck says</text>",
+            False,
+        ),  # somewhere in another's picture
         (b'{"schema": "other/1"}', False),
         (b'{"a": "polarcheck"}', False),
         (b"SIMPLE  =                    T", False),

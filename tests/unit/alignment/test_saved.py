@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from polarcheck.alignment import saved
-from polarcheck.alignment.saved import LARGEST_BYTES, kept_text, read_alignment
+from polarcheck.alignment.saved import kept_text, read_alignment
 from polarcheck.alignment.schema import FileTable, KeptAlignment
 from polarcheck.alignment.state import Alignment, FrameFile
 from polarcheck.errors import InputError
@@ -218,6 +218,20 @@ def test_damaged_file_is_refused_with_its_name_and_place(
     assert not steering(text)
 
 
+def test_numbers_of_six_decimals_are_taken_and_of_five_are_not(tmp_path: Path, kept: dict[str, Any]) -> None:
+    """Rounded to six, the three of a unit vector take its length off by up to sqrt(3) / 2 of the last: 8.7e-7."""
+    third = 3**-0.5
+    for off, is_taken in ((8.5e-7, True), (1.5e-6, False)):
+        content = json.loads(json.dumps(kept))
+        content["camera"]["axis"] = [third * (1 + off)] * 3
+        path = write(tmp_path, content)
+        if is_taken:
+            read_alignment(path)
+        else:
+            with pytest.raises(InputError, match="is no unit vector"):
+                read_alignment(path)
+
+
 @pytest.mark.parametrize(
     "raw",
     [
@@ -243,7 +257,7 @@ def test_file_of_another_kind_is_refused(tmp_path: Path, raw: bytes) -> None:
 def test_missing_file_folder_and_huge_file_are_refused(tmp_path: Path) -> None:
     huge = tmp_path / "huge.json"
     with huge.open("wb") as file:
-        file.truncate(LARGEST_BYTES + 1)
+        file.truncate(70_000_000)  # 230,000 frames of 300 bytes: no night has so many
     with pytest.raises(InputError, match=r"^huge\.json: is too large"):
         read_alignment(huge)
     with pytest.raises(InputError, match=r"^none\.json: cannot be read \(No such file"):
@@ -256,7 +270,9 @@ def test_result_as_large_as_may_be_written_is_read(
     tmp_path: Path, kept: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     model = KeptAlignment.model_validate(kept)
-    path = write(tmp_path, model.to_json() + " " * 11_000_000)
+    path = write(
+        tmp_path, model.to_json() + " " * 40_000_000
+    )  # 130,000 frames of 300 bytes: three a second all night
     assert isinstance(read_alignment(path), Alignment)
     length = len(model.to_json())
     monkeypatch.setattr(saved, "LARGEST_BYTES", length + 1)  # and a line's end

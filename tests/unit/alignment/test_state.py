@@ -8,7 +8,8 @@ from astropy.coordinates import angular_separation
 from scipy import stats
 
 from polarcheck.alignment.error import AxisError, axis_error, interval_factor, side_words
-from polarcheck.alignment.state import Alignment
+from polarcheck.alignment.state import Alignment, Step
+from polarcheck.errors import InputError
 from polarcheck.frames.sensor import Sensor
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, standard_atmosphere
@@ -179,3 +180,23 @@ def test_an_error_stands_clear_beyond_its_interval_and_not_within() -> None:
     )
     assert beyond.stands_clear == (False, True)
     assert within.stands_clear == (False, False)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "is_here"),
+    [(52.2, 0.0, True), (51.7, 0.0, False), (52.0, 0.4, True), (52.0, 359.5, True), (52.0, -0.6, False)],
+)
+def test_a_night_goes_on_at_one_place(latitude: float, longitude: float, is_here: bool) -> None:
+    """Headers round to a tenth of a degree, or to whole minutes; 0.3 deg is 30 km away, with a mount set up anew."""
+    axis = enu(0.0, 52.0 * DEG)
+    earlier, now = (
+        Alignment(
+            Sky.over(Site(*place)), "true", axis, NONE, steps=(Step((2461359.5, part), 0.0, 52.0, NONE),)
+        )
+        for place, part in (((latitude, longitude), 0.3), ((52.0, 0.0), 0.4))
+    )
+    if is_here:
+        assert len(now.continuing(earlier, None).steps) == 2
+    else:
+        with pytest.raises(InputError, match="of another place"):
+            now.continuing(earlier, None)

@@ -135,7 +135,9 @@ def stretched(misfit_px: float) -> Array:
 
 
 @pytest.mark.parametrize(
-    ("noise_px", "fits_px", "misfits_px"), [(0.1, 2.5, 3.5), (1.0, 7.0, 9.0)], ids=["sharp stars", "poor stars"]
+    ("noise_px", "fits_px", "misfits_px"),
+    [(0.1, 2.5, 3.5), (1.0, 7.0, 9.0)],
+    ids=["sharp stars", "poor stars"],
 )
 def test_solutions_distortion_may_differ_by_pixels_and_another_camera_by_more(
     noise_px: float, fits_px: float, misfits_px: float

@@ -146,7 +146,9 @@ def test_other_camera_at_the_same_time_is_told_apart(kept: Path, own: list[Path]
     assert "another frame now" in reason(read_alignment(kept))
 
 
-@pytest.mark.parametrize(("seconds", "is_same"), [(0.015, True), (-0.015, True), (0.03, False), (-0.03, False)])
+@pytest.mark.parametrize(
+    ("seconds", "is_same"), [(0.015, True), (-0.015, True), (0.03, False), (-0.03, False)]
+)
 def test_frame_of_the_same_moment_is_the_same_but_for_rounding(
     night: list[Path], seconds: float, is_same: bool
 ) -> None:

@@ -24,7 +24,13 @@ def codes(rig: Rig, scale: float | None = None, size: tuple[int, int] | None = N
 
 @pytest.mark.parametrize(
     ("latitude", "longitude", "said"),
-    [(47.3, 11.2, []), (47.4, 11.3, []), (47.3, 11.7, ["rig-site"]), (-31.4, 20.6, ["rig-site"])],
+    [
+        (47.3, 11.2, []),
+        (47.4, 11.3, []),
+        (47.5, 11.2, []),
+        (47.3, 11.7, ["rig-site"]),
+        (-31.4, 20.6, ["rig-site"]),
+    ],
 )
 def test_site_elsewhere_is_warned_of(
     tmp_path: Path, latitude: float, longitude: float, said: list[str]

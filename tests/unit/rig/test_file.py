@@ -176,6 +176,49 @@ def test_wrong_file_is_told_in_one_line_with_its_line_number(text: str, said: st
     assert "input should" not in message.lower()
 
 
+@pytest.mark.parametrize(
+    ("key", "least", "most"),
+    [
+        ("arcmin_per_turn", 0.01, 21_600.0),  # a whole circle
+        ("arcmin_per_turn_sigma", 0.0001, 21_600.0),
+        ("thread_pitch_mm", 0.05, 50.0),  # ISO 261 has coarse pitches from 0.25 (M1) to 6 (M64)
+        ("lever_mm", 1.0, 5000.0),
+        ("smallest_turn", 0.0001, 1.0),
+        ("backlash_turns", 0.0, 100.0),
+    ],
+)
+def test_value_of_a_knob_in_another_unit_is_refused(
+    tmp_path: Path, key: str, least: float, most: float
+) -> None:
+    """Beyond what any knob has; common practice, no source."""
+    pair = {"thread_pitch_mm": "lever_mm = 70\n", "lever_mm": "thread_pitch_mm = 1\n"}
+    pair["arcmin_per_turn_sigma"] = "arcmin_per_turn = 60\n"
+
+    def said(value: float) -> str:
+        try:
+            read(tmp_path, f"[mount.azimuth]\n{pair.get(key, '')}{key} = {value:.6f}\n")
+        except InputError as error:
+            return str(error)
+        return ""
+
+    assert (said(1.2 * least), said(0.8 * most)) == ("", "")
+    assert "is not within" in said(1.2 * most)
+    assert least == 0 or "is not within" in said(0.8 * least)
+
+
+@pytest.mark.parametrize(("size", "is_read"), [(600_000, True), (1_500_000, False)])
+def test_rig_file_has_room_for_remarks_and_is_no_other_large_file(
+    tmp_path: Path, size: int, is_read: bool
+) -> None:
+    """A horizon of 720 points takes 15 kB; ten thousand lines of remarks half a megabyte."""
+    text = "# a remark of the user's, as long as remarks are\n" * (size // 49)
+    if is_read:
+        assert read(tmp_path, text).optics.focal_length_mm is None
+    else:
+        with pytest.raises(InputError, match="too large for a rig file"):
+            read(tmp_path, text)
+
+
 def test_keys_and_values_are_not_echoed_raw(tmp_path: Path) -> None:
     for text in ('[optics]\n"\\u001b[31m\\u202e" = 1', '[optics]\nfocal_length_mm = "\\u001b[31m\\u202e"'):
         with pytest.raises(InputError) as caught:

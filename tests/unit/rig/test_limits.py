@@ -89,3 +89,15 @@ def test_what_is_stated_is_shown_and_nothing_else(tmp_path: Path) -> None:
     bare = rig_text(summarise_rig(read(tmp_path, SITE)))
     assert not {"horizon", "lowest", "past meridian", "arc "} & set(bare.splitlines())
     assert "horizon" not in bare
+
+
+@pytest.mark.parametrize(("step_deg", "is_read"), [(0.55, True), (0.45, False)])
+def test_horizon_has_a_point_each_half_degree_at_most(tmp_path: Path, step_deg: float, is_read: bool) -> None:
+    """Finer than any panorama is traced, and than the Sun is wide; common practice, no source."""
+    points = ", ".join(f"[{azimuth:.2f}, 10]" for azimuth in np.arange(0.0, 360.0, step_deg))
+    text = SITE + f"horizon = [{points}]"
+    if is_read:
+        assert read(tmp_path, text).reach.horizon is not None
+    else:
+        with pytest.raises(InputError, match="must be 1 to 720 pairs"):
+            read(tmp_path, text)

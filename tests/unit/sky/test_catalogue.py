@@ -240,3 +240,16 @@ def test_long_list_costs_under_a_millisecond_a_line_and_too_long_a_one_nothing(t
     with pytest.raises(InputError, match="names 10001 targets; at most 10000"):
         read_targets(path)
     assert time.perf_counter() - started < 0.5
+
+
+@pytest.mark.parametrize(("letters", "is_read"), [(60, True), (160, False)])
+def test_list_of_ten_thousand_lines_is_read_and_a_larger_file_is_none(
+    tmp_path: Path, letters: int, is_read: bool
+) -> None:
+    path = tmp_path / "list.txt"
+    path.write_text("M31\n" + ("#" * (letters - 1) + "\n") * 9999, encoding="utf-8")
+    if is_read:
+        assert [target.name for target in read_targets(path)[0]] == ["M31"]
+    else:
+        with pytest.raises(InputError, match="too large for a list of targets"):
+            read_targets(path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -34,6 +35,23 @@ def test_impossible_air_is_refused_by_name(pressure: float, temperature: float, 
     with pytest.raises(InputError, match=wrong) as caught:
         Atmosphere(pressure, temperature)
     assert isinstance(caught.value, PolarcheckError)
+
+
+def test_air_of_the_highest_place_is_taken_and_pressure_in_kilopascal_is_not() -> None:
+    """264.4 hPa at 10 km and 101.325 kPa at sea level (U.S. Standard Atmosphere 1976, tables I and IV, from memory)."""
+    assert Atmosphere(264.4, -50.0).pressure_hpa == 264.4
+    with pytest.raises(InputError, match="in another unit"):
+        Atmosphere(101.325, 15.0)
+
+
+def test_unknown_humidity_is_taken_midway_and_the_light_as_green() -> None:
+    """Midway between dry and saturated air errs least; V light is of 0.551 um (Bessell 2005, from memory)."""
+    standard, low = standard_atmosphere(0.0, temperature_c=35.0), 20 * DEG
+    dry, wet = (refraction(low, replace(standard, relative_humidity=part)) for part in (0.0, 1.0))
+    assert refraction(low, standard) == pytest.approx((dry + wet) / 2, abs=0.1 * abs(dry - wet))
+    assert refraction(low, Atmosphere(1013.25, 35.0)) == pytest.approx(refraction(low, standard), abs=1e-12)
+    green = replace(standard, wavelength_um=0.551)
+    assert refraction(low, standard) == pytest.approx(refraction(low, green), abs=0.1 * ARCSEC)
 
 
 def test_measured_air_stands_instead_of_the_standard_one() -> None:

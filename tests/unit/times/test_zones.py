@@ -19,6 +19,7 @@ from polarcheck.times import check_zone, utc_from_iso, zone_ahead_s
         ("utc+2", 2),
         ("Z", 0),
         ("−02:00", -2),
+        ("+14:00", 14),  # Pacific/Kiritimati
     ],
 )
 def test_fixed_offset_is_ahead_by_its_hours(zone: str, hours: float) -> None:
@@ -52,7 +53,19 @@ def test_hour_that_comes_twice_or_never_is_not_guessed(shown: str, often: str) -
 
 @pytest.mark.parametrize(
     "zone",
-    ["", "Foo", "Europe", "+25:00", "+01:99", "1", "../../etc/passwd", "Etc/../UTC", "\x1b[31m", "A" * 5000],
+    [
+        "",
+        "Foo",
+        "Europe",
+        "+25:00",
+        "+15:00",
+        "+01:99",
+        "1",
+        "../../etc/passwd",
+        "Etc/../UTC",
+        "\x1b[31m",
+        "A" * 5000,
+    ],
 )
 def test_what_is_no_zone_is_refused_in_one_printable_line(zone: str) -> None:
     with pytest.raises(ParameterError) as caught:
