@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.attitudes import camera_attitudes
 from polarcheck.axis.course import Course, Track, followed_fields
@@ -69,3 +70,71 @@ def test_without_places_nothing_is_known() -> None:
     seen = np.broadcast_to(np.eye(3), (2, 3, 3))
     attitudes = camera_attitudes(seen, np.full(3, 1 / 3), np.zeros(2, dtype=int), np.full(2, ARCSEC))
     assert followed_fields(attitudes, Course(np.array([0.0, 60.0]))) is None
+
+
+NODES = np.array([[x, y, 1.0] for x in (-0.01, 0.01) for y in (-0.01, 0.01)])
+
+
+def looking(
+    right_ascensions_deg: list[float],
+    every_s: float,
+    rolls_deg: list[float] | None = None,
+    declinations_deg: list[float] | None = None,
+) -> list[int] | None:
+    """The fields followed by frames near the celestial equator."""
+    count = len(right_ascensions_deg)
+    still = [0.0] * count
+    turns = Rotation.from_euler(
+        "YXZ",
+        np.stack([rolls_deg or still, declinations_deg or still, right_ascensions_deg], axis=-1)[:, ::-1],
+        degrees=True,
+    )
+    nodes = NODES / np.linalg.norm(NODES, axis=-1, keepdims=True)
+    sky = np.array([turn.apply(nodes) for turn in turns])
+    attitudes = camera_attitudes(sky, np.full(4, 0.25), np.zeros(count, dtype=int), np.full(count, ARCSEC))
+    track = followed_fields(attitudes, Course(every_s * np.arange(count), sky))
+    return None if track is None else track.groups.tolist()
+
+
+@pytest.mark.parametrize(
+    ("every_s", "shift_deg", "follows"),
+    [(60.0, 0.19, True), (60.0, 0.21, False), (1200.0, 1.1, True), (1200.0, 1.2, False)],
+)
+def test_between_frames_a_field_may_move_by_dithering_and_a_fifth_of_the_sky(
+    every_s: float, shift_deg: float, follows: bool
+) -> None:
+    """0.15 deg, and a fifth of 15.04 arcsec a second: 0.20 deg in a minute, 1.15 in twenty (common practice, no source)."""
+    assert looking([0.0, shift_deg] * 4, every_s) == ([0] * 8 if follows else None)
+
+
+@pytest.mark.parametrize(("roll_deg", "second"), [(2.5, 0), (3.5, 1)])
+def test_a_camera_turned_by_more_than_three_degrees_begins_another_field(
+    roll_deg: float, second: int
+) -> None:
+    assert looking([0.0] * 12, 60.0, [0.0] * 6 + [roll_deg] * 6) == [0] * 6 + [second] * 6
+
+
+def test_a_field_is_taken_up_again_after_three_others_and_not_after_four() -> None:
+    places = ((0.0, 0.0), (1.2, 0.0), (1.2, 1.2), (0.0, 1.2), (-1.2, 1.2))
+    for fields, numbers in (((0, 1, 2, 3, 0), (0, 1, 2, 3, 0)), ((0, 1, 2, 3, 4, 0), (0, 1, 2, 3, 4, 5))):
+        visited = [places[field] for field in fields for _ in range(6)]
+        found = looking([place[0] for place in visited], 60.0, None, [place[1] for place in visited])
+        assert found == [number for number in numbers for _ in range(6)]
+
+
+def test_three_frames_make_a_field_and_two_are_strays() -> None:
+    assert looking([0.0] * 12 + [1.0] * 3, 60.0) == [0] * 12 + [1] * 3
+    assert looking([0.0] * 12 + [1.0] * 2, 60.0) == [0] * 12 + [-1] * 2
+
+
+@pytest.mark.parametrize(("strays", "follows"), [(4, True), (5, False)])
+def test_a_fifth_of_the_frames_may_be_strays(strays: int, follows: bool) -> None:
+    held = 20 - strays
+    groups = [0] * held + [-1] * strays
+    assert looking([0.0] * held + [1.0 + k for k in range(strays)], 60.0) == (groups if follows else None)
+
+
+@pytest.mark.parametrize(("apart_deg", "follows"), [(0.9, True), (1.1, False)])
+def test_a_mount_that_slews_more_than_it_tracks_does_not_track(apart_deg: float, follows: bool) -> None:
+    """Twice three frames a minute apart: four minutes of tracking, in which the sky turns by one degree."""
+    assert looking([0.0] * 3 + [apart_deg] * 3, 60.0) == ([0] * 3 + [1] * 3 if follows else None)

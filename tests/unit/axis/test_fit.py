@@ -22,6 +22,7 @@ from tests.rigid_mount import (
     camera_at,
     noisy,
     seen_by,
+    shifted,
     turned,
 )
 
@@ -139,3 +140,17 @@ def test_residual_is_the_scatter_of_the_sensors_points() -> None:
     looks = np.einsum("nij,nkj->nki", found.solution.models, found.attitudes.templates[[0] * 4])
     apart = np.linalg.norm(looks - seen_by(noisy(rotations, 3)), axis=-1)
     assert found.residuals == pytest.approx(np.sqrt(apart**2 @ WEIGHTS), rel=1e-6)
+
+
+@pytest.mark.parametrize(("good", "off_deg", "doubted"), [(4, 2.0, True), (4, 4.0, False), (5, 2.0, False)])
+def test_few_frames_chosen_because_they_agree_are_not_trusted_on_their_agreement(
+    good: int, off_deg: float, doubted: bool
+) -> None:
+    """Of five frames some four agree more often than noise lets all: the assumed noise counts, as six degrees of freedom.
+
+    A frame degrees away was solved elsewhere: nobody chose. Five good frames have six degrees of freedom of their own.
+    """
+    rotations = turned(AXIS, np.linspace(-40, 40, good + 1), CAMERA)
+    found = fitted(shifted(rotations, 1, off_deg * 3600, 90.0))
+    assert found.used.tolist() == [True, False] + [True] * (good - 1)
+    assert found.noise == pytest.approx(np.sqrt(6 / (6 + 2 * good - 4)) if doubted else 0.0, abs=1e-3)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polarcheck.axis import Horizon, MountLimits, Reach, axis_angle, best_next_frame
-from tests.helpers import DEG, altitude_of, separation_arcsec
+from polarcheck.axis import Horizon, MountLimits, Reach, axis_angle, best_next_frame, reachable_turns
+from tests.helpers import DEG, altitude_of, enu, separation_arcsec
 from tests.rigid_mount import AXIS, POLE, Array, camera_at, turned
 from tests.unit.axis.test_fit import SOUTHERN_AXIS, SOUTHERN_POLE, fitted
 
@@ -104,3 +104,11 @@ def test_arc_of_one_sweep_is_kept_to() -> None:
     assert best is not None
     # right-handed turns -20, 0, 15 with the mount at 15: westward is negative; 50 deg in all
     assert -15 - 1e-6 <= best.turn / DEG <= 50 + 1e-6
+
+
+def test_turns_of_less_than_five_degrees_are_not_proposed() -> None:
+    """Nobody sets a circle finer than that in the dark (common practice, no source)."""
+    turns = np.array([-6.0, -4.0, 0.0, 4.0, 6.0]) * DEG
+    pointing = np.broadcast_to(enu(180 * DEG, 60 * DEG), (5, 3))
+    found = reachable_turns(Reach(limits=FORK), turns, pointing, 0.0, np.zeros(1))
+    assert found.tolist() == [True, False, False, False, True]

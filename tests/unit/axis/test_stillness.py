@@ -39,3 +39,41 @@ def test_few_frames_are_judged_by_their_places_alone() -> None:
     few = slice(0, 40, 13)
     assert is_still(places(0, 0, dither=5.0)[few], SECONDS[few], ARCSEC)
     assert not is_still(places(0, 300.0)[few], SECONDS[few], ARCSEC)
+
+
+def line(arcsec: float, hours: float, count: int = 40) -> tuple[np.ndarray, np.ndarray]:
+    """Places that drift evenly by so much in all, and their moments."""
+    seconds = np.linspace(0, 3600 * hours, count)
+    return np.outer(np.linspace(0, arcsec, count), [1.0, 0.0]) * ARCSEC, seconds
+
+
+@pytest.mark.parametrize(("hourly", "still"), [(4.0, True), (6.0, False)])
+def test_a_guide_scope_may_bend_by_five_arcsec_an_hour(hourly: float, still: bool) -> None:
+    """Common practice, no source; refraction alone drifts by 10 to 20."""
+    places_, seconds = line(2 * hourly, 2.0)
+    assert is_still(places_, seconds, 0.1 * ARCSEC) is still
+
+
+@pytest.mark.parametrize(("arcsec", "still"), [(12.0, True), (25.0, False)])
+def test_a_drift_within_three_standard_errors_is_none(arcsec: float, still: bool) -> None:
+    """Least squares: white noise of 10 arcsec in 40 places leaves 10 sqrt(12 / 40) = 5.5 arcsec of doubt."""
+    even, seconds = line(1.0, 2.0)
+    noise = np.random.default_rng(5).normal(size=40)
+    time = seconds - seconds.mean()
+    noise -= noise.mean() + time * (time @ noise) / (time @ time)
+    noisy = np.stack([arcsec * even[:, 0] + 10 * ARCSEC * noise / noise.std(), 0 * noise], axis=-1)
+    assert is_still(noisy, seconds, 10 * ARCSEC) is still
+
+
+@pytest.mark.parametrize(
+    ("arcsec", "hours", "slow"), [(85, 2, True), (95, 2, False), (18, 0.25, True), (22, 0.25, False)]
+)
+def test_slow_is_forty_arcsec_an_hour_and_ten_besides(arcsec: float, hours: float, slow: bool) -> None:
+    """Common practice, no source."""
+    assert is_slow(*line(arcsec, hours)) is slow
+
+
+def test_four_places_do_not_tell_their_scatter_and_five_do() -> None:
+    """50 arcsec in two hours: slow enough for four, and far beyond the scatter that five show."""
+    assert is_still(*line(50.0, 2.0, 4), ARCSEC)
+    assert not is_still(*line(50.0, 2.0, 5), ARCSEC)
