@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from polarcheck.digest.lights import light_frames
 from polarcheck.frames import Frame, read_frames
@@ -52,3 +54,22 @@ def test_another_camera_on_the_same_field_is_another_target() -> None:
     frames = frames_of("tracked_only")
     other = tuple(replace(frame, pixel_scale_arcsec=2 * frame.pixel_scale_arcsec) for frame in frames[:5])
     assert [len(light.frames) for light in light_frames((*frames, *other))] == [11, 5]
+
+
+@pytest.mark.parametrize(("share", "fields"), [(0.3, [8]), (0.4, [4, 4])])
+def test_dithering_stays_within_a_third_of_the_shorter_side(share: float, fields: list[int]) -> None:
+    """0.35 of it; common practice, no source."""
+    first = frames_of("tracked_only")[0]
+    side_deg = first.height_px * first.pixel_scale_arcsec / 3600
+    centre = first.sky.mean(axis=0)
+    about = np.cross(centre, [0.0, 0.0, 1.0])  # so that the centre moves along its meridian
+    shift = Rotation.from_rotvec(np.radians(share * side_deg) * about / np.linalg.norm(about))
+    frames = tuple(
+        replace(
+            first,
+            sky=shift.apply(first.sky) if i % 2 else first.sky,
+            utc=add_seconds(first.utc, 120.0 * i),
+        )
+        for i in range(8)
+    )
+    assert [len(light.frames) for light in light_frames(frames)] == fields

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import jsonschema
@@ -13,6 +14,7 @@ import pytest
 
 from polarcheck.digest import DigestWish, NightDigest, ReportSchema, digest_night
 from polarcheck.digest.frame_rows import _MOST_PICTURES, FrameRow, _chosen
+from polarcheck.digest.night_digest import _notices
 from polarcheck.errors import InputError
 from polarcheck.measurement import Conditions
 from polarcheck.night import NIGHT_FILE, NightBook
@@ -209,3 +211,11 @@ def test_pictures_are_few_and_of_every_group() -> None:
 
 def test_more_groups_than_pictures() -> None:
     assert len(_chosen(rows_of(*(("follow-up", i, 1) for i in range(1, 60))))) == _MOST_PICTURES
+
+
+def test_two_dozen_pictures_are_shown_and_a_hundred_warnings() -> None:
+    """What a reader leafs through; with 14 kB a picture, what can be mailed (common practice, no source)."""
+    assert len(_chosen(rows_of(("target", 1, 500)))) == 24
+    warnings = [SimpleNamespace(code="x", text=str(k)) for k in range(150)]
+    step: Any = SimpleNamespace(result=SimpleNamespace(warnings=warnings))
+    assert [notice.text for notice in _notices(step)] == [str(k) for k in range(100)]

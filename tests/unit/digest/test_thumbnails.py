@@ -58,3 +58,24 @@ def test_planes_mosaics_and_narrow_frames() -> None:
     assert opened(thumbnail_of(Image(colours, None, None))).shape == (150, 225)
     assert opened(thumbnail_of(Image(sky(), "RGGB", None))).shape == (150, 225)
     assert opened(thumbnail_of(Image(sky(3, 2000), None, None))).shape == (1, 250)
+
+
+def test_a_crowded_field_is_made_smaller_and_no_more_than_needed() -> None:
+    """Fourteen kilobytes: 24 such pictures and the rest make a page that can be mailed (common practice, no source)."""
+    random = np.random.default_rng(3)
+    pixels = random.normal(1000, 10, (190, 190))
+    crowd = random.random(pixels.shape) < 0.1
+    pixels[crowd] += random.uniform(50, 5000, crowd.sum())
+    picture = thumbnail_of(Image(pixels.astype(np.float32), None, None))
+    assert picture is not None
+    assert 10_500 < len(picture.jpeg) <= 14_000
+
+
+def test_a_quiet_sky_has_the_best_of_the_qualities() -> None:
+    """72 of libjpeg's scale, which its tables of quantisation tell (common practice for pictures, no source)."""
+    stream = BytesIO()
+    Pictures.new("L", (8, 8)).save(stream, "JPEG", quality=72)
+    picture = thumbnail_of(Image(sky(), None, None))
+    assert picture is not None
+    found, expected = (Pictures.open(BytesIO(content)) for content in (picture.jpeg, stream.getvalue()))
+    assert found.quantization == expected.quantization  # type: ignore[attr-defined]

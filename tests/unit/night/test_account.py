@@ -191,3 +191,9 @@ def test_after_the_mount_was_moved_nobody_knows_how_it_stands() -> None:
     assert told.alignment is None
     assert told.refused == 1
     assert len(told.steps) == 1
+
+
+@pytest.mark.parametrize(("later", "nights"), [("14T20", 1), ("14T22", 2)])
+def test_twelve_hours_part_two_nights(later: str, nights: int) -> None:
+    """From 9 h to 20 h is one polar night's work, to 22 h another's (common practice, no source)."""
+    assert len(nights_of([measured("14T09"), measured(later)])) == nights

@@ -118,3 +118,10 @@ def test_a_full_disk_is_told_and_leaves_the_file_as_it_was(
     os.close(full)
     assert pen.path.read_bytes().startswith(was)
     assert NightLog(tmp_path).read().damaged == ()
+
+
+def test_of_more_than_a_thousand_files_a_thousand_are_named(tmp_path: Path) -> None:
+    """What a frame counted for stands in the result; the list is for the reader's eye."""
+    named = book(tmp_path).refused("clouds", [tmp_path / f"{k}.fits" for k in range(1002)])
+    assert len(named.inputs) == 1000
+    assert named.inputs[-1] == "999.fits"

@@ -141,3 +141,34 @@ def test_a_writer_that_is_killed_loses_one_event_at_most(tmp_path: Path) -> None
         assert record.events[-1] == turned(0.25)
         assert len(record.events) - 1 >= last + 1  # whatever was told to be written is there
         assert len(record.damaged) <= 1
+
+
+def moved_for(reason: str) -> MovedEvent:
+    return MovedEvent(time_utc="2026-11-14T21:00:00Z", version="1", reason=reason)
+
+
+def test_a_line_is_as_long_as_a_kept_result_may_be(tmp_path: Path) -> None:
+    """64 MB, the largest result that is read back: what could be measured can be written down."""
+    log = NightLog(tmp_path)
+    log.append(moved_for("x" * 40_000_000))
+    (event,) = log.read().events
+    assert isinstance(event, MovedEvent)
+    assert len(event.reason) == 40_000_000
+    with pytest.raises(InputError, match="too large"):
+        log.append(moved_for("x" * 64_000_000))
+
+
+def test_a_file_is_no_longer_than_can_be_read(tmp_path: Path) -> None:
+    """Half a gigabyte: a small board's memory. The file has holes, so that it takes no room on the disk."""
+    log = NightLog(tmp_path)
+    with log.path.open("wb") as file:
+        file.truncate(400_000_000)
+    log.append(moved_for("still room"))
+    with log.path.open("ab") as file:
+        file.truncate(512_000_000)
+    with pytest.raises(InputError, match="too large"):
+        log.append(moved_for("no more room"))
+    with log.path.open("ab") as file:
+        file.truncate(512_000_001)
+    with pytest.raises(InputError, match="too large"):
+        log.read()

@@ -106,3 +106,24 @@ def test_the_object_holds_every_event_and_the_last_error(tmp_path: Path) -> None
     assert shown.events == events
     assert shown.error.total_arcmin == events[2].result.error.total_arcmin  # type: ignore[union-attr]
     assert shown.stands
+
+
+@pytest.mark.parametrize(("later", "count"), [("14T20", 1), ("14T22", 2)])
+def test_files_that_begin_more_than_twelve_hours_apart_are_two_nights(
+    tmp_path: Path, later: str, count: int
+) -> None:
+    """As within a file."""
+    one, other = (
+        folder_with(tmp_path / "a", measured("14T09")),
+        folder_with(tmp_path / "b", measured(later, "b")),
+    )
+    assert len(read_nights([one, other]).nights) == count
+
+
+@pytest.mark.parametrize(("latitude_deg", "compared"), [(0.2, True), (0.3, False)])
+def test_a_quarter_of_a_degree_is_another_place(tmp_path: Path, latitude_deg: float, compared: bool) -> None:
+    """Nearer, the phone's place or the town's name was entered; farther, somebody drove (common practice, no source)."""
+    first, second = measured("14T21"), measured("16T21")
+    second = turned_axis(second, 0.0, first.result.site.latitude_deg + latitude_deg)
+    (shift,) = read_nights([folder_with(tmp_path, first, second)]).shifts
+    assert (shift is not None) is compared

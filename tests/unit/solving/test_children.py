@@ -42,7 +42,7 @@ def test_limit_ends_it_and_what_it_started(tmp_path: Path) -> None:
 def test_much_output_is_kept_in_part_only(tmp_path: Path) -> None:
     ended = Children().run(python("for n in range(300000): print('line', n)"), tmp_path, 60)
     assert ended.exit_code == 0
-    assert len(ended.output) <= 65_536
+    assert 65_000 < len(ended.output) <= 65_536  # the last words of any program, and no more memory
     assert ended.output.splitlines()[-1] == "line 299999"
 
 

@@ -41,3 +41,24 @@ def test_what_a_field_needs_is_named(folder: Path, scale: float, is_missing: boo
     assert (missing is not None) == is_missing
     if missing is not None:
         assert missing == pytest.approx((0.15 * scale * 15, 0.85 * scale * 15))
+
+
+def test_of_a_folder_full_of_files_two_thousand_are_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full set for all scales has some hundreds (common practice, no source); more is another kind of folder."""
+    for number in (1500, 2500):
+        write_index(tmp_path / f"index-{number}.fits", 22, 30)
+    monkeypatch.setattr("os.listdir", lambda _: [f"index-{number:04d}.fits" for number in range(3000)])
+    assert [index.path.name for index in find_index_files([tmp_path])] == ["index-1500.fits"]
+
+
+@pytest.mark.parametrize(("block", "found"), [(8, True), (12, False)])
+def test_sizes_stand_in_the_first_ten_blocks_of_a_header(tmp_path: Path, block: int, found: bool) -> None:
+    """A block is 2880 bytes, 36 cards (FITS Standard 4.0, section 3.1); ten hold more history than any index tells."""
+    path = write_index(tmp_path / "index-1.fits", 22, 30)
+    head = path.read_bytes()
+    comments = "COMMENT a long history".ljust(80).encode() * 36 * (block - 1)
+    at = head.index(b"SCALE_U")
+    path.write_bytes(head[:at] + comments + head[at:])
+    assert bool(find_index_files([tmp_path])) is found

@@ -29,3 +29,10 @@ def test_guesses_are_given_up_and_what_was_stated_is_not() -> None:
 
 def test_without_a_scale_fields_of_all_sizes_are_looked_for() -> None:
     assert Hints().scale_range(3600) == pytest.approx((0.1, 100.0))
+
+
+def test_a_place_in_a_header_is_believed_within_20_degrees() -> None:
+    """A mount that was never told where it looks errs by the polar error and the hour's rounding, 15 deg (common
+    practice, no source).
+    """
+    assert 15 < Place(10.0, 20.0).radius_deg < 30

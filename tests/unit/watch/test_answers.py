@@ -18,3 +18,11 @@ def test_turns_go_with_other_alone() -> None:
 def test_turns_that_no_hand_makes_are_refused(turns: tuple[float, float]) -> None:
     with pytest.raises(ValueError):
         Answer("other", turns)
+
+
+def test_a_hundred_turns_are_the_most() -> None:
+    """No knob travels so far: more is a slip of the finger (common practice, no source)."""
+    assert Answer("other", (99.0, -99.0)).turns == (99.0, -99.0)
+    for turns in ((101.0, 0.0), (0.0, -101.0)):
+        with pytest.raises(ValueError, match="between -100 and 100"):
+            Answer("other", turns)

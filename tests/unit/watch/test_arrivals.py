@@ -165,3 +165,24 @@ def test_folder_that_is_gone_is_an_error(folder: Folder) -> None:
     folder.path.rmdir()
     with pytest.raises(InputError, match="cannot list"):
         folder.look()
+
+
+@pytest.mark.parametrize(("age_s", "at_once"), [(2.0, False), (4.0, True)])
+def test_file_three_seconds_old_needs_no_second_look(
+    folder: Folder, monkeypatch: pytest.MonkeyPatch, age_s: float, at_once: bool
+) -> None:
+    """Memory cards keep times to two seconds (FAT file system, from memory): so much younger it may still be written."""
+    path = folder.bring()
+    os.utime(path, (1_700_000_000, 1_700_000_000))
+    monkeypatch.setattr("time.time", lambda: 1_700_000_000 + age_s)
+    assert (len(folder.look().frames) == 1) is at_once
+
+
+def test_file_that_cannot_be_used_is_tried_for_some_time_ever_more_rarely(folder: Folder) -> None:
+    """A virus guard or a slow network drive lets go within seconds (common practice, no source)."""
+    (folder.path / "bad.fits").write_bytes(b"no FITS at all" * 500)
+    folder.look()
+    waits = [folder.look().again_s]
+    while waits[-1] is not None:
+        waits.append(folder.look(waits[-1]).again_s)
+    assert waits == [pytest.approx(0.5), pytest.approx(2.0), pytest.approx(8.0), pytest.approx(30.0), None]
