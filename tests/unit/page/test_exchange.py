@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 from collections.abc import Awaitable, Callable
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import h11
 import pytest
@@ -190,24 +190,5 @@ def test_pieces_of_a_stream_arrive_as_they_were_sent() -> None:
             data += bytes(event.data)
         assert data == b"data: 1\n\ndata: 2\n\n"
         assert isinstance(event, h11.EndOfMessage)
-
-    between(act)
-
-
-def test_of_what_a_client_goes_on_sending_little_is_read() -> None:
-    """Sixteen pieces of 4 KiB, about what a system keeps of a connection (common practice, no source)."""
-
-    class Endless:
-        pieces = 0
-
-        async def read(self, most: int) -> bytes:
-            self.pieces += 1
-            return b"x" * most
-
-    async def act(exchange: Exchange, client: socket.socket) -> None:
-        sending: Any = Endless()
-        exchange._reader = sending
-        await exchange.respond(NOT_FOUND)
-        assert sending.pieces == 16
 
     between(act)

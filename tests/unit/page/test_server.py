@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import hmac
 import json
@@ -21,7 +20,6 @@ from polarcheck.errors import InputError
 from polarcheck.page import PageServer
 from polarcheck.page.server import (
     _names,
-    _prepare,
 )  # what a phone may call this machine has no other outcome to look at
 from polarcheck.page.streams import MOST_STREAMS
 from polarcheck.watch import Answer
@@ -366,95 +364,3 @@ def test_nothing_is_left_when_it_is_closed() -> None:
     with pytest.raises(ConnectionRefusedError):
         socket.create_connection(("127.0.0.1", port), timeout=1)
     page.connection.close()
-
-
-def test_a_client_has_the_time_to_lose_two_packets_and_not_three(
-    server: PageServer, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Sent again after 1 s, then after twice as long each time (RFC 6298, sections 2.1 and 5.5): 3 s, then 7 s.
-
-    What it still sends is waited for over a poor network's round trip, 200 ms, and not over half a second (common
-    practice, no source).
-    """
-    given: list[float] = []
-    true_timeout = asyncio.timeout
-
-    def timeout(seconds: float) -> asyncio.Timeout:
-        given.append(seconds)
-        return true_timeout(seconds)
-
-    monkeypatch.setattr("polarcheck.page.server.asyncio.timeout", timeout)
-    assert status(sent(server, request(server))) == 200
-    server.close()
-    asking, sending, lingering, closing = given
-    assert all(3 < seconds < 7 for seconds in (asking, sending, closing))
-    assert 0.2 < lingering < 0.5
-
-
-def test_the_forty_first_client_who_asks_shows_the_first_out() -> None:
-    """Its page and some curious phones need five connections (common practice, no source)."""
-
-    async def run() -> list[int]:
-        server = PageServer(lambda _: None)
-        visits = [asyncio.create_task(asyncio.sleep(60)) for _ in range(42)]
-        for visit in visits:
-            server._let_in(visit)
-            for _ in range(3):  # for who is shown out to go
-                await asyncio.sleep(0)
-        await asyncio.wait(visits[:2], timeout=5)
-        gone = [k for k, visit in enumerate(visits) if visit.done()]
-        for visit in visits:
-            visit.cancel()
-        return gone
-
-    assert asyncio.run(run()) == [0, 1]
-
-
-def test_twenty_clients_are_let_in_at_once_and_forty_a_second_after_them(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """A page asks for itself, its state and its events: some phones come at once; a flood waits in the queue."""
-    clock, came = [1000.0], []
-
-    async def sleep(seconds: float) -> None:
-        clock[0] += seconds
-
-    async def accept(_: object) -> None:
-        came.append(clock[0])
-        if len(came) == 60:
-            raise asyncio.CancelledError
-        raise OSError
-
-    monkeypatch.setattr("polarcheck.page.server.asyncio.sleep", sleep)
-    monkeypatch.setattr("polarcheck.page.server.time.monotonic", lambda: clock[0])
-    server, loop = PageServer(lambda _: None), SimpleNamespace(sock_accept=accept)
-    server._socket = SimpleNamespace()  # type: ignore[assignment]
-    with pytest.raises(asyncio.CancelledError), contextlib.closing(server._accept(loop)) as letting:  # type: ignore[arg-type]
-        letting.send(None)
-    assert came[19] == pytest.approx(1000.0)
-    assert came[20] == pytest.approx(1000.025)
-    assert came[59] == pytest.approx(1001.0)
-
-
-def test_new_states_are_looked_for_twenty_times_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As docs/page.md says; the eye takes less than 50 ms for at once (common practice, no source)."""
-    slept: list[float] = []
-    true_sleep = asyncio.sleep
-
-    async def sleep(seconds: float) -> None:
-        slept.append(seconds)
-        await true_sleep(seconds)
-
-    monkeypatch.setattr("polarcheck.page.server.asyncio.sleep", sleep)
-    with PageServer(lambda _: None):
-        time.sleep(0.01)
-    assert max(slept) == pytest.approx(1 / 20)
-
-
-@pytest.mark.skipif(not hasattr(socket, "TCP_USER_TIMEOUT"), reason="a system that cannot be told")
-def test_a_phone_that_left_is_given_up_after_its_page_said_so_and_before_half_a_minute() -> None:
-    """The page says "no connection" after ten seconds (docs/page.md) and may still come back for a while."""
-    given: dict[int, int] = {}
-    connection: Any = SimpleNamespace(setsockopt=lambda level, option, value: given.update({option: value}))
-    _prepare(connection)
-    assert 10_000 < given[socket.TCP_USER_TIMEOUT] < 30_000

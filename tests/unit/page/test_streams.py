@@ -117,24 +117,3 @@ def test_an_answer_to_other_turns_is_not_one_to_these() -> None:
     assert streams.answers_what_is_asked(7) and not streams.answers_what_is_asked(6)
     streams.publish(evening(8, taken=None))
     assert not streams.answers_what_is_asked(8)
-
-
-def test_where_nothing_happens_a_beat_comes_every_four_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As docs/page.md says: seldom enough for the battery of a phone."""
-    waited: list[float] = []
-
-    def timeout(seconds: float) -> asyncio.Timeout:
-        waited.append(seconds)
-        return true_timeout(0)
-
-    true_timeout = asyncio.timeout
-    monkeypatch.setattr("polarcheck.page.streams.asyncio.timeout", timeout)
-    listener = Streams().enter("a")
-    assert listener is not None
-
-    async def two() -> bytes:
-        await listener.piece()
-        return await listener.piece()
-
-    assert b"event: beat" in asyncio.run(two())
-    assert waited[-1] == 4.0

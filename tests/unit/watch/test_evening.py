@@ -303,3 +303,9 @@ def test_small_turn_that_play_takes_up_does_not_stop_the_night(play: Play) -> No
     assert play.evening.due_s(play.seconds) == pytest.approx(60.0)
     assert play.rest()[:2] == ["turned", "followed"]
     play.require_truth()
+
+
+def test_a_finding_is_written_when_no_frame_came_for_one_and_a_half_gaps(play: Play) -> None:
+    """Then the sweep is over: its next frame would have come (common practice, no source)."""
+    play.give(play.mount.sweep(*SWEEP), gap=10.0)
+    assert play.evening.due_s(play.seconds) == pytest.approx(15.0)
