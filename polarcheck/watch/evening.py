@@ -31,6 +31,7 @@ from polarcheck.watch.fields import Shown, shown
 from polarcheck.watch.finding import Finding, Wishes, measured, rebased
 from polarcheck.watch.late import LateFrames
 from polarcheck.watch.places import Place, Places
+from polarcheck.watch.standing import Standing
 from polarcheck.watch.targets import TargetLook, look_at_target
 from polarcheck.watch.turning import SAME_PLACE_DEG, Turning
 
@@ -95,6 +96,7 @@ class Evening:
     def __init__(self, book: NightBook, wishes: Wishes, account: NightAccount | None = None) -> None:
         self._book, self.wishes = book, wishes
         self._places, self._late = Places(), LateFrames()
+        self._standing = Standing()
         self._seen: set[int] = set()
         self._events: list[Event] = []
         self._arrivals: list[float] = []
@@ -126,7 +128,7 @@ class Evening:
     @property
     def followed(self) -> Followed | None:
         """What the frames after the last finding show so far."""
-        return None if self.turning is None else self.turning.followed
+        return None if self.turning is None else self.turning.followed or self.turning.glimpse
 
     @property
     def counted(self) -> int:
@@ -178,13 +180,15 @@ class Evening:
             What is to be written into the night's file.
         """
         for problem in problems:
+            if problem.utc is not None and problem.kind is ProblemKind.NOT_SOLVED:
+                self._standing.note(problem.utc)
             if problem.kind is not ProblemKind.UNFINISHED:
                 self.last = LastSeen(problem.name, problem.utc, False, "none", problem.reason)
                 self.refused += problem.kind is ProblemKind.UNUSABLE
         self._is_start = is_start
         for frame in frames:
             self._take(frame)
-        if frames:
+        if frames or problems:
             self._arrivals = [*self._arrivals[-8:], seconds]
         if is_start and (place := self._places.last) is not None and place.is_target:
             self.target = self._look_at(place)
@@ -196,7 +200,7 @@ class Evening:
         self._record()
         if self.turning is not None and self.turning.held is not None and not is_end:
             self._follow(self.turning, self.turning.held)
-        if self.followed is not None:
+        if self.turning is not None and self.turning.followed is not None and not self.turning.is_moving:
             self._close_turn()
         self._tell_target(self._places.last)
         return self._spoken()
@@ -234,6 +238,7 @@ class Evening:
             self._come_late(self.finding, frame)
             return
         self._late.clear()
+        self._standing.add(frame, self.finding.total_arcmin / 60 if self.finding else None)
         before, place = self._places.last, self._places.add(frame)
         if before is not None and before is not place:
             self._tell_target(before)
@@ -303,10 +308,11 @@ class Evening:
         is_asked = any(abs(seen.turn_deg - turn) < SAME_PLACE_DEG for turn in asked)
         return not seen.has_moved and not (is_asked and finding.used >= _FEW_PLACES)
 
-    def _extend(self, old: Finding, frame: Frame) -> bool:
+    def _extend(self, old: Finding, frames: Sequence[Frame]) -> bool:
         """Measure the sweep with one more place; False where that does not agree with the others."""
+        frame = frames[-1]
         try:
-            finding = measured([*old.frames, frame], self.wishes, old.before, old.told)
+            finding = measured([*old.frames, *frames], self.wishes, old.before, old.told)
         except PolarcheckError:
             return False
         if not finding.uses(frame):
@@ -322,15 +328,48 @@ class Evening:
 
     def _look_at_mount(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
         """A frame with declination and camera as they were."""
-        if turning.frames:
+        turning.is_running = self._standing.is_running
+        if turning.is_running:
+            self._look_while_running(finding, turning, frame, seen)
+        elif turning.frames:
             self._follow(turning, frame)
-        elif self._may_extend(finding, seen) and self._extend(finding, frame):
+        elif self._may_extend(finding, seen) and self._extend(finding, [frame]):
             return
         elif seen.has_moved or turning.asks_for(frame, seen):
             self._record()
             self._follow(turning, frame)
         else:
             self._stay(finding, turning, frame, seen)
+
+    def _look_while_running(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
+        """A frame of a camera that goes on all the time: it may count only where the mount stands."""
+        standing = self._standing
+        if not standing.is_still:
+            if standing.is_slewed and not turning.is_felt and turning.asks_place(seen):
+                self._record()
+                self._follow(turning, frame)
+                return
+            if not standing.is_slewed:
+                self._record()
+                turning.moves(frame)
+            reason = "the field moved since the frame before; it counts if the next one agrees"
+            self._note(frame, False, "follow-up", reason)
+            return
+        new = [one for one in standing.run if seconds_between(finding.utc, one.utc) > 0]
+        is_new_place = not standing.stands_since(finding.utc)
+        if (
+            is_new_place
+            and not turning.is_felt
+            and self._may_extend(finding, seen)
+            and self._extend(finding, new)
+        ):
+            return
+        if not (turning.is_felt or turning.frames or seen.has_moved or turning.asks_for(frame, seen)):
+            self._stay(finding, turning, frame, seen)
+            return
+        self._record()
+        turning.stands(new)
+        self._follow(turning, frame)
 
     def _stay(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
         """The axis is where it was, and no frame was asked for here."""
@@ -376,9 +415,6 @@ class Evening:
             self._write_turned(turning)
         self._events.append(self._book.followed(turning.followed, [frame.path for frame in turning.frames]))
         self._find(Finding.of(turning.followed, self.wishes))
-        if self.turning is not None:
-            # a camera that took frame after frame will go on so
-            self.turning.unmoved = min(turning.unmoved, 1)
         self._record()
 
     def _write_turned(self, turning: Turning) -> None:
@@ -389,7 +425,7 @@ class Evening:
         before = turning.written or (0.0, 0.0)
         more = (turned[0] - before[0], turned[1] - before[1])
         if turning.written is None or more != (0.0, 0.0):
-            self._events.append(self._book.turned(more, as_told=turning.as_told))
+            self._events.append(self._book.turned(more, as_told=turning.as_told and turned == turning.told))
         turning.written = turned
 
     # frames of other fields, and from before
@@ -411,7 +447,7 @@ class Evening:
         possible = seen is not None and not finding.is_out_of_reach(seen)
         if seen is not None and possible and not self._is_start:
             is_quiet = self.turning is None or not self.turning.frames
-            if is_quiet and self._may_extend(finding, seen) and self._extend(finding, frame):
+            if is_quiet and self._may_extend(finding, seen) and self._extend(finding, [frame]):
                 return
             if self._late.tell_set_back(finding.alignment, frame, seen):
                 self._set_back(finding, frame)

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from polarcheck.alignment import Alignment
+from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError, Notice, PolarcheckError
 from polarcheck.followup import Followed, follow_frames
 from polarcheck.frames import Frame, FrameSet
@@ -15,11 +16,11 @@ from polarcheck.measurement import Conditions, Measurement, measure_frames
 from polarcheck.rig import Rig
 from polarcheck.sky import PoleKind
 from polarcheck.times import add_seconds
+from polarcheck.vectors import angle_between, direction_from_azalt
 from polarcheck.watch.fields import Shown
 
 __all__ = ["Finding", "Wishes", "follow_latest", "measured", "rebased", "told_by"]
 
-_AT_REST = 1.5  # times the noise before, beyond which frames after a turn were taken during it
 _REACH, _REACH_ARCMIN = 2.5, 15.0  # times the error, and arcmin, by which knobs may move the axis
 
 
@@ -98,8 +99,21 @@ class Finding:
         return self.result is not None and any(frame is one for one in self.result.frames)
 
     def is_out_of_reach(self, seen: Shown) -> bool:
-        """Whether knobs that bring the axis nearer, or once the wrong way, cannot have moved it there."""
-        return seen.distance_arcmin > _REACH * self.total_arcmin + _REACH_ARCMIN + 6 * seen.sigma_arcmin
+        """Whether knobs that bring the axis nearer, or once the wrong way, cannot have moved it there.
+
+        Hands may still do what the finding before this one asked for.
+        """
+        off = max(self.total_arcmin, self.before_arcmin)
+        return seen.distance_arcmin > _REACH * off + _REACH_ARCMIN + 6 * seen.sigma_arcmin
+
+    @property
+    def before_arcmin(self) -> float:
+        """Axis to pole at the step before; 0 where there was none. [arcmin]"""
+        if len(self.alignment.steps) < 2:
+            return 0.0
+        step, pole = self.alignment.steps[-2], self.alignment.pole.direction
+        axis = direction_from_azalt(step.azimuth_deg * DEGREE, step.altitude_deg * DEGREE)
+        return float(angle_between(axis, pole)) / ARCMIN
 
     @property
     def utc(self) -> tuple[float, float]:
@@ -189,7 +203,6 @@ def follow_latest(
     frames: Sequence[Frame],
     turned: tuple[float, float] | None,
     expected: tuple[float, float] | None,
-    at_rest: bool = False,
 ) -> Followed:
     """Follow the axis with as many of the latest frames as agree, the very last one among them.
 
@@ -202,8 +215,6 @@ def follow_latest(
         Turns since then, where they are known. [turn]
     expected : tuple of float or None
         The move that these should have made. [arcmin]
-    at_rest : bool
-        Whether frames that scatter more than before are taken for frames during a turn, and the latest alone counts.
 
     Raises
     ------
@@ -218,20 +229,11 @@ def follow_latest(
         except PolarcheckError as error:
             first = first or error
             continue
-        is_last = start == len(frames) - 1
-        if at_rest and not is_last and _scatter(followed, before) > _AT_REST:
-            continue
         if any(frame is frames[-1] for frame in followed.frames):
             return followed
     if first is not None:
         raise first
     return follow_frames(before, FrameSet(tuple(frames), ()), turned=turned, expected_arcmin=expected)
-
-
-def _scatter(followed: Followed, before: Alignment) -> float:
-    """Noise of the frames after a turn over that of the ones before."""
-    now, then = followed.alignment.camera, before.camera
-    return 1.0 if now is None or then is None else now.noise_px / then.noise_px
 
 
 def rebased(alignment: Alignment, seconds_back: float) -> Alignment:

@@ -133,7 +133,7 @@ def _now(evening: Evening) -> NowTable:
     finding, turning = evening.finding, evening.turning
     if finding is None or turning is None:
         return _sweeping(evening)
-    if turning.frames:
+    if turning.frames or turning.is_moving:
         return _following(evening, turning)
     advice = finding.correction.next
     knobs = _knobs(finding) if advice.action == "turn" else []
@@ -167,7 +167,7 @@ def _following(evening: Evening, turning: Turning) -> NowTable:
             frames_deg=[0.0],
             why=_sentence_of(evening.refusal),
         )
-    if turning.unmoved:
+    if turning.is_resting:
         sentence = "Looking until the axis rests. Hands off the knobs, or go on turning."
         return NowTable(action="wait", sentence=sentence, knobs=[], frames_deg=[], why="")
     taken = turning.places_deg()

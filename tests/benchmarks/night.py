@@ -111,11 +111,11 @@ class Night:
             seen = rotation_matrix(axis / np.linalg.norm(axis), self.rng.uniform(0.05, 3.0)) @ seen
         return self.write(self.folder / f"{name}.fits", seen)
 
-    def write(self, path: Path, attitude: Array) -> Path:
+    def write(self, path: Path, attitude: Array, exposure_s: float = 5.0) -> Path:
         """A frame of which only the header is kept: the size of its image stands there."""
         moment = np.array([self.utc])
         seen = camera_directions(sensor_points(self.camera), self.camera) @ attitude.T
-        cards = time_cards(moment[0], 5.0) + site_cards(self.sky.site, "geodetic")
+        cards = time_cards(moment[0], exposure_s) + site_cards(self.sky.site, "geodetic")
         cards += wcs_cards(self.sky.icrs(seen[None], moment)[0], self.camera)
         cards += [("IMAGEW", self.camera.width_px, "[px]"), ("IMAGEH", self.camera.height_px, "[px]")]
         fits.PrimaryHDU(header=fits.Header(cards)).writeto(path, overwrite=True)
