@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from polarcheck.frames import Frame
@@ -82,11 +82,6 @@ class Places:
         self._places.append(place)
         return place
 
-    def forget_all_but(self, place: Place) -> None:
-        """Begin anew with one place: what was before has nothing to do with what comes."""
-        self._places.clear()
-        self._places.append(place)
-
     def leave(self, place: Place) -> None:
         """Keep of a place only what a sweep needs."""
         place.frames = deque(list(place.frames)[-_FRAMES_OF_A_PLACE:])
@@ -110,7 +105,25 @@ class Places:
             ]
             if frames and relation(frames[-1], frame) in ("same field", "turned"):
                 run.append(frames)
-        return run
+        return _merged(run)
+
+    @staticmethod
+    def count(frames: Sequence[Frame]) -> int:
+        """Return at how many places frames were taken."""
+        return len(_merged([[frame] for frame in frames]))
+
+
+def _merged(groups: list[list[Frame]]) -> list[list[Frame]]:
+    """Join groups of one field: a frame solved wrongly between them parts what is one place."""
+    places: list[list[Frame]] = []
+    for group in groups:
+        same = (i for i, place in enumerate(places) if relation(place[0], group[-1]) == "same field")
+        index = next(same, None)
+        if index is None:
+            places.append(group)
+        else:
+            places[index] = [*places[index], *group][-_FRAMES_OF_A_PLACE:]
+    return places
 
 
 def _is_within(one: Frame, last: Frame, after: tuple[float, float] | None) -> bool:

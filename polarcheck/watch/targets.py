@@ -1,8 +1,10 @@
-"""Frames of a target while the mount tracks: counted, and their drift against what the axis foretells."""
+"""Frames of a target while the mount tracks: counted, their drift against what the axis foretells, and their stars."""
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -11,10 +13,12 @@ from polarcheck.errors import PolarcheckError
 from polarcheck.frames import Frame, FrameSet
 from polarcheck.outlook import check_drift
 from polarcheck.watch.places import Place
+from polarcheck.watch.standpoint import Standpoint
 
-__all__ = ["TargetLook", "look_at_target"]
+__all__ = ["TargetLook", "Targets", "look_at_target"]
 
 _LEAST_S = 120.0  # that frames must span for a rate that means something
+_STARS_KEPT = 50  # frames of a target whose stars are remembered
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,8 @@ class TargetLook:
         Drift east and north; None where not known, or a guider was at work. [arcsec/min]
     is_guided : bool
         Whether the field stood still although the axis would make it drift.
+    elongation : float or None
+        Median over its frames that were measured, of the stars in their middle; None where none tells.
     """
 
     field: Frame
@@ -38,6 +44,7 @@ class TargetLook:
     seen_arcsec_per_min: tuple[float, float] | None = None
     predicted_arcsec_per_min: tuple[float, float] | None = None
     is_guided: bool = False
+    elongation: float | None = None
 
     def counting(self, frames: int) -> TargetLook:
         """Return the same with another number of frames."""
@@ -77,3 +84,77 @@ def look_at_target(place: Place, alignment: Alignment | None) -> TargetLook:
         predicted_arcsec_per_min=(float(told[0]), float(told[1])),
         is_guided=check.is_guided,
     )
+
+
+class Targets:
+    """Counts frames of targets, and tells once for each stay at one what they showed.
+
+    Parameters
+    ----------
+    now : Standpoint
+        Takes what is to be written.
+
+    Attributes
+    ----------
+    count_of_all : int
+        Frames of targets this night.
+    look : TargetLook or None
+        What frames of the last target show.
+    wanted : pathlib.Path or None
+        The last frame whose stars are not measured yet.
+    """
+
+    def __init__(self, now: Standpoint) -> None:
+        self._now = now
+        self._stars: deque[float] = deque(maxlen=_STARS_KEPT)
+        self._paths: deque[Path] = deque(maxlen=_STARS_KEPT)
+        self.count_of_all = 0
+        self.look: TargetLook | None = None
+        self.wanted: Path | None = None
+
+    def count(self, frame: Frame, place: Place, is_start: bool = False) -> None:
+        """Count a frame that stands at a place; `is_start`: it lay there when the watch began."""
+        self.count_of_all += 1
+        self._now.note(frame, False, "target", f"frame {place.count} of a target, counted only")
+        if self.look is None or self.look.field is not place.first:
+            self._stars.clear()
+            self._paths.clear()
+            self.look = TargetLook(place.first, place.count)
+        self.wanted = frame.path
+        self._paths.append(frame.path)
+        if place.is_due_for_a_look and not is_start:
+            self.see(place)
+        else:
+            self.look = self.look.counting(place.count)
+
+    def see(self, place: Place) -> None:
+        """Look at a target's frames together."""
+        finding = self._now.finding
+        look = look_at_target(place, finding.alignment if finding else None)
+        self.look = replace(look, elongation=self._elongation)
+
+    def see_stars(self, path: Path, elongation: float | None) -> None:
+        """Take in how long the stars of a frame are; None: nobody can tell. It may be another target's."""
+        if path == self.wanted:
+            self.wanted = None
+        if elongation is None or self.look is None or path not in self._paths:
+            return
+        self._stars.append(elongation)
+        self.look = replace(self.look, elongation=self._elongation)
+
+    @property
+    def _elongation(self) -> float | None:
+        return float(np.median(self._stars)) if self._stars else None
+
+    def tell(self, place: Place | None, is_start: bool = False) -> None:
+        """Write down what frames of a target showed, once for each stay at it."""
+        if place is None or not place.is_target or place.count <= place.told:
+            return
+        place.told = place.count
+        if is_start:  # an evening that went on without the watch, or is told already
+            return
+        self.see(place)
+        assert self.look is not None
+        paths = [place.frames[0].path, place.frames[-1].path]
+        drift, long = self.look.seen_arcsec_per_min, self.look.elongation
+        self._now.events.append(self._now.book.checked(paths, place.count, drift, long))

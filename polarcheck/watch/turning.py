@@ -12,17 +12,15 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from polarcheck.errors import PolarcheckError
 from polarcheck.followup import Followed, follow_frames
 from polarcheck.frames import Frame, FrameSet
 from polarcheck.knobs import expected_move
 from polarcheck.times import seconds_between
-from polarcheck.vectors import Array
 from polarcheck.watch.answers import Answer
 from polarcheck.watch.fields import Shown, shown
-from polarcheck.watch.finding import Finding, Wishes, follow_latest, told_by
+from polarcheck.watch.finding import Finding, Wishes, follow_latest
+from polarcheck.watch.turns_asked import Turns, TurnsAsked
 
 __all__ = ["SAME_PLACE_DEG", "Turning"]
 
@@ -30,22 +28,15 @@ SAME_PLACE_DEG = 2.0
 """Turns about the axis that are one place."""
 
 _PAUSE_S = 20.0  # between frames, in which knobs can have been turned; common practice, no source
-_PLAY_ARCMIN = 15.0  # that a move may have which play takes up, or which a hand that turned too little misses
 _AT_REST_S = (
     20.0,
     60.0,
 )  # for which an axis must rest that is not clearly where all turns should have carried it:
 # one knob, two knobs; common practice, no source
-_AS_TOLD = 1.5, 0.35  # arcmin, and share of the move, by which it may miss what was foretold
-_MAY_BE = 6.0, 0.6  # the same, with what play takes up and a hand misses
-_CLEARER = 2.0  # times nearer, so that all of a turn is told from one knob's part
 _RESTING = 4  # frames that came before a turn and are kept
 _WAITED_S = 120.0  # in which a small turn will have been made
-_LOST = 8.0, 1.0  # sigmas, and arcmin, that a move must have to stand out
 _MOST, _MOST_OF_A_PLACE = 12, 4  # frames that are looked at together
 _PARTS = {"made": 1.0, "half": 0.5, "none": 0.0}
-
-Turns = tuple[float, float]
 
 
 @dataclass(slots=True)
@@ -76,7 +67,7 @@ class Turning:
         The only one of them, where play may have taken up a turn.
     resting : list of Frame
         The last of those that came before any turn.
-    is_unknown : bool
+    is_hidden : bool
         Whether a turn was asked for that is too small to stand out, and nobody knows whether it was made.
     refused : int
         Frames that gave no result.
@@ -98,7 +89,7 @@ class Turning:
     unmoved: int = 0
     held: Frame | None = None
     resting: list[Frame] = field(default_factory=list)
-    is_unknown: bool = False
+    is_hidden: bool = False
     refused: int = 0
     turned: Turns | None = None
     glimpse: Followed | None = None
@@ -106,7 +97,7 @@ class Turning:
     @property
     def told(self) -> Turns | None:
         """What the advice asks for; None where nobody knows. [turn]"""
-        return told_by(self.finding.correction)
+        return self.asked.told
 
     @property
     def as_told(self) -> bool:
@@ -167,23 +158,19 @@ class Turning:
         is_lone = is_first and self._is_at_place(seen) and self.may_be_swallowed
         self.held = frame if is_lone else None
         waited = seconds_between(self.finding.utc, frame.utc) >= _WAITED_S
-        is_hidden = self.may_be_swallowed or self._is_lost_in_noise(seen)
+        is_hidden = self.may_be_swallowed or self.asked.is_lost_in_noise(seen)
         if waited and len(self.resting) == _RESTING and is_hidden:
-            self.frames, self.is_unknown = self.resting[:-1], True
-
-    def _is_lost_in_noise(self, seen: Shown) -> bool:
-        expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
-        if expected is None or not any(expected):
-            return False
-        move = self._on_sky(expected)
-        sigmas = float(np.sqrt(move @ np.linalg.solve(seen.noise, move)))
-        return sigmas < _LOST[0] or float(np.linalg.norm(move)) < _LOST[1]
+            self.frames, self.is_hidden = self.resting[:-1], True
 
     @property
     def may_be_swallowed(self) -> bool:
         """Whether the turn asked for is so small that play may take up all of it."""
-        expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
-        return expected is not None and float(np.hypot(*expected)) < _PLAY_ARCMIN
+        return self.asked.may_be_swallowed
+
+    @property
+    def asked(self) -> TurnsAsked:
+        """What the advice asks of the knobs."""
+        return TurnsAsked(self.finding, self.wishes.rig)
 
     def moves(self, frame: Frame) -> None:
         """The field moved before a frame, and not by a turn in right ascension: what stood before is over."""
@@ -223,45 +210,7 @@ class Turning:
         """Turns that the axis shows to have been made."""
         if self.said is not None or self.finding.action != "turn" or not self.is_running:
             return self.turned
-        for part in self._parts()[1:]:
-            if self._miss(followed, part) < 1 and self._is_large(part):
-                return part
-        return self.told if self._may_be(followed) else None
-
-    def _is_large(self, part: Turns) -> bool:
-        """Whether what a part leaves out would have moved the axis by more than play and noise hide."""
-        assert self.told is not None
-        rest = (self.told[0] - part[0], self.told[1] - part[1])
-        expected = expected_move(self.finding.alignment, self.wishes.rig, rest)
-        return expected is not None and float(np.hypot(*expected)) > _PLAY_ARCMIN
-
-    def _may_be(self, followed: Followed) -> bool:
-        """Whether the axis may be where all that was asked for carried it, play and gain having their share."""
-        expected = expected_move(self.finding.alignment, self.wishes.rig, self.told)
-        if expected is None:
-            return False
-        off = np.subtract((followed.moved_azimuth_arcmin, followed.moved_altitude_arcmin), expected)
-        return float(np.hypot(*off)) < _MAY_BE[0] + _MAY_BE[1] * float(np.hypot(*expected))
-
-    def _parts(self) -> list[Turns]:
-        told = self.told
-        if told is None:
-            return []
-        return [told, (told[0], 0.0), (0.0, told[1])] if all(told) else [told]
-
-    def _miss(self, followed: Followed, turns: Turns) -> float:
-        """How far the axis is from where turns should have carried it, 1 for as far as may be."""
-        before, rig = self.finding.alignment, self.wishes.rig
-        whole, expected = expected_move(before, rig, self.told), expected_move(before, rig, turns)
-        if whole is None or expected is None:
-            return np.inf
-        off = np.subtract((followed.moved_azimuth_arcmin, followed.moved_altitude_arcmin), expected)
-        return float(np.max(np.abs(off) / (_AS_TOLD[0] + _AS_TOLD[1] * np.abs(whole))))
-
-    def _on_sky(self, move: Sequence[float] | Array) -> Array:
-        """Azimuth about the vertical and altitude as a step on the sky."""
-        height = float(np.arcsin(np.clip(self.finding.alignment.axis[2], -1, 1)))
-        return np.asarray(np.asarray(move) * np.array([np.cos(height), 1.0]), dtype=np.float64)
+        return self.asked.made(followed)
 
     def _supposed(self, frame: Frame) -> Turns | None:
         """As said; else as told where a turn was asked for; else none, unless the axis moved."""
@@ -311,21 +260,28 @@ class Turning:
         """Whether frames must show still that the axis rests, the camera taking one after the other."""
         if self.is_moving or self.followed is None:
             return True
-        if not self.is_running or self._is_all_done(self.followed):
-            return self.is_running and len(self.frames) < 2
-        used = self.followed.frames
-        is_one = self.told is not None and not all(self.told)
-        return seconds_between(used[0].utc, used[-1].utc) < _AT_REST_S[0 if is_one else 1]
-
-    def _is_all_done(self, followed: Followed) -> bool:
-        """Whether nothing more is to be waited for: all that was asked for, or said, was turned."""
-        if self.said is not None or self.finding.action != "turn":
-            return True
-        told = self.told
-        if told is None or self.turned != told:
+        if not self.is_running:
             return False
-        there, *parts = (self._miss(followed, turns) for turns in self._parts())
-        return all(part > max(_CLEARER * there, 1.0) for part in parts)
+        is_known = self.said is not None or self.finding.action != "turn"
+        if is_known or (self.turned == self.told and self.asked.is_all_done(self.followed)):
+            return len(self.frames) < 2
+        return self.rested_s < self.rest_s
+
+    @property
+    def rested_s(self) -> float:
+        """For how long the axis has rested. [s]"""
+        used = self.followed.frames if self.followed else ()
+        return seconds_between(used[0].utc, used[-1].utc) if used else 0.0
+
+    @property
+    def rest_s(self) -> float:
+        """For how long it must where not all turns are clearly seen. [s]"""
+        return _AT_REST_S[0 if len(self.asked.parts) == 1 else 1]
+
+    @property
+    def is_half_done(self) -> bool:
+        """Whether the axis stands where one knob of the two asked for has carried it."""
+        return self.followed is not None and self.said is None and self.turned in self.asked.parts[1:]
 
     def _reach_all_places(self, frames: Sequence[Frame]) -> bool:
         """Whether frames stand at as many places as the advice names."""

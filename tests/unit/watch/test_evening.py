@@ -266,7 +266,7 @@ def test_begun_again_it_goes_on_where_the_night_stood(play: Play) -> None:
     lines = [event.to_json().replace("\n", "").encode() for event in play.events]
     account = account_of([read_event(line) for line in lines], play.mount.night.folder)
     again = Play(play.mount)
-    again.evening = State(play.evening._book, play.evening.wishes, account)
+    again.evening = State(play.evening._now.book, play.evening.wishes, account)
     assert again.rest() == []
     assert again.evening.counted == play.evening.counted
     assert action(again.evening) == action(play.evening)
