@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from polarcheck.frames.image_files import hdus
 from polarcheck.frames.kinds import Kind, kind_of
 from polarcheck.frames.solution import has_solution
 from polarcheck.printable import printable
+from polarcheck.quiet import WhileAny, quiet
 
 __all__ = ["Loaded", "careful", "image_cards", "load", "solved_hdu"]
 
@@ -53,15 +53,25 @@ class Loaded:
 
 
 @contextmanager
-def careful(path: Path) -> Iterator[None]:
-    """Turn whatever a damaged header makes astropy raise into FrameError, and keep astropy quiet."""
+def _disabled_log() -> Iterator[None]:
     from astropy import log
 
     was_disabled = log.disabled
     log.disabled = True
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        yield
+    finally:
+        log.disabled = was_disabled
+
+
+_quiet_log = WhileAny(_disabled_log)
+
+
+@contextmanager
+def careful(path: Path) -> Iterator[None]:
+    """Turn whatever a damaged header makes astropy raise into FrameError, and keep astropy quiet."""
+    try:
+        with _quiet_log, quiet():
             yield
     except FrameError:
         raise
@@ -72,8 +82,6 @@ def careful(path: Path) -> Iterator[None]:
         lines = str(error).strip().splitlines() or [type(error).__name__]  # wcslib's own last line says most
         what = printable(lines[-1].strip(), 120)
         raise FrameError(path, f"its header is damaged ({what}); solve the image again") from error
-    finally:
-        log.disabled = was_disabled
 
 
 def load(path: Path) -> Loaded:

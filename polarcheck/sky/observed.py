@@ -6,7 +6,6 @@ axis, and what its camera sees is the refracted sky.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -16,6 +15,7 @@ import numpy as np
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
+from polarcheck.quiet import quiet
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, refraction, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation, earth_orientation
@@ -51,8 +51,7 @@ class Pole:
 
 def terrestrial_time(utc: Array) -> tuple[Array, Array]:
     """Return two-part TT, each of shape (n,), of two-part UTC, shape (n, 2)."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", erfa.ErfaWarning)  # far dates only lack leap seconds
+    with quiet():  # far dates only lack leap seconds
         first, second = erfa.taitt(*erfa.utctai(utc[:, 0], utc[:, 1]))
     return first, second
 
@@ -180,9 +179,7 @@ class Sky:
     def _astrometry(self, utc: Array, earth: EarthOrientation | None) -> Any:
         site, air = self.site, self.air
         earth = earth_orientation(utc) if earth is None else earth
-        with warnings.catch_warnings():
-            # far dates only lack leap seconds; earth_orientation says what an unknown UT1 costs
-            warnings.simplefilter("ignore", erfa.ErfaWarning)
+        with quiet():  # far dates only lack leap seconds; earth_orientation says what an unknown UT1 costs
             astrom, _ = erfa.apco13(
                 utc[:, 0],
                 utc[:, 1],

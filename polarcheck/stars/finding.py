@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.quiet import quiet
 from polarcheck.stars.mosaic import Pixels, Plane
 from polarcheck.vectors import Array
 
@@ -95,8 +95,7 @@ def sky_of(plane: Plane, *, quick: bool = False) -> Sky:
     box = max(1, min(_BOX, *thin.shape))
     if not np.isfinite(thin).any():
         return Sky(np.zeros((1, 1)), np.zeros(1), np.zeros(1), 1.0)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of pixels that are not numbers
+    with quiet():  # about pixels that are not numbers
         try:
             found = Background2D(thin, (box, box), mask=~np.isfinite(thin), exclude_percentile=90.0)
         except ValueError:  # no box has enough pixels that are numbers

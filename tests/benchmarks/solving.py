@@ -129,6 +129,16 @@ def a_view(field_deg: float, size: tuple[int, int], rng: np.random.Generator) ->
     return rendering.View(attitude, np.array([day, fraction]), Sky.over(SITE), camera)
 
 
+def stars_inside(view: rendering.View, stars: tuple[Array, Array]) -> int:
+    """How many stars of the index fall on the sensor."""
+    camera = view.camera
+    size = np.array([camera.width_px, camera.height_px])
+    centre = view.icrs(np.array([camera.centre_px]))[0]
+    reach = np.hypot(*size) / 2 * camera.pixel_scale_arcsec / 206265 * 1.05
+    places = view.pixels(stars[0][stars[0] @ centre > np.cos(reach)])
+    return int(((places >= 0) & (places < size)).all(axis=1).sum())
+
+
 def write(path: Path, image: Array, middle: Array) -> None:
     """An unsolved frame with time and place."""
     cards = [*time_cards(middle, 4.0), *site_cards(SITE, KEYWORDS)]
@@ -172,10 +182,11 @@ def many_frames(count: int) -> None:
             told = replace(solver, scale_arcsec=(0.95 * scale, 1.05 * scale))
             done = solve_frames(path, told).frames[0]
             off = off_px(path, view) if done.state is State.SOLVED else (np.nan, np.nan)
+            held = stars_inside(view, stars)
             wrong = off[0] > 5 or off[1] > 0.02 * size[0]
             rows.append((field, done.state is State.SOLVED, wrong, off[0], off[1], done.seconds))
             if done.reason or wrong:
-                what = f"{field:.2f} deg, {size[0]} px, {how.fwhm_px:.1f} px wide, to {limit:.1f}"
+                what = f"{field:.2f} deg, {size[0]} px, {how.fwhm_px:.1f} px wide, to {limit:.1f}, {held} stars of the index"
                 print(f"  {number}: {what}: {done.reason or off}")
             path.unlink()
             path.with_suffix(".wcs").unlink(missing_ok=True)

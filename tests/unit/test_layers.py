@@ -27,6 +27,7 @@ ROOMS = (
     "given",
     "plain_file",
     "writing",
+    "quiet",
     "sky",
     "frames",
     "stars",
