@@ -10,6 +10,7 @@ import numpy.typing as npt
 from polarcheck.stars.blocks import bright_groups_by_blocks, is_large
 from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
 from polarcheck.stars.mosaic import Pixels, Plane, one_plane
+from polarcheck.stars.rows import in_a_row
 from polarcheck.stars.shapes import measure_shapes
 from polarcheck.vectors import Array
 
@@ -95,7 +96,9 @@ def _listed(whole: Plane, *, quick: bool) -> StarList:
     sky = sky_of(whole, quick=quick)
     groups = (bright_groups_by_blocks if quick else bright_groups)(plane, sky, _THRESHOLD)
     long, wide = _not_stars(groups)
-    some = _spread(groups, ~(long | wide), width, height)
+    some = _spread(groups, ~(long | wide), width, height)[: 2 * _MOST]
+    pieces = in_a_row(np.stack([groups.x[some], groups.y[some]], axis=-1), float(np.hypot(width, height)))
+    some = some[~pieces][:_MOST]
     x, y, flux, fwhm = _centred(plane, sky, _chosen(groups, some))
     share = float(long.mean()) if len(long) else 0.0
     return StarList(np.stack([x, y], axis=-1), flux, width, height, fwhm, share, False, False)
@@ -141,7 +144,7 @@ def _spread(groups: Groups, good: npt.NDArray[np.bool_], width: int, height: int
     first = np.searchsorted(cell[by_cell], cell)
     place = np.empty(len(some), dtype=int)
     place[by_cell] = np.arange(len(some))
-    return np.asarray(some[np.argsort(place - first, kind="stable")][:_MOST])
+    return np.asarray(some[np.argsort(place - first, kind="stable")])
 
 
 def _centred(plane: Pixels, sky: Sky, groups: Groups) -> tuple[Array, Array, Array, float | None]:

@@ -164,10 +164,11 @@ def off_px(path: Path, view: rendering.View) -> tuple[float, float]:
 
 def many_frames(count: int) -> None:
     """Part ``frames``."""
-    rng, stars, solver = np.random.default_rng(2026), tycho(), Solver().ready()
+    stars, solver = tycho(), Solver().ready()
     rows = []
     with tempfile.TemporaryDirectory() as place:
         for number in range(count):
+            rng = np.random.default_rng([2026, number])  # each frame can be drawn by itself
             field = float(np.exp(rng.uniform(np.log(0.4), np.log(30))))
             size = SIZES[rng.choice(len(SIZES), p=OFTEN)]
             limit = 12.5 - 3.5 * np.log(field / 0.4) / np.log(75) + rng.uniform(-0.7, 0.7)

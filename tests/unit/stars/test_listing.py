@@ -7,6 +7,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 from polarcheck.stars import list_stars
+from polarcheck.stars.rows import in_a_row
 from tests.solvers import star_field
 
 SIZE = (900, 600)
@@ -40,6 +41,26 @@ def test_trail_and_hot_pixels_are_left_out() -> None:
     off = near(found.pixels, places)
     assert len(found) >= 65
     assert (off > 5).sum() <= 2
+
+
+def test_pieces_of_a_trail_in_the_noise_are_no_stars() -> None:
+    """A satellite as faint as the threshold breaks up into hundreds of pieces; stars stay, also those it crosses."""
+    rng = np.random.default_rng(11)
+    image, places = star_field((1500, 1000), 60, 3.0, seed=10)
+    y, x = np.mgrid[:1000, :1500]
+    trailed = image + 4 * 5.0 * np.exp(-((y - 300 - 0.31 * x) ** 2) / 2 / 1.4**2)
+    trailed = np.rint(trailed + rng.normal(0, 1, image.shape))
+    off = near(list_stars(trailed).pixels, places)
+    assert (off < 1).sum() >= 55
+    assert (off > 3).sum() <= 8
+
+
+def test_stars_at_random_lie_in_no_row() -> None:
+    rng = np.random.default_rng(12)
+    for count in (30, 300, 1000):
+        assert not in_a_row(rng.uniform(0, [3000, 2000], (count, 2)), 3606.0).any()
+    grid = np.stack(np.meshgrid(np.arange(0, 3000, 150), np.arange(0, 2000, 120)), axis=-1).reshape(-1, 2)
+    assert not in_a_row(grid + rng.normal(0, 1, grid.shape), 3606.0).any()
 
 
 def test_list_begins_with_the_brightest_of_all_parts_of_the_frame() -> None:
