@@ -105,6 +105,7 @@ def watch_command(
     with (
         solving_meanwhile(solve, folder, rig_file, clock, recursive=recursive),
         watch.WakeUp(folder, recursive=recursive, ignored=night.NIGHT_FILE) as wake_up,
+        watch.StarReader(wake_up.tell) as watching.stars,
     ):
         _show(watching, wake_up, showing)
 

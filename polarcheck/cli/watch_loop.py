@@ -19,7 +19,7 @@ from polarcheck.errors import InputError, Notice
 
 if TYPE_CHECKING:
     from polarcheck.night import Event, NightBook
-    from polarcheck.watch import Answer, Arrivals, Evening, EveningSchema, Look, WakeUp
+    from polarcheck.watch import Answer, Arrivals, Evening, EveningSchema, Look, StarReader, WakeUp
 
 __all__ = ["Output", "Watching"]
 
@@ -63,10 +63,12 @@ class Watching:
     listeners: list[Callable[[EveningSchema], None]] = field(default_factory=list)
     answers: SimpleQueue[Answer] = field(default_factory=SimpleQueue)
     keys: SimpleQueue[str] = field(default_factory=SimpleQueue)
+    stars: StarReader | None = None
     _unwritten: list[Event] = field(default_factory=list)
     _trouble: tuple[Notice, ...] = ()
     _number: int = 0
     _shown: dict[str, Any] | None = None
+    _wanted: Path | None = None
 
     def run(self, wake_up: WakeUp, progress: Callable[[int, int], None] | None = None) -> None:
         """Watch until the interrupt key, or until done where that was asked for."""
@@ -113,12 +115,24 @@ class Watching:
             look = watch.Look((), (), 0, 0, None)
         took = time.monotonic() - start if not look.frames else _REST_S[0]
         events = self.evening.arrived(look.frames, look.problems, time.monotonic(), is_start)
+        self._see_stars()
         for answer in self._answers():
             events += self.evening.answered(answer)
         if self.evening.due_s(time.monotonic()) == 0.0:
             events += self.evening.settled()
         self._take(events, look)
         return took, look.again_s
+
+    def _see_stars(self) -> None:
+        """Fetch how long stars of target frames are, and have the newest measured."""
+        if self.stars is None:
+            return
+        for path, elongation in self.stars.found():
+            self.evening.told_stars(path, elongation)
+        wanted = self.evening.stars_wanted
+        if wanted is not None and wanted != self._wanted:
+            self._wanted = wanted
+            self.stars.want(wanted)
 
     def _answers(self) -> Iterator[Answer]:
         """What was answered since the last look, by keys and on the page."""

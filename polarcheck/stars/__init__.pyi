@@ -1,5 +1,5 @@
 from .choice import mark_candidates
-from .files import FrameStars, measure_stars, median_map, star_notices, stars_of
+from .files import FrameStars, measure_stars, median_map, middle_elongation, star_notices, stars_of
 from .listing import StarList, list_stars
 from .mosaic import as_one_plane
 from .pairing import StarPairs, nearest_pairs, pair_stars
@@ -21,6 +21,7 @@ __all__ = [
     "mark_candidates",
     "measure_stars",
     "median_map",
+    "middle_elongation",
     "nearest_pairs",
     "pair_stars",
     "star_notices",

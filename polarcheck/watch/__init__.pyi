@@ -5,6 +5,7 @@ from .finding import Wishes
 from .preloading import warm_up
 from .resuming import night_so_far
 from .showing import Moment, sound_of, view_of
+from .star_reader import StarReader
 from .view import (
     AxisTableNow,
     EveningSchema,
@@ -30,6 +31,7 @@ __all__ = [
     "Look",
     "Moment",
     "NowTable",
+    "StarReader",
     "TargetFrames",
     "TrendPoint",
     "TurnsTaken",

@@ -120,7 +120,10 @@ class TargetFrames(Table):
     predicted_arcsec_per_min: Pair | None = Field(
         description="Drift east and north; null where not known [arcsec/min]."
     )
-    elongation: float | None = Field(description="Median of the stars; null where not known.")
+    elongation: float | None = Field(
+        description="Major over minor axis of the stars in the middle, median over its last frames that were measured; "
+        "null where not known."
+    )
 
 
 class TurnsTaken(Table):

@@ -44,12 +44,13 @@ def _said(event: night.Event, view: watch.EveningSchema) -> str:
         return f"now: {view.now.sentence} {view.now.why}".rstrip()
     if isinstance(event, night.TurnedEvent):
         azimuth, altitude = event.turned
-        how = "as told" if event.as_told else "as answered"
+        how = "as told" if event.as_told else "as answered or seen"
         return f"turned: azimuth {azimuth:+.2f}, altitude {altitude:+.2f} turns, clockwise positive, {how}"
     if isinstance(event, night.RefusedEvent):
         return f"refused: {', '.join(event.inputs)}: {event.reason}"
     if isinstance(event, night.CheckedEvent):
-        return f"target: {event.frames} frames{_drift(event)}"
+        long = "" if event.elongation is None else f", star elongation {event.elongation:.2f}"
+        return f"target: {event.frames} frames{_drift(event)}{long}"
     return f"moved: {event.reason}" if isinstance(event, night.MovedEvent) else "something happened"
 
 

@@ -242,7 +242,12 @@ def _target(view: EveningSchema, paper: Paper) -> list[Line]:
     if target.seen_arcsec_per_min and target.predicted_arcsec_per_min:
         seen, told = target.seen_arcsec_per_min, target.predicted_arcsec_per_min
         said += f", drift {seen[0]:+.1f} east {seen[1]:+.1f} north arcsec/min (foretold {told[0]:+.1f}, {told[1]:+.1f})"
+    said += f"; star elongation {_long(target.elongation)}"
     return _paragraph("faint", said, paper)
+
+
+def _long(elongation: float | None) -> str:
+    return "not known" if elongation is None else f"{elongation:.2f}"
 
 
 def _warnings(view: EveningSchema, paper: Paper) -> list[Line]:
