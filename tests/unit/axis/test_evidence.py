@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 from scipy.stats import multivariate_t
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.consensus import Consensus, scatter
-from polarcheck.axis.evidence import chances, log_evidence
+from polarcheck.axis.evidence import (  # the priors by themselves, which evidence only shows in sums
+    _loose,
+    _moves,
+    _slips,
+    chances,
+    log_evidence,
+)
 from polarcheck.axis.least_squares import solve_axis
+from polarcheck.axis.mount_turns import MountTurns
 from polarcheck.frames import FrameSet
 from polarcheck.measurement.measurement import measure_frames
 from polarcheck.vectors import Array
@@ -67,3 +77,67 @@ def test_four_frames_that_look_like_another_axis_are_told_by_their_rivals(cause:
     folder = CAUSES[cause][0](night)
     codes = {notice.code for notice in measure_frames(FrameSet(folder.frames, ())).notices}
     assert codes & folder.named
+
+
+def of_any_decade(*sizes: float) -> float:
+    """Logarithm of a density that gives each of five decades, and both signs, the same: 1 / (2 5 ln 10 r)."""
+    return -sum(np.log(2 * 5 * np.log(10) * size) for size in sizes)
+
+
+@pytest.mark.parametrize(("degrees", "rarer"), [(1.0, 2**1.5), (2.0, 5**1.5), (7.0, 50**1.5)])
+def test_an_axis_a_degree_off_is_rarer_and_far_away_with_the_cube(degrees: float, rarer: float) -> None:
+    """(1 + d^2)^(3/2), d in degrees: what the eye leaves at a small polar finder (common practice, no source)."""
+    one, every = explanation(sweep(1, 0.0)), np.ones(5, dtype=bool)
+    across = np.cross(one.axis, [0.0, 0.0, 1.0])
+    off = Rotation.from_rotvec(np.radians(degrees) * across / np.linalg.norm(across)).apply(one.axis)
+    near, far = (log_evidence(one, sweep(1, 0.0), every, pole) for pole in (one.axis, off))
+    assert near - far == pytest.approx(np.log(rarer), abs=1e-6)
+
+
+def test_one_frame_in_fifty_is_solved_wrongly_by_any_decade() -> None:
+    """A frame without error counts as 1.5 noises off, which noise alone feigns (common practice, no source)."""
+    attitudes = sweep(1, 0.0)
+    one, every = explanation(attitudes, 2), np.ones(5, dtype=bool)
+    whole, of_four = (log_evidence(one, attitudes, playing, POLE) for playing in (every, one.used))
+    assert whole - of_four == pytest.approx(np.log(0.02) + of_any_decade(1.5, 1.5), abs=1e-3)
+
+
+def slipped(slip_noises: float, when: list[int]) -> tuple[Consensus, Attitudes]:
+    """Six frames without noise; declination slips by so many noises where `when` is 1."""
+    rotations = turned(AXIS, np.linspace(-40, 40, 6), camera_at(AXIS, 40.0))
+    about = np.cross(rotations.apply([0.0, 0.0, 1.0]), AXIS)
+    about /= np.linalg.norm(about, axis=-1, keepdims=True)
+    moved = Rotation.from_rotvec(about * (slip_noises * NOISE * np.array(when))[:, None]) * rotations
+    attitudes = camera_attitudes(seen_by(moved), WEIGHTS, np.zeros(6, dtype=int), np.full(6, NOISE))
+    groups, used = np.array(when), np.ones(6, dtype=bool)
+    solution = solve_axis(attitudes, groups, used, POLE)
+    return Consensus(solution, groups, used, 1.0), attitudes
+
+
+@pytest.mark.parametrize(("when", "rarer"), [([0, 0, 0, 1, 1, 1], 1.0), ([0, 0, 1, 1, 0, 0], 0.05)])
+def test_declination_slips_at_three_moments_in_a_thousand_and_seldom_to_and_fro(
+    when: list[int], rarer: float
+) -> None:
+    """3 in 1000, and of such sweeps 1 in 20 goes back (common practice, no source)."""
+    expected = np.log(3e-3) + of_any_decade(100.0, 1.5) + np.log(rarer)
+    assert _slips(*slipped(100.0, when)) == pytest.approx(expected, abs=0.02)
+
+
+@pytest.mark.parametrize(("noises", "counts_as"), [(0.0, 200.0), (1000.0, 1000.0)])
+def test_a_mount_is_turned_at_three_moments_in_a_thousand_and_not_by_a_little(
+    noises: float, counts_as: float
+) -> None:
+    """A turn moves by 200 noises, a few arcmin: smaller ones are no likelier (common practice, no source)."""
+    one, attitudes = slipped(0.0, [0] * 6)
+    across = np.cross(one.axis, [0.0, 0.0, 1.0])
+    turn = Rotation.from_rotvec(noises * NOISE * across / np.linalg.norm(across)).as_matrix()
+    turned_once = replace(one, turns=MountTurns((3,), np.stack([turn, np.eye(3)])))
+    size = np.hypot(counts_as, 200.0 if noises else 0.0)
+    expected = np.log(3e-3) + of_any_decade(size, 200.0)
+    assert _moves(turned_once, attitudes) == pytest.approx(expected, abs=0.01)
+
+
+def test_a_declination_is_loose_in_three_sweeps_in_a_thousand() -> None:
+    """Then it moves by 200 noises or more at each position (common practice, no source)."""
+    one, attitudes = slipped(0.0, [0] * 6)
+    assert _loose(one, attitudes) == pytest.approx(np.log(3e-3) + of_any_decade(*[200.0] * 5), abs=0.01)

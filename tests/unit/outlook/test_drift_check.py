@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from polarcheck.errors import InputError
 from polarcheck.measurement.source import given_alignment
 from polarcheck.outlook import DriftCheck, check_drift
 from tests.benchmarks.tracked_mounts import Session, frames_of
@@ -77,3 +78,19 @@ def test_a_field_that_a_guider_holds_is_called_guided_dithered_or_not() -> None:
         found = compared(replace(SESSION, guided=True, dither_px=dither))
         assert found.is_guided
         assert [notice.code for notice in found.notices] == ["guided"]
+
+
+def test_three_frames_are_enough_for_a_drift() -> None:
+    """Two always lie on a line, and say nothing of the scatter."""
+    assert len(compared(replace(SESSION, frames=3)).names) == 3
+    with pytest.raises(InputError, match="2 frames"):
+        compared(replace(SESSION, frames=2))
+
+
+@pytest.mark.parametrize(("hours", "guided"), [(0.07, False), (0.1, True)])
+def test_a_field_is_called_guided_where_it_would_have_drifted_by_five_times_its_unrest(
+    hours: float, guided: bool
+) -> None:
+    """It lies still to 1 arcsec; the axis would make it drift by 4.3 or 6.1 (common practice, no source)."""
+    session = replace(SESSION, guided=True, hours=hours, frames=9, error_arcmin=(6.0, 0.0))
+    assert compared(session).is_guided is guided

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from polarcheck.outlook.exposure import Exposure, SensorPlace, Wanted
+from polarcheck.outlook.exposure import Exposure, SensorPlace, Wanted, axes_drawn
+from tests.unit.outlook.test_outlook import AXIS, FOUND, OUTLOOK, PLACE, START
 
 
 def limited_at(place: tuple[float, float] | None) -> SensorPlace | None:
@@ -39,3 +41,27 @@ def test_what_is_to_spare_is_what_is_allowed_less_what_there_is() -> None:
     assert Wanted(300.0, 2.5).spare_arcmin(2.0) == pytest.approx(0.5)
     assert Wanted(300.0, 2.5).spare_arcmin(3.0) == pytest.approx(-0.5)
     assert Wanted(300.0, None).spare_arcmin(599.0) == float("inf")
+
+
+@pytest.mark.parametrize(("want_s", "least", "most"), [(2.3, 450.0, 530.0), (1.5, None, None)])
+def test_beyond_ten_degrees_no_error_is_asked_for(
+    want_s: float, least: float | None, most: float | None
+) -> None:
+    """A misalignment e drifts by 15.04 arcsec/s times sin e: 4.95 arcsec in 2.3 s take 8.2 deg, in 1.5 s 12.7 deg."""
+    need = OUTLOOK.required(PLACE, START, want_s)
+    if least is None or most is None:
+        assert need is None
+    else:
+        assert need is not None
+        assert least < need < most
+
+
+def test_a_confidence_of_95_percent_rests_on_a_thousand_axes() -> None:
+    """The share beyond two standard errors along one direction is 4.55 % (tables of the normal distribution, from
+    memory): of a thousand, evenly drawn, to half a percent; twice as many only take a small board's time.
+    """
+    assert FOUND.covariance is not None
+    drawn = axes_drawn(AXIS, FOUND.covariance)
+    assert 700 < len(drawn) < 1500
+    off = np.degrees(np.arcsin(drawn[:, 2]) - np.arcsin(AXIS[2])) * 60 / 0.3
+    assert np.mean(np.abs(off) > 2) == pytest.approx(0.0455, abs=0.005)

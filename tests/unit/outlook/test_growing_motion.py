@@ -68,3 +68,10 @@ def test_between_lengths_motion_is_a_power_of_the_length() -> None:
     assert table.limit_s(2.25) == pytest.approx(15.0)
     assert table.limit_s(1.0) == pytest.approx(10.0)
     assert table.limit_s(5.0) == pytest.approx(20.0)
+
+
+def test_a_curve_begins_at_a_second_and_has_some_tens_of_points() -> None:
+    """Shorter exposures need no mount; a page draws the curve, and reads tolerances from it to 0.5 % (above)."""
+    found = curve(True)
+    assert 0.6 < found.seconds[0] < 1.5
+    assert 50 < len(found.seconds) < 100

@@ -8,7 +8,7 @@ import pytest
 
 from polarcheck.errors import InputError
 from polarcheck.frames import Sensor
-from polarcheck.outlook.optics import optics_from, seen_notices
+from polarcheck.outlook.optics import optics_from, parse_tolerance, seen_notices
 from polarcheck.rig import Rig, read_rig
 
 SEEN = Sensor(1200, 900, 4.95, mirrored=False)
@@ -47,3 +47,10 @@ def test_half_of_a_statement_is_no_statement() -> None:
         optics_from(None, focal_length_mm=500, seen=SEEN)
     with pytest.raises(InputError, match="focal length, pixel size, sensor"):
         optics_from(None)
+
+
+def test_a_tolerance_is_at_most_ten_thousand() -> None:
+    """More pixels than any sensor has along a side that a star could cross (common practice, no source)."""
+    assert parse_tolerance("9999px", 2.0) == pytest.approx(19998.0)
+    with pytest.raises(InputError, match="more than 10000"):
+        parse_tolerance("10001px", 2.0)

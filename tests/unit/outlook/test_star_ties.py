@@ -7,11 +7,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from polarcheck.errors import InputError
 from polarcheck.frames import read_frames
 from polarcheck.measurement.source import given_alignment
 from polarcheck.outlook import DriftCheck, check_drift
+from polarcheck.outlook.star_ties import (  # what a frame of hot pixels is, drawn in a moment instead of minutes
+    _may_stand_still,
+    _rotation,
+    _still_marks,
+    few_names,
+)
 from tests.benchmarks.tracked_mounts import Session
 from tests.drawn_sequences import CAMERA, Sequence
 
@@ -96,3 +103,59 @@ def test_target_that_sets_meanwhile_is_said(tmp_path: Path) -> None:
     found = checked(Sequence(session, tuple(range(13))), tmp_path)
     assert found.predicted.altitude_deg[-1] < 0 < found.predicted.altitude_deg[0]
     assert "target-sets" in [notice.code for notice in found.notices]
+
+
+def test_four_frames_are_named_and_the_others_counted() -> None:
+    """As many as fit into two lines of 80 columns (common practice, no source)."""
+    assert few_names(["a", "b", "c", "d"]) == "a, b, c, d"
+    assert few_names(["a", "b", "c", "d", "e", "f"]) == "a, b, c, d and 2 more"
+
+
+@pytest.mark.parametrize(("off_px", "still"), [(0.7, True), (0.8, False)])
+def test_a_mark_of_the_sensor_shows_within_three_quarters_of_a_pixel(off_px: float, still: bool) -> None:
+    """A hot pixel's centroid, noise and neighbours included (common practice, no source)."""
+    places = [np.array([[100.0, 100.0], [300.0 + 9 * k, 200.0]]) for k in range(10)]
+    places[0] = places[0] + [off_px, 0.0]
+    marks = _still_marks(places)
+    assert marks[0].tolist() == [still, False]
+
+
+@pytest.mark.parametrize(("shown", "still"), [(9, True), (7, False)])
+def test_a_mark_of_the_sensor_shows_in_four_of_five_frames(shown: int, still: bool) -> None:
+    """In the others a star may cover it (common practice, no source)."""
+    mark, star = [100.0, 100.0], [500.0, 600.0]
+    places = [np.array([mark if 1 <= k <= shown or not k else star]) for k in range(11)]
+    assert _still_marks(places)[0].tolist() == [still]
+
+
+def test_fifteen_frames_are_looked_at_for_marks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A night's thousand frames would take minutes; a mark in four fifths of fifteen is no chance."""
+    grown: list[int] = []
+    true_tree = cKDTree
+
+    def tree(some: np.ndarray) -> object:
+        grown.append(len(some))
+        return true_tree(some)
+
+    monkeypatch.setattr("scipy.spatial.cKDTree", tree)
+    _still_marks([np.array([[100.0, 100.0]])] * 40)
+    assert len(grown) == 15
+
+
+@pytest.mark.parametrize(("still", "may"), [(4, False), (6, True)])
+def test_a_field_may_stand_still_where_half_of_its_stars_do(still: int, may: bool) -> None:
+    assert _may_stand_still([np.arange(10) < still] * 4) is may
+
+
+@pytest.mark.parametrize(("off_times", "counts"), [(3.6, True), (4.6, False)])
+def test_a_pair_four_times_as_far_off_as_the_others_has_no_say(off_times: float, counts: bool) -> None:
+    """For normal noise that is beyond 4 sigmas (common practice, no source)."""
+    rng = np.random.default_rng(5)
+    camera = np.column_stack([rng.uniform(-0.01, 0.01, (40, 2)), np.ones(40)])
+    camera /= np.linalg.norm(camera, axis=-1, keepdims=True)
+    angle = rng.uniform(0, 2 * np.pi, 40)
+    step = 1e-6 * np.column_stack([np.cos(angle), np.sin(angle), np.zeros(40)])
+    with_pair, without = camera + step, np.delete(camera + step, 7, axis=0)
+    with_pair[7] = camera[7] + [off_times * 1e-6, 0.0, 0.0]
+    apart = _rotation(camera, with_pair) - _rotation(np.delete(camera, 7, axis=0), without)
+    assert bool(np.abs(apart).max() > 3e-8) is counts
