@@ -10,7 +10,7 @@ import numpy as np
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
 from polarcheck.frames import Plate, Solution, SolutionNotes, fit_plate, sensor_grid, write_solution
-from polarcheck.solving.one_frame import Recognised, SolvedFrame, State
+from polarcheck.solving.one_frame import STAR_SOURCES, Recognised, SolvedFrame, State
 from polarcheck.solving.refit import Refitted
 from polarcheck.solving.solver import Solver
 from polarcheck.vectors import spherical_from_direction
@@ -136,7 +136,7 @@ def _keep_refitted(
 
 
 def _history(refitted: Refitted) -> tuple[str, ...]:
-    stars = ", ".join(f"{count} {name}" for name, count in refitted.stars_from)
+    stars = "; ".join(f"{count} of {STAR_SOURCES.get(name, name)}" for name, count in refitted.stars_from)
     shared = f"one lens of order {refitted.order} for {refitted.frames} frame(s)"
     return (f"Attitude fitted again by polarcheck: {shared}", f"Places of the stars: {stars}")
 

@@ -22,7 +22,24 @@ from polarcheck.solving.solver import Solver
 from polarcheck.solving.wanted import Hints, Place, attempts
 from polarcheck.stars import StarList, list_stars
 
-__all__ = ["Learned", "NotSolvedError", "Recognised", "Shared", "SolvedFrame", "State", "recognise"]
+__all__ = [
+    "STAR_SOURCES",
+    "Learned",
+    "NotSolvedError",
+    "Recognised",
+    "Shared",
+    "SolvedFrame",
+    "State",
+    "recognise",
+]
+
+STAR_SOURCES = {
+    "Gaia": "Gaia, moved to the date",
+    "Gaia of 2016": "Gaia, as they stood in 2016",
+    "Hipparcos": "Hipparcos, moved to the date",
+    "index": "the solver's index, as of its epoch",
+}
+"""What the names of `SolvedFrame.stars_from` mean: by proper motion, or without one."""
 
 _SMALLEST_PX = 64
 _LEARNED = 0.02
@@ -69,7 +86,7 @@ class SolvedFrame:
     engine : str or None
         What recognised it.
     stars_from : tuple of (str, int)
-        How many of the matched stars have their places from which catalogue.
+        How many of the matched stars have their places from which catalogue, by the names of `STAR_SOURCES`.
     lens_order, lens_frames : int or None
         Order of the distortion that was fitted, 1 for none, and how many frames share it; None where the solver's own
         solution was kept.

@@ -35,7 +35,8 @@ class SolvedFrameTable(Table):
     seconds: float = Field(description="Time that it took, others beside it [s].")
     engine: str | None = Field(description="What recognised its stars.")
     stars_from: dict[str, int] = Field(
-        description="How many of the matched stars have their places from which catalogue."
+        description="How many of the matched stars have their places from where: Gaia and Hipparcos are moved to the date "
+        "by their proper motions, Gaia of 2016 has none, index is the solver's own."
     )
 
     lens_order: int | None = Field(

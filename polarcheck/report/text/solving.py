@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from polarcheck.report.text.lines import Column, more_line, named_line, some_of, table, wrapped
 from polarcheck.report.text.words import counted
-from polarcheck.solving import SolvedFrame, SolvedSet, State
+from polarcheck.solving import STAR_SOURCES, SolvedFrame, SolvedSet, State
 
 __all__ = ["solved_text", "unsolved_text"]
 
@@ -71,8 +71,12 @@ def _from(frames: Sequence[SolvedFrame]) -> str:
     for frame in frames:
         counts.update(dict(frame.stars_from))
     whole = sum(counts.values())
-    shares = [f"{name} {100 * count / whole:.0f} %" for name, count in counts.most_common() if count]
-    return wrapped(f"{_fitted(frames)} Places of the stars: {', '.join(shares)}.") if shares else ""
+    shares = [
+        f"{100 * count / whole:.0f} % from {STAR_SOURCES.get(name, name)}"
+        for name, count in counts.most_common()
+        if count
+    ]
+    return wrapped(f"{_fitted(frames)} Places of the stars: {'; '.join(shares)}.") if shares else ""
 
 
 def _fitted(frames: Sequence[SolvedFrame]) -> str:

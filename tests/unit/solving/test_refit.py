@@ -147,14 +147,14 @@ def test_lens_and_attitudes_come_out_to_what_the_noise_allows(eight: Drawn, tmp_
 
 def test_residual_is_the_noise_that_was_drawn(eight: Drawn) -> None:
     """Least squares: rms of n residuals with p unknowns is noise times the root of 1 - p / n, outliers clipped aside."""
+    fitted = refit(eight.frames)
+    unknown = 6 + 9 / 8  # three turns, three of its own shape, its share of the lens
     for frame, count in zip(eight.frames, eight.counts, strict=True):
-        found = refit(eight.frames)[frame.path] if frame is eight.frames[0] else None
-        if found is not None:
-            unknown = 6 + 9 / 8  # three turns, three of its own shape, its share of the lens
-            expected = NOISE_PX * np.sqrt(1 - unknown / (2 * count))
-            assert found.residual_rms_px == pytest.approx(expected, rel=4 / np.sqrt(4 * count))
-            assert 0.85 * count < found.matched_stars <= count
-            assert sum(number for _, number in found.stars_from) == found.matched_stars
+        found = fitted[frame.path]
+        expected = NOISE_PX * np.sqrt(1 - unknown / (2 * count))
+        assert found.residual_rms_px == pytest.approx(expected, rel=4 / np.sqrt(4 * count))
+        assert 0.85 * count < found.matched_stars <= count
+        assert sum(number for _, number in found.stars_from) == found.matched_stars
 
 
 def test_proper_motion_is_taken_to_the_date(eight: Drawn, tmp_path: Path) -> None:
