@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
 import signal
+import struct
 import subprocess
 import sys
 import time
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +23,7 @@ from polarcheck.frames import read_frame
 from tests.commands import SAMPLES, answered, change, refused, run, wrong
 from tests.fits_files import write_solution
 from tests.helpers import DEG, icrs, separation_arcsec
+from tests.picture_files import chunk, exif_block, write_dng, write_png
 from tests.solvers import POSIX, SIZE, SOLUTION, StandIn, star_field, write_frame, write_index
 
 ON_SKY = ("azimuth_on_sky_arcmin", "altitude_arcmin")
@@ -159,6 +163,41 @@ def test_bad_solver_is_told_in_a_line_for_each_frame(
     assert nothing_left(tmp_path)
 
 
+def full_disk(*_: object, **__: object) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+@POSIX
+@pytest.mark.parametrize(
+    ("fails", "said"),
+    [
+        ("os.fsync", ".wcs: cannot be written (No space left on device)"),
+        ("polarcheck.solving.field_engine.write_star_list", "a temporary file cannot be written (No space"),
+        ("tempfile.mkdtemp", "no temporary folder can be made (No space left on device)"),
+    ],
+)
+def test_full_disk_is_told_in_a_line_for_each_frame(
+    fails: str, said: str, stand_in: StandIn, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fails, full_disk)
+    text = " ".join(refused("solve", folder, "--index", stand_in.index, "--scale", "19,21").split())
+    assert text.count(said) == 3
+    assert not list(folder.glob("*.wcs"))
+    assert nothing_left(tmp_path)
+
+
+@POSIX
+def test_full_disk_leaves_a_kept_solution_as_it_was(
+    stand_in: StandIn, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answered("solve", folder, "--index", stand_in.index, "--scale", "19,21")
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    monkeypatch.setattr("os.fsync", full_disk)
+    refused("solve", folder, "--index", stand_in.index, "--scale", "19,21", "--again")
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert nothing_left(tmp_path)
+
+
 @POSIX
 def test_solver_that_hangs_is_ended_with_all_that_it_started(
     stand_in: StandIn, folder: Path, tmp_path: Path
@@ -219,6 +258,35 @@ def test_frame_in_which_nothing_can_be_found_says_why_and_the_rest_goes_on(
     assert "0 bytes" in reasons["empty.fits"]
     assert [reasons[f"f{n}.fits"] for n in (1, 2, 3)] == [None] * 3
     assert "Not solved: 6" in result.stdout
+
+
+@POSIX
+def test_wrecks_of_pictures_and_raw_files_cost_a_line_each(
+    stand_in: StandIn, folder: Path, tmp_path: Path
+) -> None:
+    image = star_field(seed=5)[0]
+    raw = write_dng(tmp_path / "whole.dng", image).read_bytes()
+    bomb = chunk(b"IHDR", struct.pack(">IIBBBBB", 100_000, 100_000, 16, 0, 0, 0, 0))
+    evil = {0x9003: (2, "\x1b]0;x\x07\u202e".encode()), 0x8769: (4, [2**31])}
+    for name, content in {
+        "nothing.nef": b"", "cut.dng": raw[: len(raw) // 2], "zeros.cr2": bytes(4000),
+        "bomb.png": b"\x89PNG\r\n\x1a\n" + bomb + chunk(b"IDAT", bytes(900)) + chunk(b"IEND", b""),
+    }.items():  # fmt: skip
+        (folder / name).write_bytes(content)
+    write_png(folder / "evil.png", image, exif_block(evil))
+    tracemalloc.start()
+    found, _ = answered(
+        "solve", *sorted(folder.iterdir()), "--index", stand_in.index, "--scale", "19,21", "--zone", "+01:00"
+    )
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    reasons = {frame["file"]: frame["reason"] for frame in found["frames"]}
+    wrecks = {"nothing.nef", "cut.dng", "zeros.cr2", "bomb.png"}
+    assert {name for name, reason in reasons.items() if reason is not None} == wrecks
+    assert all(reasons[name].isprintable() and len(reasons[name]) < 200 for name in wrecks)
+    assert "too large" in reasons["bomb.png"]
+    assert most < 100e6  # what it claims would take 20 GB
+    assert nothing_left(tmp_path)
 
 
 @POSIX
