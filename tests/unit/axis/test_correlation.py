@@ -100,3 +100,26 @@ def test_two_components_share_their_parameters() -> None:
     assert alone is not None
     assert both.covariance[0, 0] < 0.8 * alone.covariance[0, 0]
     assert len(both.noise) == 2
+
+
+def test_four_hundred_frames_are_averaged_to_some_seventy_points() -> None:
+    """Time and memory grow with the cube and the square of the points: a second for these on a small board."""
+    seconds = np.arange(400) * 30.0
+    one = Series(np.zeros(400), seconds[:, None], np.full(400, ARCSEC), seconds, np.zeros(400, dtype=int))
+    assert 50 < Component.of(one).freedom + 1 <= 72
+
+
+def test_seven_times_are_tried_from_one_frame_to_all_of_the_sequence() -> None:
+    """What lasts for longer is a slope, which the axis has taken."""
+    seconds = np.arange(6) * 120.0
+    misfit = np.array([1.0, -1.0, 0.5, -0.5, 1.0, -1.0]) * ARCSEC
+    one = Component.of(Series(misfit, np.ones((6, 0)), np.full(6, ARCSEC), seconds, np.zeros(6, dtype=int)))
+    times = np.unique(one.times[one.strengths > 0])
+    assert times == pytest.approx(np.geomspace(120.0, 600.0, 7))
+
+
+def test_what_is_ten_thousand_times_less_likely_is_not_counted_with() -> None:
+    """exp(-9) is 1 in 8100."""
+    one = Component.of(series_of(lasting(np.random.default_rng(8), 10.0, 1800.0)))
+    least = one.odds.min() / one.odds.max()
+    assert np.exp(-9.0) < least < np.exp(-5.0)

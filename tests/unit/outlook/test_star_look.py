@@ -36,6 +36,18 @@ def test_a_look_follows_its_star_closely_enough_for_the_eye_and_for_its_elongati
     even = (
         look.path_px[0] + (look.path_px[-1] - look.path_px[0]) * np.linspace(0, 1, len(look.path_px))[:, None]
     )
-    assert elongation_of(even, fwhm_px) == pytest.approx(np.sqrt(1 + length**2 / 12 / sigma**2), rel=3e-4)
+    assert elongation_of(even, fwhm_px) == pytest.approx(np.sqrt(1 + length**2 / 12 / sigma**2), rel=1.5e-4)
     assert np.hypot(*np.diff(look.path_px, axis=0).T).max() < 0.25 * fwhm_px
     assert len(look.path_px) < 100
+
+
+def test_looks_are_those_of_the_centre_and_of_the_corners_round_the_sensor() -> None:
+    """1200 x 900 px: atan(4/3) = 53.1 deg from north, and on through east. The centre goes where the target drifts."""
+    (looks, *_) = OUTLOOK.look(PLACE, START, 12.0)
+    corners = [f"corner at {angle} deg" for angle in (53, 127, 233, 307)]
+    assert [one.place for one in looks] == ["centre", *corners]
+    drift = OUTLOOK.drift(PLACE, START, looks[0].seconds)
+    drifted = np.array([drift.east_arcsec[-1], drift.north_arcsec[-1]]) / OUTLOOK.optics.pixel_scale_arcsec
+    assert looks[0].path_px[-1] - looks[0].path_px[0] == pytest.approx(drifted, abs=1e-3)
+    at_corner = np.hypot(*(looks[1].path_px[-1] - looks[1].path_px[0] - drifted))
+    assert at_corner > 10 * np.hypot(*(looks[0].path_px[-1] - looks[0].path_px[0] - drifted))
