@@ -1,4 +1,4 @@
-from .account import NightAccount, NightStep, account_of, last_night, nights_of
+from .account import ANOTHER_NIGHT_S, NightAccount, NightStep, account_of, last_night, nights_of
 from .book import NightBook
 from .current import Tonight, night_that_knows, tonight_in
 from .events import (
@@ -18,6 +18,7 @@ from .place import common_folder
 from .schema import NightSchema
 
 __all__ = [
+    "ANOTHER_NIGHT_S",
     "NIGHT_FILE",
     "AdviceEvent",
     "CheckedEvent",

@@ -20,9 +20,10 @@ from polarcheck.night.events import (
 )
 from polarcheck.times import seconds_between, utc_from_iso
 
-__all__ = ["NightAccount", "NightStep", "account_of", "last_night", "nights_of"]
+__all__ = ["ANOTHER_NIGHT_S", "NightAccount", "NightStep", "account_of", "last_night", "nights_of"]
 
-_ANOTHER_NIGHT_S = 12 * 3600.0  # between frames of two findings; common practice, no source
+ANOTHER_NIGHT_S = 12 * 3600.0
+"""After which another night begins; common practice, no source. [s]"""
 
 _SAME_S, _SAME_DEG = 0.02, 1e-6  # times are kept to 0.01 s
 
@@ -146,7 +147,7 @@ def nights_of(events: Sequence[NightEvent]) -> tuple[tuple[NightEvent, ...], ...
     for event in events:
         if isinstance(event, Finding):
             utc = utc_from_iso(event.result.epoch_utc)
-            if last is not None and abs(seconds_between(last, utc)) > _ANOTHER_NIGHT_S:
+            if last is not None and abs(seconds_between(last, utc)) > ANOTHER_NIGHT_S:
                 nights.append([])
             last = utc
         if not nights:

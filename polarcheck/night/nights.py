@@ -15,7 +15,7 @@ from scipy.special import chdtri
 from polarcheck.alignment import interval_factor
 from polarcheck.errors import InputError, Notice
 from polarcheck.knobs import KeptKnob, correct, kept_knobs
-from polarcheck.night.account import NightAccount, NightStep, account_of, nights_of
+from polarcheck.night.account import ANOTHER_NIGHT_S, NightAccount, NightStep, account_of, nights_of
 from polarcheck.night.events import FollowedEvent, MeasuredEvent, NightEvent
 from polarcheck.night.log import NIGHT_FILE, NightLog
 from polarcheck.printable import printable
@@ -23,7 +23,6 @@ from polarcheck.times import seconds_between, utc_from_iso
 
 __all__ = ["KnobOverNights", "MeanOverNights", "NightShift", "Nights", "OneNight", "read_nights"]
 
-_ONE_NIGHT_S = 12 * 3600.0  # between findings, as within a file
 _ONE_PLACE_DEG = 0.25
 _LEAST_NIGHTS = 3  # of which a mean is told: two have no scatter to speak of
 
@@ -238,7 +237,7 @@ def _grouped(
         one, other = _begin(before[1]), _begin(part[1])
         assert one is not None
         assert other is not None
-        if seconds_between(one, other) > _ONE_NIGHT_S:
+        if seconds_between(one, other) > ANOTHER_NIGHT_S:
             groups.append([])
         groups[-1].append(part)
     return groups

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from polarcheck.errors import Notice
-from polarcheck.night import NightAccount, NightLog, account_of
+from polarcheck.night import ANOTHER_NIGHT_S, NightAccount, NightLog, account_of
 from polarcheck.printable import printable
 from polarcheck.times import seconds_between, utc_from_iso
 
 __all__ = ["night_so_far"]
-
-_ANOTHER_NIGHT_S = 12 * 3600.0  # without an event: another night begins; common practice, no source
 
 
 def night_so_far(log: NightLog, now_utc: str) -> tuple[NightAccount | None, tuple[Notice, ...]]:
@@ -38,4 +36,4 @@ def night_so_far(log: NightLog, now_utc: str) -> tuple[NightAccount | None, tupl
     if not record.events:
         return None, notices
     age = seconds_between(utc_from_iso(record.events[-1].time_utc), utc_from_iso(now_utc))
-    return (None if age > _ANOTHER_NIGHT_S else account_of(record.events, log.path.parent)), notices
+    return (None if age > ANOTHER_NIGHT_S else account_of(record.events, log.path.parent)), notices

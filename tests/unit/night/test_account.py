@@ -21,6 +21,7 @@ from polarcheck.night.events import (
     RefusedEvent,
     TurnedEvent,
 )
+from polarcheck.times import add_seconds
 from tests.commands import SAMPLES
 
 HERE = Path("night")
@@ -111,6 +112,23 @@ def test_a_day_later_another_night_begins() -> None:
     assert len(told.steps) == 1
     assert told.turned is None
     assert len(account_of([measured("14T21"), measured("15T03")], HERE).steps) == 2
+
+
+@pytest.mark.parametrize(
+    ("seconds", "degrees", "is_known"),
+    [(0.012, 0.0, True), (0.03, 0.0, False), (0.0, 0.7e-6, True), (0.0, 1.5e-6, False)],
+)
+def test_a_finding_is_known_by_all_that_its_file_keeps_of_it(
+    seconds: float, degrees: float, is_known: bool
+) -> None:
+    """Times stand there to 0.01 s, so that two that were rounded otherwise differ by so much; of two sweeps of one
+    axis none ends within 0.03 s of the other.
+    """
+    found = account_of([measured("14T21")], HERE)
+    assert found.alignment is not None
+    last = found.alignment.steps[-1]
+    other = replace(last, utc=add_seconds(last.utc, seconds), altitude_deg=last.altitude_deg + degrees)
+    assert found.knows(replace(found.alignment, steps=(other,))) == is_known
 
 
 def test_a_night_is_told_by_its_frames_and_not_by_when_they_were_looked_at() -> None:
