@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import f as f_distribution
 
+from polarcheck.axis import tracked
 from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.axis.sorting import Break
 from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
 from polarcheck.errors import GeometryError
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet
@@ -134,3 +139,77 @@ def test_models_follow_the_guider_but_for_the_roll() -> None:
     apart = np.linalg.norm((fit.solution.models - fit.attitudes.matrices) @ sight, axis=-1)
     assert apart.max() < 30 * ARCSEC
     assert np.abs(fit.misfit[:, 0]).max() == 0
+
+
+@pytest.mark.parametrize(("count", "is_tracked"), [(4, False), (5, True)])
+def test_five_tracked_frames_tell_more_than_a_sweep_does(count: int, is_tracked: bool) -> None:
+    """Below that nothing tells how long errors last."""
+    fit = fitted(drawn(replace(PLAIN, hours=0.5, frames=count)), guided=False)
+    assert (fit.tracked is not None) is is_tracked
+
+
+def apart_by_chance(chance: float, freedom: float) -> float:
+    """Distance, in standard errors of a difference, that chance exceeds so often: Hotelling's T squared over two
+    components is 2 F of 2 and so many degrees of freedom (Hotelling 1931, from memory).
+    """
+    return float(np.sqrt(2 * f_distribution.isf(chance, 2, freedom)))
+
+
+@pytest.mark.parametrize(("chance", "contradict"), [(8e-4, True), (1.2e-3, False)])
+def test_place_and_rotation_contradict_each_other_beyond_one_chance_in_a_thousand(
+    monkeypatch: pytest.MonkeyPatch, chance: float, contradict: bool
+) -> None:
+    """Twelve observations count at most, two of them for the axis: how long errors last is known from few."""
+    steps = {"place": np.zeros(2), "rotation": np.array([0.0, apart_by_chance(chance, 10.0)])}
+    monkeypatch.setattr(
+        tracked, "estimate", lambda one: SimpleNamespace(step=steps[one.name], covariance=np.eye(2) / 2)
+    )
+    place, rotation = (SimpleNamespace(name=name, freedom=100, parameters=2) for name in steps)
+    apart, _ = tracked._contradiction(place, rotation)  # type: ignore[arg-type]
+    assert (apart is not None) is contradict
+
+
+def parts_of(axis: np.ndarray, sigma: float) -> tracked.TrackedAxis:
+    nothing: Any = None
+    used, groups = np.ones(20, dtype=bool), np.zeros(20, dtype=int)
+    return tracked.TrackedAxis(
+        axis, np.eye(2) * sigma**2, nothing, used, groups, np.zeros(1, dtype=bool), nothing
+    )
+
+
+@pytest.mark.parametrize(
+    ("chance", "size", "knocked"),
+    [(0.008, 1e-9, True), (0.012, 1e-9, False), (0.8e-4, 0.0, True), (1.2e-4, 0.0, False)],
+)
+def test_a_step_is_a_knock_where_the_axis_is_hardly_the_same_after_it(
+    monkeypatch: pytest.MonkeyPatch, chance: float, size: float, knocked: bool
+) -> None:
+    """One chance in a hundred; one in ten thousand where the mount only went to another field."""
+    sigma, before = 1e-5, np.array([0.0, 0.7, 0.714])
+    before /= np.linalg.norm(before)
+    step = tangent_basis(before)[:, 0] * apart_by_chance(chance, 12.0) * np.sqrt(2) * sigma
+    after = (before + step) / np.linalg.norm(before + step)
+
+    def solved(_a: object, _s: object, _g: object, used: np.ndarray, *_: object) -> tracked.TrackedAxis:
+        return parts_of(before if used[0] else after, sigma)
+
+    monkeypatch.setattr(tracked, "_solved", solved)
+    nothing: Any = None
+    found = tracked._across(nothing, nothing, parts_of(before, 0.1 * sigma), Break(10, size))
+    assert (found.knocked_before == 10) is knocked
+
+
+@pytest.mark.parametrize(("first", "asked"), [(4, False), (5, True)])
+def test_fewer_than_five_frames_before_a_step_only_widen_the_sigma(
+    monkeypatch: pytest.MonkeyPatch, first: int, asked: bool
+) -> None:
+    parts: list[int] = []
+
+    def solved(_a: object, _s: object, _g: object, used: np.ndarray, *_: object) -> tracked.TrackedAxis:
+        parts.append(int(used.sum()))
+        return parts_of(np.array([0.0, 0.0, 1.0]), 1e-5)
+
+    monkeypatch.setattr(tracked, "_solved", solved)
+    nothing: Any = None
+    tracked._across(nothing, nothing, parts_of(np.array([0.0, 0.0, 1.0]), 1e-6), Break(first, 1e-9))
+    assert parts == ([first, 20 - first] if asked else [])
