@@ -38,8 +38,6 @@ _TRIED = 16  # axes that tell which places of the sensor move most
 _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
 
-
-_CENTRE_DEG = 1e-9  # a rounding error off the centre
 _ALONG = 0.2  # of the longer offset: below it a place counts as straight along the other direction
 
 
@@ -126,9 +124,9 @@ class Exposure(WithDict):
     @property
     def limited_place(self) -> SensorPlace | None:
         """Where on the sensor the motion reaches the tolerance; None at its centre, or where nothing does."""
-        if self.limited_at is None or max(map(abs, self.limited_at)) < _CENTRE_DEG:
+        east, north = self.limited_at or (0.0, 0.0)
+        if east == north == 0:
             return None
-        east, north = self.limited_at
         ways = (("north" if north > 0 else "south", abs(north)), ("east" if east > 0 else "west", abs(east)))
         least = _ALONG * max(abs(east), abs(north))
         return SensorPlace(float(np.hypot(east, north)), tuple(name for name, size in ways if size > least))

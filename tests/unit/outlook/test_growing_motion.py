@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from polarcheck.measurement import measure
-from polarcheck.outlook import Optics, Outlook, motion_curve
+from polarcheck.outlook import Optics, Outlook, growing_motion, motion_curve
 from polarcheck.outlook.growing_motion import MotionCurve
+from polarcheck.outlook.scene import Scene
+from polarcheck.vectors import Array
 from tests.commands import SAMPLES
 
 LENS = Optics(4.95, 1200, 900, guide_offset_deg=(0.5, -0.25), periodic_error_arcsec=20.0, worm_period_s=480.0)
@@ -75,3 +77,17 @@ def test_a_curve_begins_at_a_second_and_has_some_tens_of_points() -> None:
     found = curve(True)
     assert 0.6 < found.seconds[0] < 1.5
     assert 50 < len(found.seconds) < 100
+
+
+def test_axes_are_worked_on_in_parts_that_a_small_board_holds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some hundred of the thousand at a time, each at all lengths of the table."""
+    parts: list[int] = []
+    true_motion = growing_motion.largest_motion
+
+    def motion(scene: Scene, axes: Array, seconds: Array) -> Array:
+        parts.append(len(axes))
+        return true_motion(scene, axes, seconds)
+
+    monkeypatch.setattr(growing_motion, "largest_motion", motion)
+    motion_curve(ahead(True).scene(ANDROMEDA, AT), ahead(True).alignment)
+    assert 100 < max(parts) < 200

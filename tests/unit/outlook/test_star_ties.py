@@ -4,22 +4,28 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 
 from polarcheck.errors import InputError
-from polarcheck.frames import read_frames
+from polarcheck.frames import read_frame, read_frames, read_solution
 from polarcheck.measurement.source import given_alignment
-from polarcheck.outlook import DriftCheck, check_drift
+from polarcheck.outlook import DriftCheck, check_drift, star_ties
 from polarcheck.outlook.star_ties import (  # what a frame of hot pixels is, drawn in a moment instead of minutes
+    Seat,
     _may_stand_still,
     _rotation,
     _still_marks,
+    _Ties,
     few_names,
 )
+from polarcheck.sky import Sky
 from tests.benchmarks.tracked_mounts import Session
+from tests.commands import SAMPLES
 from tests.drawn_sequences import CAMERA, Sequence
 
 TWO_HOURS = Session(hours=2.0, frames=41)
@@ -159,3 +165,28 @@ def test_a_pair_four_times_as_far_off_as_the_others_has_no_say(off_times: float,
     with_pair[7] = camera[7] + [off_times * 1e-6, 0.0, 0.0]
     apart = _rotation(camera, with_pair) - _rotation(np.delete(camera, 7, axis=0), without)
     assert bool(np.abs(apart).max() > 3e-8) is counts
+
+
+@pytest.mark.parametrize(("off_px", "moved"), [(2.5, False), (3.5, True)])
+def test_a_field_has_moved_by_three_pixels(off_px: float, moved: bool) -> None:
+    """More than centroids and the air's unrest make of a field that stands still (common practice, no source)."""
+    path = sorted((SAMPLES / "tracked_only").glob("*.fz"))[0]
+    frame = read_frame(path)
+    assert frame.site is not None
+    ties = _Ties(Sky.over(frame.site), [frame], read_solution(path))
+    sight = ties.camera_directions(np.array([[(frame.width_px - 1) / 2, (frame.height_px - 1) / 2]]))[0]
+    across = np.cross(sight, [0.0, 0.0, 1.0])
+    angle = np.radians(off_px * frame.pixel_scale_arcsec / 3600)
+    camera = Rotation.from_rotvec(angle * across / np.linalg.norm(across)).as_matrix()
+    assert ties.has_moved(Seat(frame.name, frame.utc, camera)) is moved
+
+
+def test_the_two_hundred_brightest_stars_of_a_frame_are_tied(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They tie to a hundredth of a pixel; thousands of the Milky Way only cost time (common practice, no source)."""
+    stars = SimpleNamespace(x_px=np.arange(300.0), y_px=np.arange(300.0))
+    monkeypatch.setattr(
+        star_ties, "read_image", lambda _: SimpleNamespace(pixels=0, mosaic=None, saturation=None)
+    )
+    monkeypatch.setattr(star_ties, "find_stars", lambda *_, **__: stars)
+    places, _ = star_ties._read([Path("a.fits")], None)
+    assert places[Path("a.fits")][:, 0].tolist() == list(range(200))
