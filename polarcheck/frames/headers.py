@@ -37,7 +37,6 @@ MOST_BYTES_UNPACKED = 2_000_000_000
 
 _BLOCK = 2880
 _CARD = 80
-_CHUNK = 4 * _BLOCK
 _WRITING = "still being written, or the copy broke off; wait or copy it again"
 
 # astropy.wcs encodes cards as ASCII; an accent in a comment must not cost a frame
@@ -180,7 +179,7 @@ def _padded(count: int) -> int:
 
 def _header_bytes(stream: IO[bytes], index: int, size: int, cards_left: int) -> bytes | None:
     """Return the header up to its END card, or None where no further HDU begins."""
-    raw = stream.read(_CHUNK)
+    raw = stream.read(_BLOCK)
     if index and not raw.startswith(b"XTENSION"):
         return None
     if not index and not raw.startswith(b"SIMPLE  ="):
@@ -193,7 +192,7 @@ def _header_bytes(stream: IO[bytes], index: int, size: int, cards_left: int) -> 
             raise UnusableError(
                 f"its header has no END within {MOST_CARDS} cards: damaged, or not a FITS file"
             )
-        more = stream.read(_CHUNK)
+        more = stream.read(_BLOCK)
         if not more:
             raise NotWholeError(f"is not whole yet: its header breaks off at {size} bytes; {_WRITING}")
         raw += more

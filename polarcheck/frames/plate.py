@@ -18,7 +18,6 @@ __all__ = ["Plate", "fit_plate", "sensor_grid"]
 
 _ORDERS = (2, 3, 4, 5)
 _CLOSE_PX = 0.005  # what a higher order must be better than to be worth it
-_GRID = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,8 @@ def sensor_grid(width_px: int, height_px: int) -> Array:
     -------
     ndarray, shape (n, 2)
     """
-    x, y = np.linspace(0, width_px - 1, _GRID), np.linspace(0, height_px - 1, _GRID)
+    along = 2 * (max(_ORDERS) + 1)  # twice as many as a polynomial along a side has coefficients
+    x, y = np.linspace(0, width_px - 1, along), np.linspace(0, height_px - 1, along)
     return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
 
 

@@ -26,7 +26,6 @@ MAKER = "polarcheck solve"
 """What the card ORIGIN of our solutions says, so that they are known again."""
 
 _LARGEST_BYTES = 1_000_000
-_LINE = 68  # characters of a FITS card's text
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +151,7 @@ def _add_notes(header: Any, notes: SolutionNotes) -> None:
         header["OBSGEO-L"] = (notes.site.longitude_deg, "[deg] longitude, east positive")
         header["OBSGEO-H"] = (notes.site.height_m, "[m] height")
     for line in notes.history:
-        for start in range(0, len(line), _LINE):
-            header.add_history(_ascii(line)[start : start + _LINE])
+        header.add_history(_ascii(line))
 
 
 def _cards(plate: Plate) -> list[tuple[str, object, str]]:

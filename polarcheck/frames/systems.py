@@ -25,7 +25,6 @@ _PAIRS = {
     frozenset({"GLON", "GLAT"}): "GLON",
     frozenset({"ELON", "ELAT"}): "ELON",
 }
-_J2000 = 2451545.0
 
 
 @dataclass(frozen=True, slots=True)

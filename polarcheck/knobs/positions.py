@@ -14,8 +14,9 @@ from polarcheck.vectors import Array, rotation_matrix
 __all__ = ["Positions", "next_positions"]
 
 _STEP_DEG = 5.0  # nobody sets a circle finer than that in the dark
-_MOST = 8  # frames at a time
-_NOT_WORTH = 0.95  # a further frame that leaves more than this of sigma is not asked for
+_NOT_WORTH = (
+    0.95  # a further frame that leaves more than this of sigma is not asked for: some eight at a time
+)
 _MARGIN_DEG = 2.0  # above the lowest altitude: the mount may stand a little elsewhere after a turn, and later
 
 
@@ -66,7 +67,7 @@ def next_positions(alignment: Alignment, reach: Reach, wanted_arcmin: float) -> 
         *foretold_information(alignment.camera, alignment.axis, westward * turns * DEGREE, pixel)
     )
     chosen = [int(np.flatnonzero(turns == 0)[0])]  # a lone frame is taken where the mount stands
-    while search.sigma(chosen) > wanted_arcmin and len(chosen) < min(_MOST, len(turns)):
+    while search.sigma(chosen) > wanted_arcmin and len(chosen) < len(turns):
         grown = search.grown(chosen)
         if search.sigma(grown) > _NOT_WORTH * search.sigma(chosen):
             break

@@ -111,3 +111,26 @@ def test_impossible_date_names_where_it_stands(text: str) -> None:
 def test_no_time_names_the_tag_that_is_missing() -> None:
     with pytest.raises(UnusableError, match="DateTimeOriginal"):
         middle({}, Clock(zone="+01:00"))
+
+
+@pytest.mark.parametrize(("fast_s", "said"), [(3645.0, ["zone-twice"]), (3710.0, [])])
+def test_clock_that_is_fast_by_its_zone_to_a_minute_is_the_zone(fast_s: float, said: list[str]) -> None:
+    """A clock set by hand is right to a minute, and a zone is whole quarters of an hour (common practice, no source)."""
+    assert codes(LOCAL, Clock(fast_s, "+01:00")) == said
+
+
+@pytest.mark.parametrize(("minutes", "agrees"), [(10, True), (22, False)])
+def test_receiver_may_tell_a_time_that_is_some_minutes_old(minutes: int, agrees: bool) -> None:
+    """A camera that sleeps keeps its last fix; zones differ by a quarter of an hour at least."""
+    old = LOCAL | GPS | {"GPSTimeStamp": (20.0, 69.0 - minutes, 50.0)} if minutes > 9 else {}
+    cards = Cards(exif_cards(old))
+    assert gps_agrees(cards, mid_exposure(cards, Clock(zone="+01:00"))[0]) is agrees
+
+
+@pytest.mark.parametrize(("seconds", "hinted"), [(90.0, True), (180.0, False)])
+def test_hint_is_of_a_clock_that_is_right_to_two_minutes(seconds: float, hinted: bool) -> None:
+    """22:09:58 by the clock is +01:00 from 21:09:58; further off it is no quarter of an hour but a wrong clock."""
+    minute, second = divmod(9 * 60 + 58 - seconds, 60)
+    with pytest.raises(UnusableError) as caught:
+        middle(LOCAL | GPS | {"GPSTimeStamp": (21.0, minute, second)})
+    assert ("would fit +01:00" in str(caught.value)) is hinted

@@ -148,3 +148,8 @@ def test_size_of_a_pixel_from_the_resolution_of_the_focal_plane(
     """FocalPlaneXResolution counts pixels in FocalPlaneResolutionUnit: 2 an inch, 3 a centimetre (Exif 2.32)."""
     found = value({"FocalPlaneXResolution": resolution, "FocalPlaneResolutionUnit": unit}, "XPIXSZ")
     assert found == (None if size_um is None else pytest.approx(size_um, abs=1e-6))
+
+
+@pytest.mark.parametrize(("seconds", "believed"), [(60_000.0, True), (100_000.0, False)])
+def test_no_exposure_lasts_longer_than_a_day(seconds: float, believed: bool) -> None:
+    assert (value({"ExposureTime": seconds}, "XPOSURE") is not None) is believed

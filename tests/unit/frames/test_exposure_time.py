@@ -184,3 +184,17 @@ def test_mjd_keeps_a_millisecond() -> None:
     cards = Cards({"MJD-AVG": b"MJD-AVG = 61358.8427675926".ljust(80)})
     utc = mid_exposure(cards)[0]
     assert iso_from_utc(utc) == "2026-11-14T20:13:35.12Z"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "expected"), [(60_000.0, "2026-11-15T04:20:00.00Z"), (100_000.0, START + ".00Z")]
+)
+def test_no_exposure_lasts_longer_than_a_day(seconds: float, expected: str) -> None:
+    """Its length is unknown then, as if the header said nothing."""
+    assert middle(DATE_OBS=START, EXPTIME=seconds) == expected
+
+
+def test_old_form_with_a_year_before_any_camera_is_no_date() -> None:
+    """dd/mm/yy of the FITS Standard means 19yy; 45 may be 1945 or 2045, or no year at all."""
+    with pytest.raises(UnusableError, match="ambiguous"):
+        middle(DATE_OBS="14/11/45", TIME_OBS="20:00:00")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -102,3 +103,21 @@ def test_name_that_could_steer_a_terminal_is_escaped(tmp_path: Path) -> None:
 def test_natural_order_counts_numbers() -> None:
     assert sorted(["f10", "f9", "F1", "f"], key=natural_key) == ["f", "F1", "f9", "f10"]
     assert sorted(["10", "b", "9"], key=natural_key) == ["9", "10", "b"]
+
+
+@pytest.mark.parametrize(("empty", "hinted"), [(900, True), (1500, False)])
+def test_a_thousand_subfolders_are_looked_into_for_a_hint(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, empty: int, hinted: bool
+) -> None:
+    """Enough for all nights of some years, and no long wait where somebody names a whole disc (common practice)."""
+
+    def walk(top: Path, onerror: object = None) -> Iterator[tuple[str, list[str], list[str]]]:
+        yield str(top), [], []
+        if onerror is None:
+            yield from ((f"{top}/{i}", [], []) for i in range(empty))
+            yield f"{top}/last", [], ["a.fits"]
+
+    monkeypatch.setattr(os, "walk", walk)
+    with pytest.raises(InputError) as caught:
+        find_frames([tmp_path])
+    assert ("its subfolders do" in str(caught.value)) is hinted

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import gzip
+import io
 import os
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from astropy.io import fits
 from polarcheck.errors import FrameError
 from polarcheck.frames import read_frame
 from polarcheck.frames.cards import UnusableError
-from polarcheck.frames.headers import MOST_CARDS, MOST_HDUS, walk
+from polarcheck.frames.headers import walk
 from tests.fits_files import HEIGHT, SOLVED, TIME, WIDTH, header, write_compressed, write_image
 
 
@@ -203,15 +204,42 @@ def test_image_without_area_is_refused(tmp_path: Path, shape: tuple[int, int]) -
 
 
 def test_walk_ends_after_so_many_headers_and_cards(tmp_path: Path) -> None:
+    """A hundred headers and twenty thousand cards: ten times what any camera, stack or survey writes (no source)."""
     many = tmp_path / "many.fits"
-    fits.HDUList([fits.PrimaryHDU(), *(fits.ImageHDU() for _ in range(MOST_HDUS + 20))]).writeto(many)
-    assert len(list(walk(many))) == MOST_HDUS
-    endless = tmp_path / "endless.fits"
-    endless.write_bytes(
-        b"SIMPLE  =                    T".ljust(80) + b"COMMENT x".ljust(80) * (MOST_CARDS + 1000)
+    fits.HDUList([fits.PrimaryHDU(), *(fits.ImageHDU() for _ in range(119))]).writeto(many)
+    assert 60 < len(list(walk(many))) < 110
+    long = tmp_path / "long.fits"
+    long.write_bytes(
+        b"".join(str(card).encode() for card in fits.PrimaryHDU().header.cards)
+        + b"COMMENT x".ljust(80) * 15_000
+        + b"END".ljust(80)
     )
+    long.write_bytes(long.read_bytes().ljust(-(-long.stat().st_size // 2880) * 2880))
+    assert len(list(walk(long))) == 1
+    endless = tmp_path / "endless.fits"
+    endless.write_bytes(b"SIMPLE  =                    T".ljust(80) + b"COMMENT x".ljust(80) * 30_000)
     with pytest.raises(UnusableError, match="no END"):
         list(walk(endless))
+
+
+@pytest.mark.parametrize(("megabytes", "read"), [(1400, True), (2800, False)])
+def test_file_that_unpacks_to_more_than_any_frame_is_not_unpacked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, megabytes: int, read: bool
+) -> None:
+    """150 million pixels in three colours of 32 bits are 1.8 GB; what unpacks to more is no frame."""
+    piece = bytes(1 << 20)
+
+    class Unpacking(io.BytesIO):
+        left = megabytes
+
+        def read(self, size: int | None = -1) -> bytes:
+            self.left -= 1
+            return piece if self.left >= 0 else b""
+
+    monkeypatch.setattr(gzip, "GzipFile", lambda fileobj: Unpacking())
+    packed = tmp_path / "a.fits.gz"
+    packed.write_bytes(b"\x1f\x8b" + bytes(100))
+    assert ("unpacks to more" in reason_of(packed)) is not read
 
 
 def test_end_in_a_comment_does_not_end_the_header(tmp_path: Path) -> None:

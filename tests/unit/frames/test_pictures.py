@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import sys
+import tracemalloc
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
@@ -17,6 +18,7 @@ from PIL import Image
 
 from polarcheck.errors import FrameError
 from polarcheck.frames import read_frame, read_image, read_pixels, read_solving_hints
+from polarcheck.frames.cards import NotWholeError
 from polarcheck.frames.pictures import picture_hdu
 from tests.fits_files import HEIGHT, WIDTH, write_image, write_solution
 from tests.picture_files import (
@@ -396,3 +398,30 @@ def test_pictures_are_read_by_several_threads_at_once(tmp_path: Path) -> None:
         for pixels in pool.map(read_pixels, [path] * 40):
             np.testing.assert_allclose(pixels, LUMINANCE, atol=0.02)
     assert Image.MAX_IMAGE_PIXELS is not None
+
+
+def test_picture_of_8_bits_likely_has_a_tone_curve(tmp_path: Path) -> None:
+    assert read_image(write_jpeg(tmp_path / "a.jpg")).has_tone_curve
+    assert not read_image(write_png(tmp_path / "a.png", COUNTS)).has_tone_curve
+
+
+def test_header_alone_tells_that_a_tiff_is_not_whole(tmp_path: Path) -> None:
+    """Frames are measured without unpacking their pixels: where the strips end is in tags 273 and 279."""
+    path = write_grey_tiff(tmp_path / "a.tif", COUNTS)
+    assert picture_hdu(path).shape == (WIDTH, HEIGHT)
+    path.write_bytes(path.read_bytes()[:-100])
+    with pytest.raises(NotWholeError):
+        picture_hdu(path)
+
+
+def test_colours_are_weighed_without_a_second_picture_in_memory(tmp_path: Path) -> None:
+    """Beside the luminance, 4 bytes a pixel, some hundred rows in three colours: a twentieth of a picture so tall."""
+    path = tmp_path / "a.png"
+    Image.new("RGB", (64, 16_384)).save(path)
+    tracemalloc.start()
+    try:
+        pixels = read_pixels(path)
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak - pixels.nbytes < 0.25 * pixels.nbytes

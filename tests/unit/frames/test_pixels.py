@@ -10,7 +10,7 @@ from astropy.io import fits
 
 from polarcheck.errors import FrameError
 from polarcheck.frames import read_pixels
-from tests.fits_files import TIME, header, write_image, write_solution
+from tests.fits_files import HEIGHT, TIME, WIDTH, header, write_compressed, write_image, write_solution
 
 
 def test_unsigned_16_bit_counts_come_back_unchanged(tmp_path: Path) -> None:
@@ -56,3 +56,22 @@ def test_file_without_image_is_refused(tmp_path: Path) -> None:
         read_pixels(tmp_path / "a.fits")
     with pytest.raises(FrameError, match="no such file"):
         read_pixels(tmp_path / "none.fits")
+
+
+@pytest.mark.parametrize(("side", "read"), [(14_000, True), (19_000, False)])
+def test_image_that_takes_more_than_a_gigabyte_is_not_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, side: int, read: bool
+) -> None:
+    """Four bytes a pixel, and twice that on the way: a small machine has 2 to 4 GB (common practice, no source)."""
+    path = write_compressed(tmp_path / "a.fits")
+    raw = path.read_bytes()
+    for axis, size in ((1, WIDTH), (2, HEIGHT)):
+        raw = raw.replace(f"ZNAXIS{axis} = {size:20d}".encode(), f"ZNAXIS{axis} = {side:20d}".encode())
+    path.write_bytes(raw)
+
+    def damaged(*_: object, **__: object) -> None:
+        raise OSError
+
+    monkeypatch.setattr(fits, "open", damaged)
+    with pytest.raises(FrameError, match="damaged" if read else "too large"):
+        read_pixels(path)

@@ -106,3 +106,35 @@ def test_solution_that_lies_beside_keeps_its_name(tmp_path: Path) -> None:
     image = write_image(tmp_path / "a.fits")
     write_foreign(tmp_path / "a.fits.wcs")
     assert solution_path(image) == tmp_path / "a.fits.wcs"
+
+
+@pytest.mark.parametrize(("left_px", "order"), [(0.0, 2), (0.004, 2), (0.008, 3)])
+def test_order_is_raised_where_a_two_hundredth_of_a_pixel_is_at_stake(left_px: float, order: int) -> None:
+    """What a cubic term along a side leaves of the best straight line, by scipy's sibling numpy.polyfit.
+
+    Stars are measured to a tenth of a pixel at best, and some tens of them to a hundredth on the mean.
+    """
+    grid = sensor_grid(WIDTH, HEIGHT)
+    x = (grid[:, 0] - (WIDTH - 1) / 2) / (WIDTH / 2)
+    cubic = x**3 - np.polyval(np.polyfit(x, x**3, 1), x)
+    moved = grid + np.stack([cubic / np.abs(cubic).max() * left_px, np.zeros_like(x)], axis=-1)
+    ra, dec = (
+        WCS(header({**TAN, "CRPIX1": 1500.0, "CRPIX2": 1000.0}), fix=False).all_pix2world(moved, 0).T * DEG
+    )
+    assert fit_plate(grid, icrs(ra, dec), WIDTH, HEIGHT).forward.shape == (2, order + 1, order + 1)
+
+
+def test_highest_order_is_the_fifth() -> None:
+    """A stereographic lens of 3 deg a side or more needs it; solvers write no higher one as a rule (common practice)."""
+    wide = {**STEREOGRAPHIC, "CD1_1": -60 / 3600, "CD2_2": 60 / 3600}
+    assert plate_of(wide).forward.shape == (2, 6, 6)
+
+
+@pytest.mark.parametrize(("more", "ours"), [(700_000, True), (1_500_000, False)])
+def test_own_solution_is_small(tmp_path: Path, more: int, ours: bool) -> None:
+    """A header of a few kilobytes; what has a megabyte behind it is somebody's image."""
+    path = tmp_path / "x.wcs"
+    write_solution(path, plate_of(TAN), SolutionNotes("some solver"))
+    assert may_write_solution(path)
+    path.write_bytes(path.read_bytes() + bytes(more))
+    assert may_write_solution(path) is ours

@@ -248,3 +248,27 @@ def test_numbers_in_quotes_and_with_a_comma_are_the_same_solution(
 def test_equinox_with_its_letter_is_read_as_before(tmp_path: Path) -> None:
     frame = read_frame(write_image(tmp_path / "a.fits", EQUINOX="J2000.0"))
     assert frame.sky.shape == (16, 3)
+
+
+@pytest.mark.parametrize(
+    ("arcsec", "read"),
+    [(0.0007, False), (0.0014, True), (1400.0, True), (2500.0, False)],
+)
+def test_scale_is_one_that_some_camera_has(tmp_path: Path, arcsec: float, read: bool) -> None:
+    """No optics resolve a thousandth of an arcsecond, and none show a sky of half a degree a pixel (no source)."""
+    scale = {"CD1_1": -arcsec / 3600, "CD2_2": arcsec / 3600}
+    if read:
+        path = write_image(tmp_path / "a.fits", {**TIME, **SITE, **TAN, **scale})
+        assert read_frame(path).pixel_scale_arcsec == pytest.approx(arcsec, rel=0.1)
+    else:
+        assert "absurd" in refusal(tmp_path, **scale)
+
+
+@pytest.mark.parametrize(("order", "read"), [(8, True), (10, False)])
+def test_order_of_sip_has_one_digit(tmp_path: Path, order: int, read: bool) -> None:
+    """The convention goes to order 9 (ADASS XIV; from memory)."""
+    cards = {**SIP, "A_ORDER": order}
+    if read:
+        assert read_frame(write_image(tmp_path / "a.fits", {**TIME, **SITE, **cards})).width_px == WIDTH
+    else:
+        assert "A_ORDER" in refusal(tmp_path, **cards)
