@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from polarcheck.axis import flexure
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.flexure import Creep, fit_creeping_axis, flexure_region
 from tests.benchmarks.cramer_rao import rightward_and_upward
@@ -131,3 +136,66 @@ def test_a_slip_before_the_last_frames_is_no_creep() -> None:
     found, creep = fitted(noisy(Rotation.from_rotvec(about * slip) * rotations, 1, scale=0.3))
     assert creep is None
     assert len(found.group_sizes) == 2
+
+
+@dataclass(frozen=True)
+class AxisFitLike:
+    """Of a fit what a creep, or a bend, asks for."""
+
+    used: np.ndarray
+    degrees_of_freedom: int = 4
+    noise: float = 1.0
+    covariance: Any = None
+    tracked: Any = None
+    turns: Any = None
+    attitudes: Any = None
+    axis: Any = None
+    roll_ratio: float = 1.0
+    slow_change: str | None = None
+    group_sizes: tuple[int, ...] = (4,)
+
+    def __post_init__(self) -> None:
+        if self.covariance is None:
+            object.__setattr__(self, "covariance", np.eye(2) * 1e-12)
+
+
+@pytest.mark.parametrize(
+    ("visible", "arcmin", "solved"), [(0.12, 4.0, True), (0.08, 4.0, False), (0.12, 6.0, False)]
+)
+def test_a_creep_is_solved_for_where_a_tenth_of_it_shows_and_it_is_no_slip(
+    monkeypatch: pytest.MonkeyPatch, visible: float, arcmin: float, solved: bool
+) -> None:
+    """More than 5 arcmin is a clutch that slipped (common practice, no source). Three rounds of undoing it are enough."""
+    left = [arcmin * 60 * ARCSEC]
+    start = AxisFitLike(used=np.ones(4, dtype=bool))
+    refits: list[int] = []
+
+    def trace(*_: object) -> Any:
+        amount = left.pop() if left else 0.0
+        return SimpleNamespace(amount=amount, visible=visible, information=1e12, lever=np.zeros(2))
+
+    def fitted(_: np.ndarray) -> Any:
+        refits.append(1)
+        return start
+
+    monkeypatch.setattr(flexure, "_trace", trace)
+    monkeypatch.setattr(flexure, "_undone", lambda *_: np.zeros((4, 9, 3)))
+    given: Any = start
+    found = flexure._creeping(given, np.zeros((4, 9, 3)), 60.0 * np.arange(4), fitted)
+    assert (found is not None) is solved
+    if solved:
+        assert len(refits) == 3
+
+
+@pytest.mark.parametrize(
+    ("every", "noise", "explains"), [(False, 1.7, True), (False, 1.9, False), (True, 1.1, False)]
+)
+def test_a_creep_that_holds_all_frames_may_scatter_by_eight_tenths_more_than_a_part_of_them(
+    every: bool, noise: float, explains: bool
+) -> None:
+    """Fewer frames always scatter less; where the plain explanation holds all of them, too, it is not beaten."""
+    used, groups = np.ones(4, dtype=bool), np.zeros(4, dtype=int)
+    crept = SimpleNamespace(agrees=True, knocked_before=None, groups=groups, used=used, noise=noise)
+    plain = SimpleNamespace(noise=1.0, used=used if every else np.array([True, True, True, False]))
+    given: Any = (crept, SimpleNamespace(groups=groups), plain)
+    assert flexure._explains(*given) is explains

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.fit import fit_axis
-from polarcheck.axis.in_camera import CameraAxis, camera_axis, carry_axis, foretold_information
+from polarcheck.axis.in_camera import CameraAxis, _pooled, camera_axis, carry_axis, foretold_information
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate import Camera, camera_directions, sensor_points
 from tests.helpers import ARCSEC, DEG, Array, enu, separation_arcsec
@@ -250,3 +253,10 @@ def test_frames_to_come_are_foretold_as_they_turn_out() -> None:
     before, each = foretold_information(known, axis, turns, PIXEL)
     foretold = np.linalg.inv(before + each.sum(axis=0))[:2, :2]
     assert found.covariance / found.noise_factor == pytest.approx(foretold, rel=0.01)
+
+
+def test_an_assumed_noise_counts_for_six_degrees_of_freedom_beside_new_frames() -> None:
+    """Two new frames have two; where these scatter by chi square 18, the variance is (6 + 18) / (6 + 2)."""
+    known: Any = SimpleNamespace(degrees_of_freedom=0)
+    new: Any = SimpleNamespace(misfit=np.zeros((2, 2)), chi_square=18.0)
+    assert _pooled(known, new) == (3.0, 8)

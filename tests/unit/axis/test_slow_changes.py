@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from scipy.stats import f as f_distribution
 
+from polarcheck.axis import slow_changes
+from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.axis.least_squares import solve_axis
 from polarcheck.axis.slow_changes import fit_sweep
 from polarcheck.measurement.measurement import measure_frames
 from polarcheck.site import Site
@@ -14,6 +22,7 @@ from polarcheck.vectors import angle_between
 from tests.benchmarks.mounts import Scene, Sweep, frames_of
 from tests.helpers import ARCSEC
 from tests.rigid_mount import AXIS, NOISE, POLE, WEIGHTS, Array, camera_at, noisy, seen_by, turned
+from tests.unit.axis.test_flexure import AxisFitLike
 
 CAMERA = camera_at(AXIS, 40.0)
 
@@ -63,3 +72,46 @@ def test_two_wrong_frames_of_six_are_no_declination_that_moved(seed: int) -> Non
     assert "declination-moved" not in {notice.code for notice in result.notices}
     # five times the bound of the four good frames, 0.18 and 0.21 arcmin (tests/benchmarks/cramer_rao)
     assert np.degrees(np.arccos(np.clip(result.axis @ scene.axis, -1, 1))) * 60 < 5 * np.hypot(0.18, 0.21)
+
+
+def sunk(count: int, arcmin: float) -> Attitudes:
+    """A tripod that sinks evenly by so much over a sweep without noise."""
+    side = np.cross(AXIS, [0.0, 0.0, 1.0])
+    by = np.linspace(0, arcmin * 60 * ARCSEC, count)[:, None] * side / np.linalg.norm(side)
+    rotations = Rotation.from_rotvec(by) * turned(AXIS, np.linspace(-40, 40, count), CAMERA)
+    return camera_attitudes(seen_by(rotations), WEIGHTS, np.zeros(count, dtype=int), np.full(count, NOISE))
+
+
+def bend_told(attitudes: Attitudes) -> bool:
+    count = len(attitudes.matrices)
+    fit: Any = AxisFitLike(np.ones(count, dtype=bool), attitudes=attitudes, axis=POLE)
+    return slow_changes._bent(fit, 60.0 * np.arange(count))[0].slow_change == "bend"
+
+
+@pytest.mark.parametrize(("count", "told"), [(4, False), (5, True)])
+def test_five_frames_show_a_bend(count: int, told: bool) -> None:
+    """Four have one residual more than what is solved for."""
+    assert bend_told(sunk(count, 10.0)) is told
+
+
+@pytest.mark.parametrize(("chance", "told"), [(0.8e-4, True), (1.2e-4, False)])
+def test_a_bend_is_told_where_noise_makes_it_once_in_ten_thousand_sweeps(chance: float, told: bool) -> None:
+    """Three numbers explain all misfits; the assumed noise counts for six degrees of freedom: Fisher's F (scipy.stats)."""
+    count, groups, every = 12, np.zeros(12, dtype=int), np.ones(12, dtype=bool)
+    freedom = 6 + 2 * count - 2 - 2 - 3
+    wanted = 3 * f_distribution.isf(chance, 3, freedom) * 6 / freedom
+    chi_square = solve_axis(sunk(count, 1.0), groups, every, POLE).chi_square
+    assert bend_told(sunk(count, float(np.sqrt(wanted / chi_square)))) is told
+
+
+@pytest.mark.parametrize(("left", "told"), [(2.8, True), (3.2, False)])
+def test_what_scatters_by_three_times_the_noise_beside_a_bend_is_something_else(
+    monkeypatch: pytest.MonkeyPatch, left: float, told: bool
+) -> None:
+    """Bad seeing triples it; a frame solved wrongly does more (common practice, no source)."""
+    whole = AxisFitLike(np.ones(4, dtype=bool), attitudes=SimpleNamespace(camera=np.zeros(4, dtype=int)))
+    monkeypatch.setattr(slow_changes, "fit_creeping_axis", lambda *_: (whole, None))
+    monkeypatch.setattr(slow_changes, "_bent", lambda *_: (replace(whole, slow_change="bend"), left))
+    nothing: Any = None
+    found, _ = slow_changes.fit_sweep(nothing, nothing, nothing)
+    assert (found.slow_change == "bend") is told
