@@ -215,3 +215,22 @@ def test_no_further_turn_is_looked_for_where_the_scatter_is_as_assumed(
     assert found[0].scale == pytest.approx(noise, abs=0.06)
     assert [len(one.turns.moments) for one in found if one.turns][:2] == turns
     assert scatter(groups, used, found[0].solution, 2) == pytest.approx(found[0].scale)
+
+
+@pytest.mark.parametrize(("scale", "asked"), [(1.4, False), (1.6, True)])
+def test_up_to_one_and_a_half_times_the_noise_nobody_asks_for_another_explanation(
+    monkeypatch: pytest.MonkeyPatch, scale: float, asked: bool
+) -> None:
+    """The seeing of one night is not that of another (common practice, no source)."""
+    low, high = 0.5, 4.0
+    for _ in range(12):  # the noise that leaves such a scatter
+        size = (low + high) / 2
+        whole = explanations._everything(context(noisy(sweep(12), 3, size)))
+        low, high = (size, high) if whole.scale < scale else (low, size)
+    asking: list[int] = []
+    monkeypatch.setattr(explanations, "_few_left_out", lambda _: iter(asking.append(1) or ()))  # type: ignore[func-returns-value]
+    monkeypatch.setattr(explanations, "_most_probable", lambda options, _: options[0])
+    for name in ("_after_knocks", "_after_turns", "_groupings"):
+        monkeypatch.setattr(explanations, name, lambda _: iter(()))
+    explanations.find_consensus(attitudes_of(noisy(sweep(12), 3, low)), POLE)
+    assert bool(asking) is asked

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from scipy.stats import t as t_distribution
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.least_squares import solve_axis
@@ -129,3 +130,34 @@ def test_ordinary_noise_of_five_frames_hardly_moves_the_roll_ratio() -> None:
 def test_five_frames_may_tell_roll_from_pointing() -> None:
     """Two of their six residuals are in roll: seldom enough, but here they are."""
     assert roll_ratio(equations_of(noisy(turned(AXIS, spread(5), CAMERA), 1, roll_scale=30.0))) > 10
+
+
+def test_roll_ratio_is_that_of_the_greatest_restricted_likelihood_and_a_prior_around_one() -> None:
+    """Patterson and Thompson 1971, from memory, computed with full matrices; the prior is Student's t with two degrees
+    of freedom, a quarter wide in the logarithm.
+    """
+    grid, found, expected = np.geomspace(0.25, 128, 73), [], []
+    for seed in range(12):
+        equations = equations_of(noisy(turned(AXIS, spread(8), CAMERA), seed, roll_scale=2.5))
+        count = len(equations.groups)
+        ones, none = np.ones(count), np.zeros(count)
+        constants = np.stack([np.stack([ones, none], axis=-1), np.stack([none, ones], axis=-1)], axis=-1)
+        rows = np.concatenate([equations.design, constants], axis=-1).reshape(2 * count, 4)
+        y = equations.misfit.ravel()
+        costs = []
+        for ratio in grid:
+            variance = np.stack([ones, equations.roll_variances(ratio)], axis=-1) / equations.weights[:, None]
+            weight = 1 / variance.ravel()
+            normal, right = rows.T @ (weight[:, None] * rows), rows.T @ (weight * y)
+            chi = y @ (weight * y) - right @ np.linalg.solve(normal, right)
+            prior = t_distribution.logpdf(np.log(ratio) / 0.25, 2)
+            costs.append(
+                (2 * count - 4) * np.log(chi)
+                - np.log(weight).sum()
+                + np.linalg.slogdet(normal)[1]
+                - 2 * prior
+            )
+        found.append(roll_ratio(equations))
+        expected.append(grid[int(np.argmin(costs))])
+    assert found == pytest.approx(expected)
+    assert len(set(found)) > 4
