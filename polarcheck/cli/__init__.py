@@ -8,9 +8,10 @@ import sys
 import warnings
 from contextlib import suppress
 
-__all__ = ["main"]
+__all__ = ["STOPPED", "main"]
 
-_STOPPED = 130  # what shells give for the interrupt key
+STOPPED = 130
+"""What shells give for the interrupt key."""
 
 
 def main() -> None:
@@ -25,7 +26,7 @@ def main() -> None:
             sys.stdout.flush()
     except KeyboardInterrupt:
         _last_words("polarcheck: stopped")
-        _leave(_STOPPED)
+        _leave(STOPPED)
     except BrokenPipeError:  # who reads has gone, as `head` does
         _leave(1)
     except OSError as error:  # a full disk behind stdout

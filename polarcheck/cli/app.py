@@ -10,12 +10,11 @@ from typing import Any
 import typer
 
 from polarcheck import __version__
+from polarcheck.cli import STOPPED
 from polarcheck.cli.ending import say, usage_error
 from polarcheck.cli.groups import WholeSummaries
 
 __all__ = ["SUMMARIES", "app"]
-
-_STOPPED = 130  # what shells give for the interrupt key
 
 SUMMARIES = {
     "rough": "Tell what to set before dark and at dusk: latitude scale, compass, Sun's shadow, pole star.",
@@ -108,8 +107,8 @@ class _Commands(WholeSummaries):
             _show_wrong(error)
             code = 2
         except typer.Abort:
-            code = _STOPPED
-        if code == _STOPPED:
+            code = STOPPED
+        if code == STOPPED:
             say("polarcheck: stopped")
         sys.exit(code if isinstance(code, int) else 0)
 

@@ -8,8 +8,6 @@ from typer.core import TyperGroup
 
 __all__ = ["WholeSummaries"]
 
-_LONGEST = 500  # characters; a first sentence is shorter
-
 
 class WholeSummaries(TyperGroup):
     """Commands in the order of the help, each with its first sentence, never cut."""
@@ -20,7 +18,7 @@ class WholeSummaries(TyperGroup):
 
     def summaries(self) -> dict[str, str]:
         """Return the first sentence of every command."""
-        return {name: c.get_short_help_str(_LONGEST) for name, c in self.commands.items()}
+        return {name: c.get_short_help_str(len(c.help or "")) for name, c in self.commands.items()}
 
     def format_commands(self, _: Any, formatter: Any) -> None:
         """Write the section of the help that lists the commands."""

@@ -9,11 +9,12 @@ from typing import Annotated
 import typer
 
 from polarcheck import report, solving
+from polarcheck.cli import STOPPED
 from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
 from polarcheck.cli.output import JsonOption, show
 from polarcheck.cli.rig_asking import RigOption, found_rig
-from polarcheck.cli.solver_asking import STOPPED, SolverOptions, solved_here
+from polarcheck.cli.solver_asking import SolverOptions, solved_here
 from polarcheck.errors import InputError
 
 __all__ = ["solve_command"]

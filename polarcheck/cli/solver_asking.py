@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from polarcheck import report, sky, solving, times
+from polarcheck.cli import STOPPED
 from polarcheck.cli.ending import say
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
@@ -25,10 +26,7 @@ if TYPE_CHECKING:
     from polarcheck.measurement import Reading
     from polarcheck.rig import Rig
 
-__all__ = ["STOPPED", "SolveOption", "SolverOptions", "solve_first", "solved_here", "solving_meanwhile"]
-
-STOPPED = 130
-"""What shells give for the interrupt key."""
+__all__ = ["SolveOption", "SolverOptions", "solve_first", "solved_here", "solving_meanwhile"]
 
 SolveOption = Annotated[
     bool,

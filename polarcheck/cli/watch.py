@@ -145,22 +145,31 @@ def _page(showing: ShowingOptions, answered: Callable[[Answer], None]) -> Iterat
 
 def _output(showing: ShowingOptions, server: PageServer | None) -> Output:
     if showing.as_json or not can_draw():
-        for line in _page_lines(server):
+        for line in (*_page_code(server), *_page_addresses(server)):
             say(line)
         return Lines(showing.as_json)
     note = f"Page: {server.addresses[0]} (p: its code)" if server and server.addresses else ""
     return Screen(
-        showing.theme, sound=showing.sound, has_keys=may_hear(), overlay=_page_lines(server), note=note
+        showing.theme,
+        sound=showing.sound,
+        has_keys=may_hear(),
+        code=_page_code(server),
+        addresses=_page_addresses(server),
+        note=note,
     )
 
 
-def _page_lines(server: PageServer | None) -> list[str]:
-    """Where the page is, and its square code where a phone is to come."""
+def _page_code(server: PageServer | None) -> list[str]:
+    """The page's square code, where a phone is to come."""
+    if server is None or not server.addresses or "127.0.0.1" in server.addresses[0]:
+        return []
+    return page.qr_lines(server.addresses[0], columns=report.line_width())
+
+
+def _page_addresses(server: PageServer | None) -> list[str]:
+    """Where the page is."""
     if server is None:
         return []
-    addresses = server.addresses
-    if not addresses:
+    if not server.addresses:
         return ["The page has no address: this machine is in no local network."]
-    is_lan = "127.0.0.1" not in addresses[0]
-    code = page.qr_lines(addresses[0], columns=report.line_width()) if is_lan else []
-    return [*code, *(f"Page: {address}" for address in addresses[:3])]
+    return [f"Page: {address}" for address in server.addresses[:3]]

@@ -39,7 +39,6 @@ _TONES: dict[Theme, dict[str, str]] = {
 _BELLS = {"nearer": 1, "refused": 2, "done": 3}
 _BELL_GAP_S = 0.2
 _CODE_S = 30.0  # for which the page's code stays whatever happens
-_LEAST_CODE = 10  # lines; addresses alone are fewer, and stand on the screen anyhow
 _ANSWERS: dict[str, Literal["made", "half", "none"]] = {"m": "made", "h": "half", "n": "none"}
 _LONGEST_ENTRY = 20
 _ENTER, _ESCAPE, _ERASE = ("\r", "\n"), "\x1b", ("\x7f", "\b")
@@ -60,21 +59,28 @@ class Screen:
         Whether to ring the terminal's bell.
     has_keys : bool
         Whether keys are heard.
-    overlay : sequence of str
-        The page's address and its code, shown by the key p. Where there is a code they are shown first: until a key
-        or half a minute has passed and there is something to do.
+    code, addresses : sequence of str
+        Of the page, shown by the key p. Where there is a code they are shown first: until a key or half a minute has
+        passed and there is something to do.
     note : str
         A line about the page.
     """
 
     def __init__(
-        self, theme: Theme, *, sound: bool, has_keys: bool, overlay: Sequence[str] = (), note: str = ""
+        self,
+        theme: Theme,
+        *,
+        sound: bool,
+        has_keys: bool,
+        code: Sequence[str] = (),
+        addresses: Sequence[str] = (),
+        note: str = "",
     ) -> None:
         self._console = Console(highlight=False, no_color=None if theme != "none" else True)
         self._tones = _TONES["none" if os.environ.get("NO_COLOR") else theme]
         self._live = Live(console=self._console, screen=True, auto_refresh=False)
         self._sound, self._has_keys, self._note = sound, has_keys, note
-        self._code, self._shows_code = list(overlay), len(overlay) > _LEAST_CODE
+        self._code, self._shows_code = [*code, *addresses], bool(code)
         self._shown_first = self._shows_code
         self._begun = time.monotonic()
         self._entry: str | None = None

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from polarcheck.cli import watch_loop
 from polarcheck.cli.watch_loop import Watching
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames import Frame
@@ -135,3 +137,38 @@ def test_answers_come_by_key_and_from_the_page(a_set: Set) -> None:
     a_set.watching._look()
     turned = [event.turned for event in a_set.log.read().events if event.event == "turned"]
     assert [sum(knob) for knob in zip(*turned, strict=True)] == pytest.approx([0.0, 0.0])
+
+
+class Waiting:
+    """Something to wait on that only says for how long it was asked to."""
+
+    def __init__(self) -> None:
+        self.seconds = -1.0
+
+    def wait(self, seconds: float) -> None:
+        self.seconds = seconds
+
+
+@pytest.mark.parametrize(
+    ("look_s", "rests_s", "waits_s"),
+    [
+        (
+            0.0,
+            0.005,
+            0.3,
+        ),  # nothing to look at: three looks a second, and no more than 200 while a file grows
+        (0.05, 0.05, 1.0),  # 500 frames on a share: looking takes a twentieth of the time
+        (2.0, 0.1, 5.0),  # a slow share: still seen within 5 s, and what is heard of within a blink
+    ],
+    ids=["empty folder", "share", "slow share"],
+)
+def test_looking_takes_a_small_part_of_the_time_and_frames_are_seen_soon(
+    a_set: Set, monkeypatch: pytest.MonkeyPatch, look_s: float, rests_s: float, waits_s: float
+) -> None:
+    """How soon is soon enough: common practice, no source."""
+    slept: list[float] = []
+    monkeypatch.setattr(watch_loop.time, "sleep", slept.append)
+    wake_up: Any = Waiting()
+    a_set.watching._wait(wake_up, (look_s, None))
+    assert slept == pytest.approx([rests_s], rel=0.4)
+    assert wake_up.seconds == pytest.approx(waits_s, rel=0.4)
