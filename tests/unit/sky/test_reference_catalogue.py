@@ -8,6 +8,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 from polarcheck.sky import reference_stars
+from polarcheck.sky.pole_stars import all_hipparcos_stars
 from tests.helpers import ARCSEC, DEG, icrs, utc_date
 
 # Groombridge 1830, J2000.0, ICRS: RA 11h52m58.7683s, Dec +37d43'07.240", proper motion 4002.6 and -5817.9 mas/yr,
@@ -53,4 +54,23 @@ def test_stars_without_proper_motion_are_known_worse_with_time() -> None:
     loose = now.origins == "Gaia of 2016"
     assert loose.any()
     assert np.median(now.sigmas[loose]) == pytest.approx(0.15 * ARCSEC, rel=0.05)
-    assert np.median(then.sigmas[loose]) < 0.03 * ARCSEC
+    # annual parallax is not counted: 10 to 20 milliarcsec for stars of magnitude 9 (50 to 100 pc, roughly)
+    assert 0.012 * ARCSEC < np.median(then.sigmas[loose]) < 0.03 * ARCSEC
+
+
+@pytest.mark.parametrize(("apart_arcsec", "count"), [(1.5, 1), (3.0, 2)])
+def test_star_of_both_catalogues_stands_once_and_a_neighbour_beside_it(
+    monkeypatch: pytest.MonkeyPatch, apart_arcsec: float, count: int
+) -> None:
+    """After 25 years 99.9 % of Hipparcos' stars are within 2 arcsec of Gaia's, the orbits of doubles included (counted)."""
+    hipparcos = all_hipparcos_stars()
+    star = hipparcos.at((2457388.5, 0.5))[hipparcos.hip == 11767][0]  # Polaris, in 2016
+    across = np.cross(star, [1.0, 0.0, 0.0])
+    beside = star + apart_arcsec * ARCSEC * across / np.linalg.norm(across)
+    monkeypatch.setattr(
+        "polarcheck.sky.reference_catalogue._gaia_stars", lambda: (beside[None], np.array([2.0]))
+    )
+    stars = reference_stars(star, 20 * ARCSEC, None)
+    assert len(stars) == count
+    if count == 2:  # Hipparcos' motions are good to 1 mas/yr (van Leeuwen 2007): 25 to 35 mas by 2016 to 2026
+        assert 0.03 * ARCSEC < stars.sigmas[stars.origins == "Hipparcos"][0] < 0.08 * ARCSEC
