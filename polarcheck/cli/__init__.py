@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import logging
 import os
+import signal
 import sys
 import warnings
 from contextlib import suppress
 
-__all__ = ["STOPPED", "main"]
-
-STOPPED = 130
-"""What shells give for the interrupt key."""
+__all__ = ["main"]
 
 
 def main() -> None:
@@ -26,7 +24,7 @@ def main() -> None:
             sys.stdout.flush()
     except KeyboardInterrupt:
         _last_words("polarcheck: stopped")
-        _leave(STOPPED)
+        _leave(128 + signal.SIGINT)  # as shells have it
     except BrokenPipeError:  # who reads has gone, as `head` does
         _leave(1)
     except OSError as error:  # a full disk behind stdout

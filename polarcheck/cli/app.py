@@ -10,8 +10,7 @@ from typing import Any
 import typer
 
 from polarcheck import __version__
-from polarcheck.cli import STOPPED
-from polarcheck.cli.ending import say, usage_error
+from polarcheck.cli.ending import STOPPED, say, usage_error
 from polarcheck.cli.groups import WholeSummaries
 
 __all__ = ["SUMMARIES", "app"]

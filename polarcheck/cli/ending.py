@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -15,10 +16,13 @@ from polarcheck.cli.naming import given_option, hint
 from polarcheck.errors import ParameterError, PolarcheckError
 from polarcheck.printable import printable
 
-__all__ = ["ending", "hint_of_running", "say", "usage_error"]
+__all__ = ["STOPPED", "ending", "hint_of_running", "say", "usage_error"]
 
 usage_error: type[Exception] = typer.BadParameter.__mro__[1]
 """A wrong command line, whichever library stands behind typer."""
+
+STOPPED = 128 + signal.SIGINT
+"""What shells give for the interrupt key."""
 
 _HEAD = "polarcheck: "
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EIO) if hasattr(errno, "EDQUOT") else (errno.ENOSPC, errno.EIO)

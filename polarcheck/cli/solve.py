@@ -9,9 +9,9 @@ from typing import Annotated
 import typer
 
 from polarcheck import report, solving
-from polarcheck.cli import STOPPED
 from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
+from polarcheck.cli.ending import STOPPED
 from polarcheck.cli.output import JsonOption, show
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.cli.solver_asking import SolverOptions, solved_here

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from polarcheck import report, sky, solving, times
-from polarcheck.cli import STOPPED
-from polarcheck.cli.ending import say
+from polarcheck.cli.ending import STOPPED, say
 from polarcheck.cli.parsing import parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.errors import InputError, ParameterError
