@@ -50,6 +50,14 @@ def test_few_frames_or_a_short_while_are_no_target() -> None:
     assert light_frames(quick) == ()
 
 
+@pytest.mark.parametrize(("gap_s", "is_target"), [(70.0, True), (50.0, False)])
+def test_four_frames_over_three_minutes_are_a_target(gap_s: float, is_target: bool) -> None:
+    """A position of a sweep takes one frame or a few in a row: common practice, no source."""
+    frames = frames_of("tracked_only")
+    four = [replace(frame, utc=add_seconds(frames[0].utc, gap_s * i)) for i, frame in enumerate(frames[:4])]
+    assert (light_frames(four) != ()) == is_target
+
+
 def test_another_camera_on_the_same_field_is_another_target() -> None:
     frames = frames_of("tracked_only")
     other = tuple(replace(frame, pixel_scale_arcsec=2 * frame.pixel_scale_arcsec) for frame in frames[:5])

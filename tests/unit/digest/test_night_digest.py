@@ -14,14 +14,18 @@ import pytest
 
 from polarcheck.digest import DigestWish, NightDigest, ReportSchema, digest_night
 from polarcheck.digest.frame_rows import _MOST_PICTURES, FrameRow, _chosen
-from polarcheck.digest.night_digest import _notices
+from polarcheck.digest.lights import LightFrames
+from polarcheck.digest.night_digest import _checklist, _notices
+from polarcheck.digest.targets import TargetDigest
 from polarcheck.errors import InputError
+from polarcheck.frames import read_frames
 from polarcheck.measurement import Conditions
 from polarcheck.night import NIGHT_FILE, NightBook
 from polarcheck.rig import read_rig
-from polarcheck.sky import find_target, sun_altitude_deg
-from polarcheck.times import seconds_between
+from polarcheck.sky import Sky, as_target, find_target, sun_altitude_deg
+from polarcheck.times import add_seconds, seconds_between
 from tests.commands import NORTH, SAMPLES, frames
+from tests.helpers import utc_date
 from tests.told_nights import told_night
 from tests.write_schemas import json_schema
 
@@ -99,6 +103,11 @@ def test_outlines_reach_as_far_as_their_probability_asks(night: NightDigest) -> 
     assert last.outline_95_arcmin is not None
     inner, outer = (np.hypot(*o.T).max() for o in (last.outline_68_arcmin, last.outline_95_arcmin))
     assert 1.6 < outer / inner < 3.0
+    # of an ellipse drawn in steps of 5 deg nothing is off by more than 1 - cos 2.5 deg, a thousandth, and it is closed
+    for outline in (last.outline_68_arcmin, last.outline_95_arcmin, last.sag_outline_arcmin):
+        assert outline is not None
+        assert outline[0] == pytest.approx(outline[-1])
+        assert 360 / 6 < len(outline) < 360 / 3
     assert last.sag_outline_arcmin is not None
     up = last.alignment.allowances_arcmin[1]
     assert np.abs(last.sag_outline_arcmin[:, 1]).max() == pytest.approx(up, rel=0.01)
@@ -154,6 +163,32 @@ def test_looks_and_refusals_are_kept(sweep: Path) -> None:
     )
     assert [event.reason for event in found.refusals] == ["cloud"]
     assert [event.frames for event in found.looks] == [3]
+
+
+def test_the_six_last_targets_that_frames_show_are_told(sweep: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An evening has one target or a few; of a survey of many fields the page would be nothing but tables."""
+    shown = read_frames(sweep).frames
+    lights = tuple(LightFrames(as_target((10.0 * i, 60.0)), shown) for i in range(20))
+    room = "polarcheck.digest.night_digest"
+    monkeypatch.setattr(f"{room}.light_frames", lambda _: lights)
+    monkeypatch.setattr(
+        f"{room}.seen_target", lambda light, *_: TargetDigest(light.target, (0.0, 0.0), light, 1)
+    )
+    monkeypatch.setattr(f"{room}.with_pictures", lambda rows, _: rows)
+    told = [target.target.place for target in digest_night(sweep).targets]
+    assert told == [light.target.place for light in lights[-6:]]
+
+
+@pytest.mark.parametrize("minute", range(0, 60, 15))
+def test_the_set_up_is_of_the_last_hour_with_light_to_see_by(minute: int) -> None:
+    """With the Sun 4 deg up there are still shadows to turn the tripod by (common practice, no source). It sinks by
+    10 deg an hour there, so that an hour later it is lower.
+    """
+    sky_over, night = Sky.over(NORTH), tuple(utc_date(2026, 11, 14, 21, minute)[0])
+    setup = _checklist(sky_over, (float(night[0]), float(night[1])), None).setup
+    hours = np.array([add_seconds(setup.utc, 3600.0 * hour) for hour in (0, 1)])
+    then, later = sun_altitude_deg(hours, NORTH)
+    assert then > 4.0 >= later
 
 
 def test_a_damaged_file_is_said(sweep: Path) -> None:

@@ -79,3 +79,16 @@ def test_a_quiet_sky_has_the_best_of_the_qualities() -> None:
     assert picture is not None
     found, expected = (Pictures.open(BytesIO(content)) for content in (picture.jpeg, stream.getvalue()))
     assert found.quantization == expected.quantization  # type: ignore[attr-defined]
+
+
+def test_sky_is_dark_grey_and_what_stands_out_by_forty_sigmas_is_white() -> None:
+    """A sky of a tenth of the way to white shows its gradients and tires no eye; nothing is white that a dozen sigmas
+    make, so that faint and bright stars differ (common practice, no source).
+    """
+    pixels = sky(240, 240)
+    for column, sigmas in ((40, 20.0), (120, 45.0)):
+        pixels[100:132, column : column + 32] += np.float32(10.0 * sigmas)
+    seen = opened(thumbnail_of(Image(pixels, None, None)))[::-1]
+    assert 19 < np.median(seen) < 31
+    assert 150 < np.median(seen[108:124, 48:64]) < 225
+    assert np.median(seen[108:124, 128:144]) > 250

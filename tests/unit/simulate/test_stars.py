@@ -134,3 +134,13 @@ def test_faint_and_bright_stars_stand_out_of_the_noise_and_none_saturates() -> N
     peaks = image[(maximum_filter(image, 9) == image) & (image > 20 * noise)]
     assert 40 < len(peaks) < 90
     assert 10_000 < peaks.max() < 65_535 - 100
+
+
+def test_stars_are_as_bright_as_a_short_exposure_has_them() -> None:
+    """A factor of sixty, 4.5 mag, from the faintest to the brightest: with 2.5 px of width the one has 200 counts in
+    its brightest pixel, the other 14,000, and 16 bits hold it (65,535).
+    """
+    _, counts = invented_stars(icrs(0.0, 0.0), np.pi, 5.0 * DEG)
+    peaks = counts * 4 * np.log(2) / np.pi / 2.5**2
+    assert 150 < peaks.min() < 400
+    assert 12_000 < peaks.max() < 20_000

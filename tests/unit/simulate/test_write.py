@@ -336,6 +336,23 @@ def test_limits_lie_beyond_any_camera_and_any_solver(
         simulated(tmp_path / "new", **changes)
 
 
+@pytest.mark.parametrize(
+    ("date", "is_known"),
+    [((1959, 12, 31), False), ((1960, 1, 1), True), ((2100, 12, 31), True), ((2101, 1, 1), False)],
+)
+def test_times_are_those_of_utc_and_of_this_century(
+    date: tuple[int, int, int], is_known: bool, tmp_path: Path
+) -> None:
+    """UTC begins with 1960 (ERFA's eraDat, from memory); nobody can know its leap seconds in a hundred years."""
+    small = Camera(width_px=120, height_px=90, pixel_scale_arcsec=20.0)
+    given: dict[str, Any] = {"utc": (sum(erfa.cal2jd(*date)), 0.5), "count": 1, "camera": small}
+    if is_known:
+        assert len(simulated(tmp_path, **given)) == 1
+    else:
+        with pytest.raises(InputError, match="1960 to 2100"):
+            simulated(tmp_path, **given)
+
+
 @pytest.mark.parametrize(("declination_deg", "is_high"), [(-32.6, True), (-32.8, False)])
 def test_no_frame_looks_below_ten_degrees(declination_deg: float, is_high: bool, tmp_path: Path) -> None:
     """On the meridian the altitude is 90 deg - latitude + declination: 10.1 and 9.9 deg at 47.3."""
