@@ -11,6 +11,7 @@ import pytest
 from scipy.stats import f as f_distribution
 
 from polarcheck.axis import tracked
+from polarcheck.axis.correlation import Series
 from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.sorting import Break
@@ -213,3 +214,41 @@ def test_fewer_than_five_frames_before_a_step_only_widen_the_sigma(
     nothing: Any = None
     tracked._across(nothing, nothing, parts_of(np.array([0.0, 0.0, 1.0]), 1e-6), Break(first, 1e-9))
     assert parts == ([first, 20 - first] if asked else [])
+
+
+def test_a_guider_that_lifts_the_declination_turns_the_field_by_its_cone() -> None:
+    """A boresight 0.3 deg out of square (common practice, no source) turns the field by that share of the lift; where
+    the lift goes like the field's turn by an axis displaced, it feigns one of that size.
+    """
+    pattern, other = np.array([1.0, -1.0, 1.0, -1.0]) / 2, np.array([1.0, 1.0, -1.0, -1.0]) / 2
+    lift, one = 0.01, np.ones(4)
+    places: Any = SimpleNamespace(misfit=lambda *_: np.stack([lift * pattern, 0 * pattern], axis=-1))
+    series = Series(0 * one, np.stack([pattern, other], axis=-1), one, one, np.zeros(4, dtype=int))
+    used, groups = np.ones(4, dtype=bool), np.zeros(4, dtype=int)
+    found = tracked._out_of_square(series, places, groups, used, np.array([True]))
+    assert found == pytest.approx(np.diag([(lift * np.radians(0.3)) ** 2, 0.0]), rel=1e-9, abs=1e-20)
+    assert not tracked._out_of_square(series, places, groups, used, np.array([False])).any()
+
+
+@pytest.mark.parametrize(("sigma_arcmin", "may_be"), [(2.5, False), (3.5, True)])
+def test_a_field_that_drifts_slowly_may_be_guided_unless_its_rotation_tells_the_axis(
+    monkeypatch: pytest.MonkeyPatch, sigma_arcmin: float, may_be: bool
+) -> None:
+    """To 3 arcmin it vouches for the place: an axis so near leaves as slow a drift (common practice, no source)."""
+    axis, count = np.array([0.0, 0.0, 1.0]), 20
+    used, groups = np.ones(count, dtype=bool), np.zeros(count, dtype=int)
+    monkeypatch.setattr(
+        tracked, "sorted_frames", lambda *_: SimpleNamespace(groups=groups, used=used, breaks=())
+    )
+    monkeypatch.setattr(tracked, "_held", lambda *_: np.zeros(1, dtype=bool))
+    monkeypatch.setattr(tracked, "_slow", lambda *_: np.ones(1, dtype=bool))
+
+    def solved(*given: Any) -> tracked.TrackedAxis:
+        by_rotation = bool(given[4].all())
+        return parts_of(axis, sigma_arcmin * ARCMIN if by_rotation else 1e-5)
+
+    monkeypatch.setattr(tracked, "_solved", solved)
+    nothing: Any = SimpleNamespace(seconds=None)
+    found = tracked.fit_tracked(nothing, nothing, axis)
+    assert found is not None
+    assert found.may_be_guided is may_be

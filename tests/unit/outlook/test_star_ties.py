@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -190,3 +191,23 @@ def test_the_two_hundred_brightest_stars_of_a_frame_are_tied(monkeypatch: pytest
     monkeypatch.setattr(star_ties, "find_stars", lambda *_, **__: stars)
     places, _ = star_ties._read([Path("a.fits")], None)
     assert places[Path("a.fits")][:, 0].tolist() == list(range(200))
+
+
+@pytest.mark.parametrize(("off_px", "tied"), [(1.5, True), (2.5, False)])
+def test_stars_tie_frames_where_they_come_within_two_pixels(
+    monkeypatch: pytest.MonkeyPatch, off_px: float, tied: bool
+) -> None:
+    """What refraction and a lens bend over a wide field besides a turn (common practice, no source)."""
+    path = sorted((SAMPLES / "tracked_only").glob("*.fz"))[0]
+    frame = read_frame(path)
+    assert frame.site is not None
+    ties = _Ties(Sky.over(frame.site), [frame], read_solution(path))
+    rng, every = np.random.default_rng(3), np.arange(60)
+    mine = rng.uniform([0, 0], [frame.width_px, frame.height_px], (60, 2))
+    angle = rng.uniform(0, 2 * np.pi, 60)
+    there = mine + off_px * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    problem: Any = SimpleNamespace(name="b.fits", path=Path("b.fits"))
+    ties.places = {path: mine, problem.path: mine}
+    monkeypatch.setattr(star_ties, "pair_stars", lambda *_: SimpleNamespace(first=every, second=every))
+    seat = ties.seat(problem, frame.utc, path, ties.lens.icrs_from_pixels(there))
+    assert (seat is not None) is tied
