@@ -15,7 +15,6 @@ from typing import IO
 __all__ = ["Children", "Ended", "StoppedError"]
 
 _KEPT_BYTES = 65_536
-_CHUNK = 8_192
 _PATIENCE_S = 2.0
 _ON_WINDOWS = os.name == "nt"
 
@@ -121,7 +120,7 @@ class _Tail:
 
     def _read(self, stream: IO[bytes]) -> None:
         with suppress(OSError, ValueError), stream:
-            while piece := stream.read1(_CHUNK):  # type: ignore[attr-defined]
+            while piece := stream.read1():  # type: ignore[attr-defined]
                 self._kept = (self._kept + piece)[-_KEPT_BYTES:]
 
     def text(self) -> str:

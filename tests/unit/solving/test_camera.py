@@ -107,3 +107,38 @@ def test_pixels_and_directions_are_each_others_inverse() -> None:
     pixels = np.random.default_rng(1).uniform([-1500, -1000], [1500, 1000], (50, 2))
     assert some.pixels(some.directions(pixels)) == pytest.approx(pixels, abs=1e-6)
     assert np.isnan(some.pixels(np.array([[0.0, 0.0, -1.0]]))).all()
+
+
+@pytest.mark.parametrize(("count", "is_fitted"), [(30, False), (40, True)])
+def test_a_distortion_is_fitted_where_each_of_its_terms_has_four_numbers_of_stars(
+    count: int, is_fitted: bool
+) -> None:
+    """Order 3 has 17 unknowns of the lens and three of the frame: 34 stars, 68 numbers. Fewer would be fitted by the
+    noise of a few wrong pairs (common practice, no source).
+    """
+    start, _ = field(lens(3), 2, count)
+    assert (fit_lens([start], plain()).lens.order == 3) == is_fitted
+
+
+@pytest.mark.parametrize(("off_px", "is_used"), [(0.2, True), (0.3, False)])
+def test_a_star_is_left_out_where_chance_would_not_put_it(off_px: float, is_used: bool) -> None:
+    """Of offsets in two coordinates with a scatter of 0.05 px each, exp(-4**2 / 2) = 3e-4 are beyond 0.2 px and
+    exp(-6**2 / 2) = 1e-8 beyond 0.3 (Rayleigh distribution).
+    """
+    true, starts = lens(2), []
+    for seed in range(6):
+        start, attitude = field(true, seed)
+        pixels = start.pixels.copy()
+        pixels[0] = true.pixels(start.sky[:1] @ attitude)[0] + [off_px, 0.0]
+        starts.append(replace(start, pixels=pixels))
+    used = [found.used[0] for found in fit_lens(starts, plain()).fields]
+    assert all(used) if is_used else not any(used)
+
+
+def test_of_a_frame_whose_stars_do_not_fit_the_four_best_stay() -> None:
+    """Two stars are enough for an attitude, four show whether one of them is wrong."""
+    made = [field(lens(2), seed)[0] for seed in range(4)]
+    lost, _ = field(lens(2), 9, 7)
+    scattered = lost.pixels + np.random.default_rng(3).normal(0, 30.0, lost.pixels.shape)
+    found = fit_lens([*made, replace(lost, pixels=scattered)], plain()).fields[-1]
+    assert found.used.sum() == 4

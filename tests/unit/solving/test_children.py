@@ -61,3 +61,23 @@ def test_calling_off_ends_what_runs_and_starts_nothing_more(tmp_path: Path) -> N
 def test_program_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="no-such-program"):
         Children().run([str(tmp_path / "no-such-program")], tmp_path, 5)
+
+
+def test_last_words_are_waited_for_but_nobody_who_holds_the_pipe(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a program wrote is in the pipe when it ends; a service that it left behind may keep that open for hours. Two
+    seconds are plenty on a busy board (common practice, no source).
+    """
+    waits: list[float | None] = []
+    true_join = threading.Thread.join
+
+    def join(thread: threading.Thread, timeout: float | None = None) -> None:
+        waits.append(timeout)
+        true_join(thread, timeout)
+
+    monkeypatch.setattr("threading.Thread.join", join)
+    assert Children().run(python("print('said')"), tmp_path, 30).output.strip() == "said"
+    (wait,) = waits
+    assert wait is not None
+    assert 1.5 <= wait <= 3.0
