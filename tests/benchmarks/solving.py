@@ -316,7 +316,11 @@ def timing() -> None:
 def main(words: list[str]) -> None:
     """Run the parts that are named, or all."""
     count = next((int(word) for word in words if word.isdecimal()), 150)
-    parts = {"frames": lambda: many_frames(count), "axis": axes, "time": timing}
+    parts = {
+        "frames": lambda: many_frames(count),
+        "axis": axes,
+        "time": timing,
+    }
     for part in [word for word in words if word in parts] or list(parts):
         parts[part]()
 

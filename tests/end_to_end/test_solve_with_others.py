@@ -12,9 +12,10 @@ from astropy.io import fits
 
 from polarcheck.solving.packaged_engine import is_installed
 from tests.commands import SAMPLES, answered, refused, run
-from tests.end_to_end.test_solve_command import INDEX, NEEDS_SOLVER, unsolved
+from tests.end_to_end.test_solve_command import INDEX, NEEDS_SOLVER, read_truth, unsolved
 from tests.fits_files import write_solution
 from tests.solvers import SIZE, SOLUTION, write_frame
+from tests.watch_process import Script, watching
 
 PROGRAM = """import json, shutil, sys
 here, out, *rest = sys.argv[1:]
@@ -146,3 +147,27 @@ def test_packaged_solver_gives_the_same_sweep(tmp_path: Path, monkeypatch: pytes
     for key in ("azimuth_on_sky_arcmin", "altitude_arcmin"):
         assert measured["error"][key] == pytest.approx(truth[key], abs=0.01)
     assert run("solve", tmp_path, "--again", "--scale", "1.0,1.1").exit_code == 1
+
+
+@pytest.mark.solver
+@NEEDS_SOLVER
+def test_watch_solves_frames_as_they_come(tmp_path: Path) -> None:
+    """Unsolved frames put into a folder that is watched become a sweep with the axis that was rendered."""
+    for name in ("all", "night"):
+        (tmp_path / name).mkdir()
+    unsolved(SAMPLES / "north_sweep", tmp_path / "all")
+    frames = sorted((tmp_path / "all").iterdir())
+    script = Script(tmp_path / "night", 1)  # its folder and its rig file, none of its frames
+    for frame in frames[::2]:
+        shutil.move(frame, script.folder)
+    with watching(script.folder, script.rig, "--solve") as watch:
+        for frame in frames[1::2]:
+            shutil.move(frame, script.folder)
+        event = watch.wait_for("measured", 1)
+        watch.interrupt()
+    assert len(list(script.folder.glob("*.wcs"))) >= 3
+    truth = read_truth("north_sweep")
+    error = event.result.error
+    # measured as soon as the sweep will do, so perhaps from some of the eight frames
+    assert error.azimuth_on_sky_arcmin == pytest.approx(truth["azimuth_on_sky_arcmin"], abs=0.15)
+    assert error.altitude_arcmin == pytest.approx(truth["altitude_arcmin"], abs=0.15)
