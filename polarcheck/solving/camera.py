@@ -273,28 +273,26 @@ def _equations(
     seen = field.sky[used] @ field.attitude
     flat = field.flat_places(lens)[used]
     weight = 1 / np.sqrt(noise**2 + (field.sigmas[used] * lens.focal_px) ** 2)
-    linear = [_along(-flat), _along(pixels * [1, -1]), _along(pixels[:, ::-1])]
-    bent = [_monomial(pixels / lens.size_px, i, j) for i, j in powers]
-    zero = np.zeros(len(pixels))
-    shared = [*linear, *(np.stack([b, zero], -1) for b in bent), *(np.stack([zero, b], -1) for b in bent)]
-    own = list(_turns(seen, lens))
+    sheared = np.stack([pixels * [1, -1], pixels[:, ::-1]], axis=-1)
+    shared = np.zeros((len(pixels), 2, 3 + 2 * len(powers)))
+    shared[:, :, 0], shared[:, :, 1:3] = -flat, sheared
+    for axis, columns in enumerate(np.split(np.arange(3, shared.shape[2]), 2)):
+        shared[:, axis, columns] = _monomials(pixels / lens.size_px, powers)
+    own = _turns(seen, lens)
     if field.has_own_shape:
-        own += [_along(pixels), _along(pixels * [1, -1]), _along(pixels[:, ::-1])]
-    scaled = [np.stack([w * weight[:, None] for w in columns], axis=-1) for columns in (shared, own)]
+        own = np.concatenate([own, pixels[:, :, None], sheared], axis=2)
     rest = -field.residuals(lens)[used] * weight[:, None]
-    return scaled[0].reshape(-1, len(shared)), scaled[1].reshape(-1, len(own)), rest.ravel()
+    scaled = [columns * weight[:, None, None] for columns in (shared, own)]
+    return scaled[0].reshape(-1, shared.shape[2]), scaled[1].reshape(-1, own.shape[2]), rest.ravel()
 
 
-def _along(values: Array) -> Array:
-    return np.asarray(values, dtype=float)
+def _monomials(places: Array, powers: list[tuple[int, int]]) -> Array:
+    i, j = np.array(powers, dtype=int).reshape(-1, 2).T
+    return np.asarray(places[:, :1] ** i * places[:, 1:] ** j)
 
 
-def _monomial(places: Array, i: int, j: int) -> Array:
-    return np.asarray(places[:, 0] ** i * places[:, 1] ** j)
-
-
-def _turns(seen: Array, lens: Lens) -> list[Array]:
-    """Derivatives of the residuals by small turns of the camera about its own axes, each (n, 2)."""
+def _turns(seen: Array, lens: Lens) -> Array:
+    """Derivatives of the residuals by small turns of the camera about its own axes, shape (n, 2, 3)."""
     x, y, z = seen.T
     zero = np.zeros(len(x))
     # a turn d of the camera moves what it sees by seen x d
@@ -303,7 +301,7 @@ def _turns(seen: Array, lens: Lens) -> list[Array]:
     for dx, dy, dz in moves:
         across = np.stack([(dx - x / z * dz) / z, lens.parity * (dy - y / z * dz) / z], axis=-1)
         found.append(-lens.focal_px * across)
-    return found
+    return np.stack(found, axis=-1)
 
 
 def _moved(field: FieldStars, own: Array) -> FieldStars:
