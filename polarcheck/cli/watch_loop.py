@@ -65,6 +65,7 @@ class Watching:
     keys: SimpleQueue[str] = field(default_factory=SimpleQueue)
     stars: StarReader | None = None
     _unwritten: list[Event] = field(default_factory=list)
+    _unshown: list[Event] = field(default_factory=list)
     _trouble: tuple[Notice, ...] = ()
     _number: int = 0
     _shown: dict[str, Any] | None = None
@@ -144,14 +145,16 @@ class Watching:
             yield self.answers.get()
 
     def _take(self, events: Sequence[Event], look: Look | None = None) -> None:
-        """Write events down, and show them and what has changed."""
+        """Write events down, and show them and what has changed; what an interrupt kept from being shown, too."""
         self._unwritten += events
+        self._unshown += events
         trouble = self._write()
         view = self._view(events, look, trouble)
-        for event in events:
-            self.output.event(event, view)
+        has_news = bool(self._unshown)
+        while self._unshown:
+            self.output.event(self._unshown.pop(0), view)
         shown = view.to_dict() | {"number": 0, "time_utc": ""}
-        if events or shown != self._shown:
+        if has_news or shown != self._shown:
             self._number, self._shown = self._number + 1, shown
             self.output.view(view)
             for listener in self.listeners:

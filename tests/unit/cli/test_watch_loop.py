@@ -139,6 +139,20 @@ def test_answers_come_by_key_and_from_the_page(a_set: Set) -> None:
     assert [sum(knob) for knob in zip(*turned, strict=True)] == pytest.approx([0.0, 0.0])
 
 
+def test_what_an_interrupt_kept_from_being_shown_is_shown_at_the_end(
+    a_set: Set, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as soon:
+        soon.setattr(watch_loop.watch, "view_of", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            a_set.bring(a_set.mount.sweep(*SWEEP))
+    a_set.watching._take(a_set.watching.evening.settled(is_end=True))
+    assert a_set.kept() == a_set.shown.events == ["measured", "advice"]
+
+
 class Waiting:
     """Something to wait on that only says for how long it was asked to."""
 
