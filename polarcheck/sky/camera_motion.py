@@ -27,7 +27,7 @@ class FieldFrame:
     sight : ndarray, shape (3,)
         Observed direction of the field's centre.
     east, north : ndarray, shape (3,)
-        Observed displacements for one radian of ICRS east and north there. [rad/rad]
+        Observed displacements for equally small ones to ICRS east and north there; only their ratio counts.
     """
 
     def __init__(self, sight: Array, east: Array, north: Array) -> None:

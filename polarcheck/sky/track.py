@@ -20,7 +20,6 @@ from polarcheck.vectors import Array, direction_from_spherical, unit
 __all__ = ["Track", "field_frame", "field_points", "star_track"]
 
 _STEP_S = 60.0  # linear reading errs by under 0.05 arcsec above an altitude of 5 deg
-_SMALL = 1e-4  # displacement for derivatives [rad]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +100,10 @@ def field_points(target_deg: tuple[float, float], offsets: Array) -> Array:
     """
     centre = direction_from_spherical(target_deg[0] * DEGREE, target_deg[1] * DEGREE)
     east, north = _across(centre, target_deg[0] * DEGREE)
-    small = _SMALL * np.array([[0.0, 0.0], [1, 0], [-1, 0], [0, 1], [0, -1]])
-    wanted = np.concatenate([small, np.asarray(offsets, dtype=float).reshape(-1, 2)])
+    little = 1e-4 * np.array(
+        [[0.0, 0.0], [1, 0], [-1, 0], [0, 1], [0, -1]]
+    )  # their directions count, not how far
+    wanted = np.concatenate([little, np.asarray(offsets, dtype=float).reshape(-1, 2)])
     return unit(centre + wanted[:, :1] * east + wanted[:, 1:] * north)
 
 
@@ -114,6 +115,4 @@ def _across(centre: Array, ra: float) -> tuple[Array, Array]:
 
 def field_frame(points: Array) -> FieldFrame:
     """Return the camera's view from the first five of `field_points` as observed at the start, shape (5, 3)."""
-    return FieldFrame(
-        points[0], (points[1] - points[2]) / (2 * _SMALL), (points[3] - points[4]) / (2 * _SMALL)
-    )
+    return FieldFrame(points[0], points[1] - points[2], points[3] - points[4])
