@@ -44,7 +44,14 @@ class PolarcheckError(ValueError):
         What is wrong, in which file, and what to do.
     parameters : sequence of str
         The library's parameters that would mend it, such as ``"site"`` or ``"clock_ahead_s"``.
+
+    Attributes
+    ----------
+    is_unsolved : bool
+        Whether frames lack a plate solution, so that solving them would mend it.
     """
+
+    is_unsolved = False
 
     def __init__(self, message: str = "", parameters: Sequence[str] = ()) -> None:
         super().__init__(message)
@@ -92,6 +99,8 @@ class FrameError(PolarcheckError):
 
 class UnsolvedError(FrameError):
     """One file cannot be used as a frame because it holds no plate solution."""
+
+    is_unsolved = True
 
 
 class UnfinishedError(FrameError):

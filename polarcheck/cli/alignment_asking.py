@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from polarcheck import measurement, sky
-from polarcheck.cli.clock_asking import ZoneOption, zone_of
+from polarcheck.cli.clock_asking import ZoneOption, typed_zone, zone_of
 from polarcheck.cli.night_asking import night_here, night_named
 from polarcheck.cli.parsing import pair, parsed
 from polarcheck.cli.progress import progress_line
 from polarcheck.cli.rig_asking import RigOption, found_rig, rig_contradictions
 from polarcheck.constants import FRAME_NOISE_PX
+from polarcheck.errors import InputError
 from polarcheck.site import Site, parse_site
 from polarcheck.writing import NIGHT_FILE
 
@@ -95,6 +96,7 @@ class AlignmentOptions:
     def read(self, pole: sky.PoleKind | None, aim: measurement.Aim | None = None) -> Asked:
         """Return the alignment, and what came with it; `aim` goes before `pole`."""
         error_arcmin = None if self.error is None else parsed("--error", self.error, pair)
+        self.check()
         tonight = self._night()
         paths = [tonight.folder] if tonight else self.paths or []
         rig_file = found_rig(self.rig, paths)
@@ -112,7 +114,24 @@ class AlignmentOptions:
         # what was said on the command line is no frame's
         off = rig_contradictions(rig_file, found) if paths and self.place.site is None else ()
         notices = (*(tonight.notices if tonight else ()), *named.notices, *off)
-        return Asked(found, notices, rig_file, zone, named.measurement, tonight)
+        typed = typed_zone(self.zone, rig_file)
+        return Asked(found, notices, rig_file, zone, named.measurement, tonight, typed)
+
+    def check(self) -> None:
+        """Refuse a command line that names nothing where there is no night to go on with."""
+        if self.paths or self.error is not None or night_here() is not None:
+            return
+        raise InputError(
+            f"nothing to go on, and no night ({NIGHT_FILE}) in this folder: go to the folder of tonight's frames, or "
+            "give a folder of solved frames, a kept result, a night's file, or a stated error with its site",
+            ["error_arcmin", "site"],
+        )
+
+    def clock_zone(self) -> str | None:
+        """Return the time zone of clock times that are typed, before anything is read."""
+        tonight = self._night()
+        paths = [tonight.folder] if tonight else self.paths or []
+        return typed_zone(self.zone, found_rig(self.rig, paths, told=False))
 
     def _night(self) -> Tonight | None:
         """The night that is named, or that goes on in this folder where nothing is named."""
@@ -138,6 +157,8 @@ class Asked:
         What was measured for it.
     tonight : Tonight or None
         The night whose last finding it is, where the command line names one or nothing.
+    typed_zone : str or None
+        Time zone of clock times that people type.
     """
 
     alignment: Alignment
@@ -146,3 +167,4 @@ class Asked:
     zone: str | None
     measurement: measurement.Measurement | None = None
     tonight: Tonight | None = None
+    typed_zone: str | None = None

@@ -12,7 +12,7 @@ from polarcheck.cli.parsing import parsed
 if TYPE_CHECKING:
     from polarcheck.rig import Rig
 
-__all__ = ["ClockAheadOption", "ZoneOption", "ahead_s", "zone_of"]
+__all__ = ["ClockAheadOption", "ZoneOption", "ahead_s", "typed_zone", "zone_of"]
 
 ClockAheadOption = Annotated[
     str | None,
@@ -39,7 +39,14 @@ def ahead_s(option: str | None) -> float:
 
 
 def zone_of(option: str | None, rig: Rig | None) -> str | None:
-    """Return the time zone that is said, else the rig file's."""
+    """Return the time zone of a camera's clock that is said, else the rig file's."""
     if option is not None:
         return parsed("--zone", option, times.check_zone)
     return rig.camera.zone if rig else None
+
+
+def typed_zone(option: str | None, rig: Rig | None) -> str | None:
+    """Return the time zone of clock times that are typed: as said, else that of the rig file's site, else its camera's."""
+    if option is not None or rig is None or rig.zone is None:
+        return zone_of(option, rig)
+    return rig.zone

@@ -74,9 +74,9 @@ def correct_command(
         wants = (
             duration_asked("--want", want, outlook.LONGEST_S),
             aiming.place().place,
-            aiming.moment(zone=alignment.zone),
+            aiming.moment(zone=alignment.clock_zone()),
         )
-    kind, aim = aiming.aim(pole, want, alignment.zone)
+    kind, aim = aiming.aim(pole, want, alignment.clock_zone())
     writable("--mark", mark, [".png", ".svg"], force=force)
     asked = alignment.read(kind, aim)
     found = asked.alignment

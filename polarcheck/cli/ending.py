@@ -12,7 +12,7 @@ from contextvars import ContextVar
 import typer
 
 from polarcheck import report
-from polarcheck.cli.naming import given_option, hint
+from polarcheck.cli.naming import given_option, hint, solving_hint
 from polarcheck.errors import ParameterError, PolarcheckError
 from polarcheck.printable import printable
 
@@ -96,7 +96,8 @@ def _refuse(error: PolarcheckError | OSError, context: typer.Context | None) -> 
         raise wrong from None
     said = "polarcheck: " + (str(error).rstrip() or type(error).__name__)
     options = hint(context, error.parameters) if isinstance(error, PolarcheckError) else ""
-    say(said + ("\n" + options if options else ""))
+    solving = solving_hint(context) if isinstance(error, PolarcheckError) and error.is_unsolved else ""
+    say("\n".join(part for part in (said, options, solving) if part))
     raise typer.Exit(1) from None
 
 

@@ -47,6 +47,7 @@ def exposure_command(
 
     Example: polarcheck exposure result.json --rig rig.toml --target M31 --at 2026-11-14T20:00:00 --guided
     """
+    alignment.check()
     target.check_moment()
     place = target.place() if targets is None else None
     if targets is not None and target.target is not None:

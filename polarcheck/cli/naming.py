@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-__all__ = ["given_option", "hint"]
+__all__ = ["given_option", "hint", "solving_hint"]
 
 _OPTIONS = {
     "camera_angle_deg": "--camera-angle",
@@ -57,6 +57,13 @@ def hint(context: typer.Context | None, parameters: Sequence[str]) -> str:
     if not named:
         return ""
     return f"See {' or '.join([', '.join(named[:-1]), named[-1]] if named[1:] else named)}."
+
+
+def solving_hint(context: typer.Context | None) -> str:
+    """Say how unsolved frames are solved: with an option of the running command where it has one."""
+    options = [] if context is None else context.command.params
+    here = ", or run this with --solve" if any("--solve" in option.opts for option in options) else ""
+    return f"Plate-solve them with `polarcheck solve FOLDER`{here}."
 
 
 def given_option(context: typer.Context | None, parameter: str) -> str | None:

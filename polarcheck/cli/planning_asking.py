@@ -9,7 +9,7 @@ import typer
 
 from polarcheck import rig, sky, times
 from polarcheck.cli.alignment_asking import PlaceOptions
-from polarcheck.cli.clock_asking import zone_of
+from polarcheck.cli.clock_asking import typed_zone
 from polarcheck.cli.moment_asking import AT_HELP, check_moment, moment_asked
 from polarcheck.cli.rig_asking import RigOption, found_rig
 from polarcheck.errors import InputError
@@ -48,7 +48,7 @@ class NightOptions:
         site = self.place.place()
         check_moment(self.at or "now")
         content = found_rig(self.rig, [])
-        zone = zone_of(self.zone, content)
+        zone = typed_zone(self.zone, content)
         site = site or (content.site if content else None)
         if site is None:
             raise InputError(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from polarcheck import simulate
-from polarcheck.cli.clock_asking import zone_of
+from polarcheck.cli.clock_asking import typed_zone
 from polarcheck.cli.command import command
 from polarcheck.cli.going_on import start_from
 from polarcheck.cli.moment_asking import check_moment, moment_asked
@@ -108,7 +108,7 @@ def simulate_command(
     place = place or (rig_file.site if rig_file else None)
     if place is None:
         raise typer.BadParameter("give --site, or a rig file with a site", param_hint="--site")
-    utc = moment_asked(at, zone_of(None, rig_file), place)
+    utc = moment_asked(at, typed_zone(None, rig_file), place)
     paths = simulate.simulate_frames(
         folder,
         error_arcmin=error_arcmin,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -132,13 +132,22 @@ def solve_first(
 
 
 def solving_meanwhile(
-    wanted: bool, folder: Path, rig_file: Rig | None, clock: Clock, *, recursive: bool
+    wanted: bool,
+    folder: Path,
+    rig_file: Rig | None,
+    clock: Clock,
+    *,
+    recursive: bool,
+    told: Callable[[solving.SolvedSet], None],
 ) -> AbstractContextManager[object]:
-    """Return what keeps a folder solved as long as it is entered; nothing where that is not wanted."""
+    """Return what keeps a folder solved as long as it is entered; nothing where that is not wanted.
+
+    `told` is called from another thread with what was solved, or could not be.
+    """
     if not (wanted or (rig_file is not None and rig_file.solver.always)):
         return nullcontext()
     solver = replace(rig_solver(rig_file), clock_ahead_s=clock.ahead_s, zone=clock.zone)
-    return solving.FolderSolver(folder, solver, recursive=recursive)
+    return solving.FolderSolver(folder, solver, recursive=recursive, told=told)
 
 
 def solved_here(

@@ -52,7 +52,7 @@ class TargetOptions:
         """Return the moment, in the zone and over the site of an alignment where there is one, else in a stated zone."""
         if asked is None:
             return moment_asked(self.at, zone)
-        return moment_asked(self.at, asked.zone, asked.alignment.site)
+        return moment_asked(self.at, asked.typed_zone, asked.alignment.site)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

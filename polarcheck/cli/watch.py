@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from polarcheck import frames, night, page, report, watch
+from polarcheck import frames, night, page, report, solving, watch
 from polarcheck.cli.alignment_asking import PlaceOptions
 from polarcheck.cli.clock_asking import ClockAheadOption, ZoneOption, ahead_s, zone_of
 from polarcheck.cli.command import command
@@ -103,11 +103,25 @@ def watch_command(
     watching = _watching(folder, rig_file, wishes, watch.Arrivals(folder, recursive=recursive, clock=clock))
     watching.until_done = until_done
     with (
-        solving_meanwhile(solve, folder, rig_file, clock, recursive=recursive),
         watch.WakeUp(folder, recursive=recursive, ignored=night.NIGHT_FILE) as wake_up,
+        solving_meanwhile(
+            solve, folder, rig_file, clock, recursive=recursive, told=_unsolved_into(watching, wake_up)
+        ) as solver,
         watch.StarReader(wake_up.tell) as watching.stars,
     ):
+        watching.solves = solver is not None
         _show(watching, wake_up, showing)
+
+
+def _unsolved_into(watching: Watching, wake_up: WakeUp) -> Callable[[solving.SolvedSet], None]:
+    """Return what hands on why frames could not be solved."""
+
+    def told(solved: solving.SolvedSet) -> None:
+        for frame in solved.some(solving.State.UNSOLVED):
+            watching.unsolved.put((frame.path, frame.reason or "could not be solved"))
+        wake_up.tell()
+
+    return told
 
 
 def _watching(folder: Path, rig: Rig | None, wishes: watch.Wishes, arrivals: watch.Arrivals) -> Watching:

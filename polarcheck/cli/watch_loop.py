@@ -7,17 +7,18 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Protocol
 
-from polarcheck import watch
+from polarcheck import frames, watch
 from polarcheck.cli.watch_lines import Lines
 from polarcheck.errors import InputError, Notice
 
 if TYPE_CHECKING:
+    from polarcheck.frames import Problem
     from polarcheck.night import Event, NightBook
     from polarcheck.watch import Answer, Arrivals, Evening, EveningSchema, Look, StarReader, WakeUp
 
@@ -64,6 +65,8 @@ class Watching:
     answers: SimpleQueue[Answer] = field(default_factory=SimpleQueue)
     keys: SimpleQueue[str] = field(default_factory=SimpleQueue)
     stars: StarReader | None = None
+    solves: bool = False
+    unsolved: SimpleQueue[tuple[Path, str]] = field(default_factory=SimpleQueue)
     _unwritten: list[Event] = field(default_factory=list)
     _unshown: list[Event] = field(default_factory=list)
     _trouble: tuple[Notice, ...] = ()
@@ -115,7 +118,10 @@ class Watching:
             self._trouble = (Notice("folder", f"{error}. Looking again."),)
             look = watch.Look((), (), 0, 0, None)
         took = time.monotonic() - start if not look.frames else _REST_S[0]
-        events = self.evening.arrived(look.frames, look.problems, time.monotonic(), is_start)
+        problems = [self._waiting(problem) for problem in look.problems]
+        events = self.evening.arrived(look.frames, problems, time.monotonic(), is_start)
+        while not self.unsolved.empty():
+            events += self.evening.told_unsolved(*self.unsolved.get())
         self._see_stars()
         for answer in self._answers():
             events += self.evening.answered(answer)
@@ -123,6 +129,12 @@ class Watching:
             events += self.evening.settled()
         self._take(events, look)
         return took, look.again_s
+
+    def _waiting(self, problem: Problem) -> Problem:
+        """A frame that is not solved yet waits for the solver, where one is at work."""
+        if self.solves and problem.kind is frames.ProblemKind.NOT_SOLVED:
+            return replace(problem, reason="waits for the solver")
+        return problem
 
     def _see_stars(self) -> None:
         """Fetch how long stars of target frames are, and have the newest measured."""

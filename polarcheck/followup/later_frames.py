@@ -8,7 +8,7 @@ import numpy as np
 
 from polarcheck.alignment import Alignment
 from polarcheck.errors import GeometryError, InputError
-from polarcheck.frames import Frame, FrameSet, Problem, sensor_of
+from polarcheck.frames import Frame, FrameSet, Problem, ProblemKind, sensor_of
 from polarcheck.times import seconds_between
 
 __all__ = ["SAME_TIME_S", "later_frames"]
@@ -45,7 +45,9 @@ def later_frames(before: Alignment, frame_set: FrameSet) -> tuple[list[Frame], l
     """
     frames, early = _parted(before, frame_set.frames)
     if not frames:
-        raise InputError(_none_left(before, frame_set, early))
+        error = InputError(_none_left(before, frame_set, early))
+        error.is_unsolved = any(problem.kind is ProblemKind.NOT_SOLVED for problem in frame_set.problems)
+        raise error
     _require_one_night(before, frames[0])
     assert before.sensor is not None
     for frame in frames:

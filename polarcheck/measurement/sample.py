@@ -197,12 +197,14 @@ def require_two(frame_set: FrameSet) -> None:
     copies = sum(problem.kind is ProblemKind.COPY for problem in frame_set.problems)
     if copies and not bad:
         why = f" (the other {copies} are copies of it)"
-    raise GeometryError(
+    error = GeometryError(
         f"{count or 'no'} usable frame{'' if count == 1 else 's'}: two solved frames at different right "
         f"ascensions are the least{':' if bad else ''}{why}{more}",
         0.0,
         sorted({parameter for problem in bad for parameter in problem.parameters}),
     )
+    error.is_unsolved = any(problem.kind is ProblemKind.NOT_SOLVED for problem in bad)
+    raise error
 
 
 def _without_copied_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...], list[Problem]]:

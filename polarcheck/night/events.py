@@ -94,7 +94,11 @@ class CheckedEvent(Event):
 
 
 class MovedEvent(Event):
-    """The mount was moved otherwise than by its knobs, so that earlier results do not hold any more."""
+    """Earlier results do not hold any more: the mount was moved otherwise than by its knobs.
+
+    Only `simulate` writes it, where it puts frames of another practice into a folder: that is known. `watch` and `follow`
+    cannot tell a kicked tripod from a turned knob, and write nothing of the kind.
+    """
 
     event: Literal["moved"] = "moved"
     reason: str = Field(description="What tells so, printable.")

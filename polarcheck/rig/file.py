@@ -161,6 +161,7 @@ class SitePlace(_Table):
     longitude_deg: Annotated[float, Field(ge=-180, le=360)]
     height_m: Annotated[float, Field(ge=-1000, le=10_000)] = 0.0
     horizon: list[list[Finite]] | None = None
+    zone: Annotated[str, AfterValidator(_zone)] | None = None
 
     @field_validator("horizon")
     @classmethod
@@ -200,6 +201,8 @@ class Rig:
         What hides the sky there. [deg]
     solver : SolverTable
         The plate solver.
+    zone : str or None
+        Time zone of the clock that people there read.
     place : {"named", "beside the frames", "in the current folder", "in the configuration folder"}
         Why this file is the one in use.
     """
@@ -213,6 +216,7 @@ class Rig:
     horizon: list[list[float]] | None = None
     place: RigPlace = "named"
     solver: SolverTable = field(default_factory=SolverTable)
+    zone: str | None = None
 
     @property
     def reach(self) -> Reach:
@@ -265,7 +269,17 @@ def read_rig(path: PathLike) -> Rig:
             f"rig file {printable(path.name)}",
         )
     horizon = file.site.horizon if file.site else None
-    return Rig(path, file.optics, file.camera, file.guiding, file.mount, site, horizon, solver=file.solver)
+    return Rig(
+        path,
+        file.optics,
+        file.camera,
+        file.guiding,
+        file.mount,
+        site,
+        horizon,
+        solver=file.solver,
+        zone=file.site.zone if file.site else None,
+    )
 
 
 def as_rig(given: Rig | PathLike | None) -> Rig | None:

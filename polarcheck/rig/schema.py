@@ -128,6 +128,7 @@ class PlaceKeys(Table):
     horizon: list[Pair] | None = Field(
         description="What hides the sky: azimuth and altitude of its corners [deg]; null where nothing is said."
     )
+    zone: str | None = Field(description="Time zone of the clock that people there read.")
 
     @classmethod
     def of(cls, rig: Rig) -> Self | None:
@@ -140,6 +141,7 @@ class PlaceKeys(Table):
             longitude_deg=site.longitude_deg,
             height_m=site.height_m,
             horizon=rig.horizon,
+            zone=rig.zone,
         )
 
 

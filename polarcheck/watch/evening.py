@@ -185,6 +185,7 @@ class Evening:
                 self._now.refused += problem.kind is ProblemKind.UNUSABLE
         self._is_start = is_start
         for frame in frames:
+            self._now.unsolved = 0
             self._take(frame)
         if frames or problems:
             self._arrivals = [*self._arrivals[-8:], seconds]
@@ -214,6 +215,11 @@ class Evening:
         if turning.frames:
             self._knobs.follow(turning, turning.frames[-1])
         return now.spoken()
+
+    def told_unsolved(self, path: Path, reason: str) -> list[Event]:
+        """Take in why a solver could not solve a frame; the first ones since one was solved are written down."""
+        self._now.refuse_unsolved(path, reason)
+        return self._now.spoken()
 
     def told_stars(self, path: Path, elongation: float | None) -> None:
         """Take in how long the stars of a frame are that was wanted; another target may be on by then."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from polarcheck.alignment import AxisError
@@ -10,6 +11,7 @@ from polarcheck.errors import Notice, PolarcheckError
 from polarcheck.frames import Frame
 from polarcheck.measurement import Measurement
 from polarcheck.night import Event, NightAccount, NightBook
+from polarcheck.printable import printable
 from polarcheck.watch.finding import Finding, Wishes
 from polarcheck.watch.turning import Turning
 
@@ -61,6 +63,8 @@ class Standpoint:
         Why the last frames gave no result.
     refused : int
         Frames of no use.
+    unsolved : int
+        Frames that a solver could not solve, since one was solved.
     notices : list of Notice
         Warnings beside those of the finding.
     """
@@ -72,7 +76,7 @@ class Standpoint:
         self.is_recorded = True
         self.events: list[Event] = []
         self.trend: list[tuple[tuple[float, float], AxisError, bool]] = []
-        self.counted = self.refused = 0
+        self.counted = self.refused = self.unsolved = 0
         self.last: LastSeen | None = None
         self.refusal: str | None = None
         self.notices: list[Notice] = []
@@ -102,6 +106,13 @@ class Standpoint:
         self.refusal = str(error).split("\n")[0]
         self.refused += 1
         self.note(frame, False, "none", self.refusal)
+
+    def refuse_unsolved(self, path: Path, reason: str) -> None:
+        """Say why a frame could not be solved."""
+        self.last = LastSeen(printable(path.name), None, False, "none", f"not solved: {reason}")
+        self.unsolved += 1
+        if self.unsolved <= _REFUSALS:
+            self.events.append(self.book.refused(f"not solved: {reason}", [path]))
 
     def find(self, finding: Finding) -> None:
         """Take a finding, which may be better known soon."""

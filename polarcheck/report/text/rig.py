@@ -18,6 +18,7 @@ def rig_text(summary: RigSummary) -> str:
         [*_camera(summary), *_guiding(summary)],
         *(_knob(knob) for knob in summary.knobs),
         [*_mount(summary), *_site(summary)],
+        _solver(summary),
     ]
     rows = [row for block in blocks if block for row in (None, *block)]
     parts = [
@@ -42,6 +43,8 @@ def _camera(summary: RigSummary) -> list[Row]:
         rows.append(("field of view", field, "2 atan(side / (2 x focal length))"))
     if summary.diagonal_deg is not None:
         rows.append(("  diagonal", f"{summary.diagonal_deg:.4g} deg", ""))
+    if summary.rig.camera.zone is not None:
+        rows.append(("camera's clock", _shown(summary.rig.camera.zone), "where its files name no time zone"))
     return rows
 
 
@@ -161,7 +164,27 @@ def _site(summary: RigSummary) -> list[Row]:
             f"latitude, longitude; {site.height_m:g} m high",
         ),
         *_horizon(summary.rig.horizon),
+        *([("clock", _shown(summary.rig.zone), "of times of day that you type")] if summary.rig.zone else []),
     ]
+
+
+def _solver(summary: RigSummary) -> list[Row]:
+    """The plate solver, as stated; nothing where the file leaves all of it to the tool."""
+    solver = summary.rig.solver
+    rows: list[Row] = []
+    if "always" in solver.model_fields_set:
+        said = "solved on the way" if solver.always else "left as they are"
+        rows.append(("unsolved frames", said, "by measure, follow, stars and watch"))
+    for i, folder in enumerate(solver.index_folders or ()):
+        rows.append(("" if i else "index folders", _shown(folder), ""))
+    if solver.command is not None:
+        words = [part if isinstance(part, str) else " ".join(part) for part in solver.command]
+        rows.append(("solver", _shown(words[0]), _shown(" ".join(words[1:]))))
+    return rows
+
+
+def _shown(text: str) -> str:
+    return printable(text, 200)
 
 
 def _open(summary: RigSummary) -> str:

@@ -137,6 +137,9 @@ _TEMPLATE = """\
 # What hides the sky: pairs of azimuth (north 0, east 90) and altitude, straight
 # in between and on around. A phone's level and compass will do.
 #horizon = [[0.0, 15.0], [90.0, 25.0], [180.0, 10.0], [270.0, 20.0]]
+# Time zone of the clock that you read there, for times of day that you type,
+# such as --at 20:30; hours from UTC, or a name as above.
+#zone = "+01:00"
 
 [solver]
 # The plate solver for frames that are not solved. Whether measure, follow,

@@ -97,7 +97,7 @@ def test_example_differs_from_the_new_file_only_in_what_is_in_force() -> None:
     plain, example = rig_template().splitlines(), rig_template(example=True).splitlines()
     changed = [(old, new) for old, new in zip(plain, example, strict=True) if old != new]
     assert all(old == f"#{new}" for old, new in changed)
-    assert len(changed) == 40 + 1  # and [site]
+    assert len(changed) == 41 + 1  # and [site]
 
 
 PAIRS = {"thread_pitch_mm": "lever_mm", "lever_mm": "thread_pitch_mm"}
@@ -444,3 +444,45 @@ def test_wrong_rig_file_that_was_not_named_is_told_with_its_folder(tmp_path: Pat
     assert "rig.toml: line 2: unknown key optics.focal" in re.sub(r"\s+", " ", result.stderr)
     assert "found without being named" in result.stderr and str(folder) in result.stderr
     assert measured(str(folder), "--site", "47.3,11.2").exit_code == 0  # then no rig file is needed
+
+
+def test_what_the_file_says_of_clocks_and_solver_is_shown(here: Path) -> None:
+    text = DEMO + 'zone = "Europe/Vienna"\n[camera]\nzone = "+09:00"\n[solver]\nalways = true\n'
+    text += 'index_folders = ["/data/a", "/data/b"]\ncommand = ["some-solver", "{stars}"]\n'
+    (here / "rig.toml").write_text(text, encoding="utf-8")
+    said = run("show", "rig.toml").stdout
+    for words in (
+        "Europe/Vienna",
+        "+09:00",
+        "solved on the way",
+        "/data/a",
+        "/data/b",
+        "some-solver",
+        "{stars}",
+    ):
+        assert words in said
+
+
+def test_clock_times_that_are_typed_count_in_the_zone_of_the_place(here: Path) -> None:
+    rig = here / "rig.toml"
+    rig.write_text(DEMO + 'zone = "+02:00"\n[camera]\nzone = "+09:00"\n', encoding="utf-8")
+    said = CliRunner().invoke(app, ["plan", "--rig", str(rig), "--at", "20:30"]).stderr
+    assert "18:30:00 UTC, 20:30 in +02:00" in said
+    rig.write_text(DEMO + '[camera]\nzone = "+09:00"\n', encoding="utf-8")
+    assert "11:30:00 UTC" in CliRunner().invoke(app, ["plan", "--rig", str(rig), "--at", "20:30"]).stderr
+    said = CliRunner().invoke(app, ["plan", "--rig", str(rig), "--at", "20:30", "--zone", "+01:00"]).stderr
+    assert "19:30:00 UTC" in said
+
+
+def test_zone_of_a_place_that_is_none_is_refused(here: Path) -> None:
+    (here / "rig.toml").write_text(DEMO + 'zone = "Atlantis/West"\n', encoding="utf-8")
+    assert run("show", "rig.toml").exit_code == 1
+
+
+def test_unsolved_frames_are_told_how_to_be_solved_and_nothing_at_all_where_to_begin(here: Path) -> None:
+    unsolved = SWEEP.parent / "unsolved_sweep"
+    said = " ".join(CliRunner().invoke(app, ["measure", "--no-night", str(unsolved)]).stderr.split())
+    assert said.endswith("Plate-solve them with `polarcheck solve FOLDER`, or run this with --solve.")
+    for name in ("correct", "exposure"):
+        said = " ".join(CliRunner().invoke(app, [name]).stderr.split())
+        assert "no night (polarcheck-night.jsonl) in this folder" in said

@@ -309,3 +309,47 @@ def test_a_finding_is_written_when_no_frame_came_for_one_and_a_half_gaps(play: P
     """Then the sweep is over: its next frame would have come (common practice, no source)."""
     play.give(play.mount.sweep(*SWEEP), gap=10.0)
     assert play.evening.due_s(play.seconds) == pytest.approx(15.0)
+
+
+def test_reason_why_a_frame_could_not_be_solved_is_shown_and_three_are_written_down(play: Play) -> None:
+    for number in range(5):
+        play.events += play.evening.told_unsolved(
+            Path(f"\x1b[2J{number}.fits"), "shows 2 stars: clouds\u202e"
+        )
+    view = view_of(play.evening, NOW)
+    assert view.last_frame is not None
+    assert view.last_frame.reason.startswith("Not solved: shows 2 stars: clouds")
+    assert "\x1b" not in view.last_frame.file
+    assert "\u202e" not in view.last_frame.reason
+    assert [event.event for event in play.events] == ["refused"] * 3  # type: ignore[attr-defined]
+    play.give(play.mount.shoot(60))
+    assert play.evening.told_unsolved(Path("a.fits"), "is blank")[0].event == "refused"  # type: ignore[attr-defined]
+
+
+def test_running_camera_counts_no_frame_while_the_field_moves(play: Play) -> None:
+    play.swept()
+    play.give(play.mount.shoot(8) for _ in range(3))
+    azimuth, altitude = play.mount.told(play.evening)
+    for part in (0.3, 0.3, 0.4):
+        play.mount.turn(0.0, part * altitude)
+        assert play.give(play.mount.shoot(8)) == []
+        assert view_of(play.evening, NOW).now.sentence == "The axis moves. Finish the turn, then hands off."
+    play.give(play.mount.shoot(8) for _ in range(3))
+    assert "rests for" in view_of(play.evening, NOW).now.sentence
+    assert action(play.evening) == "wait"
+    play.mount.turn(azimuth, 0.0)
+    assert play.give(play.mount.shoot(8) for _ in range(2)) == ["turned", "followed", "advice"]
+    play.require_truth()
+
+
+def test_running_camera_believes_one_knob_alone_after_a_minute(play: Play) -> None:
+    play.swept()
+    play.give(play.mount.shoot(8) for _ in range(3))
+    azimuth, _ = play.mount.told(play.evening)
+    play.mount.turn(azimuth, 0.0)
+    written = [play.give(play.mount.shoot(8)) for _ in range(9)]
+    assert written[-1] == ["turned", "followed", "advice"]
+    assert not any(written[:-1])
+    assert play.events[-3].turned == pytest.approx((azimuth, 0.0))  # type: ignore[attr-defined]
+    assert not play.events[-3].as_told  # type: ignore[attr-defined]
+    play.require_truth()
