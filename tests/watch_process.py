@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +64,44 @@ def watching(folder: Path, rig: Path, *options: str) -> Iterator[Watch]:
     finally:
         if watch.process.poll() is None:
             watch.kill()
+
+
+@dataclass(frozen=True, slots=True)
+class OnATerminal:
+    """A watch in a terminal of 80 by 24: its process, what it shows, the terminal's ends, and its state before."""
+
+    process: subprocess.Popen[bytes]
+    shown: Reader
+    ours: int
+    theirs: int
+    before: list[Any]
+
+
+@contextmanager
+def on_a_terminal(folder: Path, rig: Path) -> Iterator[OnATerminal]:
+    import pty
+    import termios
+
+    ours, theirs = pty.openpty()
+    termios.tcsetwinsize(ours, (24, 80))  # type: ignore[attr-defined,unused-ignore]
+    before = termios.tcgetattr(theirs)
+    process = subprocess.Popen(
+        [sys.executable, "-c", MAIN, "watch", str(folder), "--rig", str(rig)],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=os.environ | {"TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
+        start_new_session=True,
+    )
+    shown = Reader(ours)
+    try:
+        yield OnATerminal(process, shown, ours, theirs, before)
+    finally:
+        process.kill()
+        process.wait()
+        shown.close()
+        os.close(ours)
+        os.close(theirs)
 
 
 class Script:

@@ -14,11 +14,8 @@ and answers nothing. The last kind is `tests.running_camera`'s: the camera never
 from __future__ import annotations
 
 import argparse
-import os
 import random
 import resource
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Sequence
@@ -35,7 +32,7 @@ from polarcheck.rig import read_rig
 from polarcheck.watch import Arrivals, Evening, Moment, Wishes, view_of, warm_up
 from tests.at_the_mount import SWEEP, AtTheMount
 from tests.running_camera import RunningNight
-from tests.watch_process import MAIN, Reader, Script, play, watching
+from tests.watch_process import Script, on_a_terminal, play, watching
 
 KINDS = ("single frames", "frame after frame", "clock set back", "copied late and twice")
 RUNNING = "camera runs, in real time"
@@ -216,26 +213,13 @@ def large(small: Path, target: Path, pixels: bytes) -> None:
 
 def tell_latency(count: int) -> None:
     """From the last byte of a frame to its name on the screen of a running watch."""
-    import pty
-    import termios
-
     pixels = np.random.default_rng(1).integers(0, 2**15, 4656 * 3520).astype(">i2").tobytes()
     pixels += bytes(-len(pixels) % 2880)
     waits: list[float] = []
     with tempfile.TemporaryDirectory() as place:
         script = Script(Path(place), 1)
-        ours, theirs = pty.openpty()
-        termios.tcsetwinsize(ours, (24, 80))  # type: ignore[attr-defined,unused-ignore]
-        process = subprocess.Popen(
-            [sys.executable, "-c", MAIN, "watch", str(script.folder), "--rig", str(script.rig)],
-            stdin=theirs,
-            stdout=theirs,
-            stderr=theirs,
-            env=os.environ | {"TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
-            start_new_session=True,
-        )
-        shown = Reader(ours)
-        try:
+        with on_a_terminal(script.folder, script.rig) as terminal:
+            shown = terminal.shown
             shown.wait_for("Frames: none yet")
             for number in range(count):
                 # a sweep of 12 places, then frame after frame of a target
@@ -254,12 +238,6 @@ def tell_latency(count: int) -> None:
                     (script.folder / small.name).unlink()
                 shown.text = ""
                 time.sleep(0.3)
-        finally:
-            process.kill()
-            process.wait()
-            shown.close()
-            os.close(ours)
-            os.close(theirs)
     spread = ", ".join(f"{p} %: {np.percentile(waits, p):.2f}" for p in (5, 50, 95, 100))
     slowest = ", ".join(f"number {i + 1}: {waits[i]:.2f}" for i in np.argsort(waits)[:-6:-1])
     print(f"slowest, s: {slowest}")

@@ -17,7 +17,7 @@ import pytest
 
 from polarcheck.night import NightLog
 from tests.commands import refused, strict_json
-from tests.watch_process import MAIN, PATIENCE_S, Reader, Script, play, watching
+from tests.watch_process import PATIENCE_S, Script, on_a_terminal, play, watching
 
 
 @pytest.mark.parametrize("seed", [1, 4])
@@ -100,23 +100,11 @@ def test_page_is_served_only_when_asked_for_and_shows_the_evening(tmp_path: Path
 
 @pytest.mark.skipif(os.name == "nt", reason="no pseudo-terminal")
 def test_screen_is_drawn_in_place_hears_keys_and_is_given_back(tmp_path: Path) -> None:
-    import pty
     import termios
 
     script = Script(tmp_path, 1)
-    ours, theirs = pty.openpty()
-    termios.tcsetwinsize(ours, (24, 80))  # type: ignore[attr-defined,unused-ignore]
-    before = termios.tcgetattr(theirs)
-    process = subprocess.Popen(
-        [sys.executable, "-c", MAIN, "watch", str(script.folder), "--rig", str(script.rig)],
-        stdin=theirs,
-        stdout=theirs,
-        stderr=theirs,
-        env=os.environ | {"TERM": "xterm-256color", "PYTHONIOENCODING": "utf-8"},
-        start_new_session=True,
-    )
-    shown = Reader(ours)
-    try:
+    with on_a_terminal(script.folder, script.rig) as terminal:
+        process, shown = terminal.process, terminal.shown
         shown.wait_for("\x1b[?1049h")  # the terminal's other screen
         for path in script.take([0.0, 20.0, 40.0]):
             script.bring(path)
@@ -124,7 +112,7 @@ def test_screen_is_drawn_in_place_hears_keys_and_is_given_back(tmp_path: Path) -
         log = NightLog(script.folder)
         end = time.monotonic() + PATIENCE_S
         while not any(event.event == "turned" for event in log.read().events) and time.monotonic() < end:
-            os.write(ours, b"h")
+            os.write(terminal.ours, b"h")
             time.sleep(0.3)
         turned = [event for event in log.read().events if event.event == "turned"]
         assert len(turned) == 1
@@ -132,10 +120,4 @@ def test_screen_is_drawn_in_place_hears_keys_and_is_given_back(tmp_path: Path) -
         process.send_signal(signal.SIGINT)
         assert process.wait(PATIENCE_S) == 130
         shown.wait_for("\x1b[?1049l")
-        assert termios.tcgetattr(theirs) == before
-    finally:
-        process.kill()
-        process.wait()
-        shown.close()
-        os.close(ours)
-        os.close(theirs)
+        assert termios.tcgetattr(terminal.theirs) == terminal.before

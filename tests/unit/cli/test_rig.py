@@ -103,16 +103,19 @@ def test_example_differs_from_the_new_file_only_in_what_is_in_force() -> None:
 PAIRS = {"thread_pitch_mm": "lever_mm", "lever_mm": "thread_pitch_mm"}
 SITE = {"latitude_deg", "longitude_deg", "height_m"}
 HORIZON = {"horizon"}  # in the table of the site, which it needs
+CLOCK = {"site zone"}  # likewise, and another than the camera's
 
 
 def test_each_single_key_of_the_new_file_can_be_put_in_force_alone(tmp_path: Path) -> None:
     """Taking away one # (or those that belong together) leaves a valid file with just that in it."""
     lines = rig_template().splitlines()
     keys = {i: line[1:].split(" ")[0] for i, line in enumerate(lines) if re.match(r"#[a-z_]+ = ", line)}
-    assert len(keys) == 40
+    assert len(keys) == 41
+    of_site = lines.index("#[site]")
+    keys |= {i: "site zone" for i, key in keys.items() if key == "zone" and i > of_site}
     for i, key in keys.items():
         free = {i, *(j for j in (i - 1, i + 1) if keys.get(j) == PAIRS.get(key, ""))}
-        if key in SITE | HORIZON:
+        if key in SITE | HORIZON | CLOCK:
             free = {i, lines.index("#[site]"), *(j for j, other in keys.items() if other in SITE)}
         text = "\n".join(line[1:] if j in free else line for j, line in enumerate(lines))
         (tmp_path / "one.toml").write_text(text, encoding="utf-8")
@@ -122,8 +125,9 @@ def test_each_single_key_of_the_new_file_can_be_put_in_force_alone(tmp_path: Pat
             "altitude",
             "limits",
         }
-        assert stated == {keys[j] for j in free if j in keys} - SITE - HORIZON
-        assert (rig.site is not None) == (key in SITE | HORIZON)
+        assert stated == {keys[j] for j in free if j in keys} - SITE - HORIZON - CLOCK
+        assert (rig.site is not None) == (key in SITE | HORIZON | CLOCK)
+        assert (rig.zone is not None) == (key in CLOCK)
         assert (rig.horizon is not None) == (key in HORIZON)
 
 
