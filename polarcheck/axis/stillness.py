@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from polarcheck.axis.correlation import Component, Series, estimate
+from polarcheck.axis.correlation import Component, Series
+from polarcheck.axis.mixture import estimate
 from polarcheck.constants import ARCSEC
 from polarcheck.vectors import Array
 

@@ -13,10 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
-from polarcheck.axis.correlation import Component, Estimate, Series, estimate
+from polarcheck.axis.correlation import Component, Series
 from polarcheck.axis.course import Track
 from polarcheck.axis.least_squares import turn_about
+from polarcheck.axis.mixture import Estimate, estimate
 from polarcheck.axis.polar import PolarPlaces, polar_places
+from polarcheck.axis.run_off import run_off
 from polarcheck.axis.sorting import Break, sorted_frames
 from polarcheck.axis.stillness import is_slow, is_still
 from polarcheck.constants import ARCMIN, DEGREE
@@ -38,6 +40,7 @@ _MOVED_UNSEEN = (
     1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
 )
 _COARSE = 3 * ARCMIN  # sigma by rotation alone above which it cannot vouch for a field that drifts slowly
+_SIDEWAYS = 3.0  # how far the camera may shift or turn sideways, over what the mount runs off the sky's rate
 _CONE = 0.3 * DEGREE  # by which declination axis and boresight of a mount may be out of square
 
 
@@ -214,14 +217,14 @@ def _solved(
             break
     places = polar_places(attitudes, axis)
     place, rotation = _series(attitudes, places, seconds, groups, used, guided)
-    turns, contradiction = Component.of(rotation), None
+    contradiction = None
     if place is None:
-        both = estimate(turns) or _assumed(rotation)
+        both = estimate(Component.of(rotation)) or _assumed(rotation)
     else:
-        moves = Component.of(place)
-        both = estimate(moves, turns) or _assumed(rotation)
-        contradiction, by_place = _contradiction(moves, turns)
-        both = both if by_place is None else by_place
+        moves, turns = Component.of(place), Component.of(rotation)
+        contradiction = _contradiction(moves, turns)
+        ran_off = run_off(attitudes, seconds, groups, used & ~guided[groups], axis)
+        both = estimate(moves, turns, steady=_SIDEWAYS * ran_off) or _assumed(rotation)
     final = _moved(axis, both.step)
     return TrackedAxis(
         axis=final,
@@ -272,16 +275,15 @@ def _centred(series: Series) -> Array:
     return rows
 
 
-def _contradiction(place: Component, rotation: Component) -> tuple[Array | None, Estimate | None]:
-    """Rotation's axis less place's, and place's own, where chance hardly parts them so."""
+def _contradiction(place: Component, rotation: Component) -> Array | None:
+    """Rotation's axis less place's, where chance hardly parts them so."""
     first, second = estimate(place), estimate(rotation)
     if first is None or second is None:
-        return None, None
-    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM) - place.parameters)
+        return None
+    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM))
     apart = second.step - first.step
-    if _chance(apart, first.covariance + second.covariance, freedom) > _UNLIKELY:
-        return None, None
-    return apart, first
+    unlikely = freedom > 0 and _chance(apart, first.covariance + second.covariance, freedom) <= _UNLIKELY
+    return apart if unlikely else None
 
 
 def _chance(apart: Array, covariance: Array, freedom: float) -> float:
@@ -297,7 +299,7 @@ def _assumed(series: Series) -> Estimate:
     return Estimate(
         inverse @ rows[:, 1:].T @ rows[:, 0],
         np.asarray(inverse, dtype=float),
-        0.0,
+        0,
         np.ones(1),
         np.zeros(1),
         np.zeros(1),

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from polarcheck.axis.correlation import Component, Estimate, Series, estimate
+from polarcheck.axis.correlation import Component, Series
+from polarcheck.axis.mixture import Estimate, estimate
 from tests.helpers import ARCSEC
 
 SECONDS = np.arange(40) * 180.0

@@ -1,0 +1,142 @@
+"""The parameters that one component of the misfit tells, or two that may contradict each other.
+
+Each component is a mixture of Gaussians. Two are joined piece by piece: by the noise of their solutions, which is
+alike but for a ratio, and by how well their parameters agree. They need not: a camera that turns slowly in its holder
+moves what the rotation says of the axis and leaves no residuals. So beside agreement stand contradictions by any
+decade alike, and their weight is what the two components' own distance makes of it: none where they agree well
+within a contradiction's size, all where they are far apart, and then each component counts by its own width.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from polarcheck.axis.correlation import Component, Pieces
+from polarcheck.constants import ARCMIN
+from polarcheck.vectors import Array
+
+__all__ = ["Estimate", "estimate"]
+
+_PRIOR_WIDTH = 0.25  # of the logarithm of roll noise over that of stars spread evenly; heavy tails beyond
+_CONTRADICTS = 0.1  # prior chance that the components contradict each other,
+_CONTRADICTIONS = ARCMIN * np.array([0.5, 2.0, 8.0, 32.0])  # by one of these standard deviations
+_NEGLIGIBLE = 1e-4  # of the largest odds, below which a pair is not counted with
+_NEAR, _WIDE = 0.6827, 0.95  # the intervals that Student's t is made to match
+_REACH = np.geomspace(0.1, 15, 40)  # of a typical standard deviation, in which the intervals are looked for
+_MOST_FREEDOM = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """Parameters from one component or two.
+
+    Attributes
+    ----------
+    step : ndarray, shape (p,)
+        The parameters.
+    covariance : ndarray, shape (p, p)
+        So that Student's t has the mixture's 68.27 % interval, for
+    degrees_of_freedom : int
+        for which it has its 95 % interval, too, as nearly as may be.
+    noise : ndarray, shape (c,)
+        Root mean square error of one frame over the assumed one, of each component, what lasts included.
+    lasting : ndarray, shape (c,)
+        Share of its variance that lasts from frame to frame.
+    seconds : ndarray, shape (c,)
+        How long it lasts: the time in which it fades to 1/e. [s]
+    """
+
+    step: Array
+    covariance: Array
+    degrees_of_freedom: int
+    noise: Array
+    lasting: Array
+    seconds: Array
+
+
+def estimate(*components: Component, steady: float = 0.0) -> Estimate | None:
+    """Solve for the parameters that components share.
+
+    Parameters
+    ----------
+    *components : Component
+        One or two.
+    steady : float
+        Standard deviation of a steady change, from first frame to last, that the last one may hold besides. [rad]
+
+    Returns
+    -------
+    Estimate or None
+        None where the frames leave no residuals.
+    """
+    if not any(one.freedom for one in components):
+        return None
+    parts = [*(one.pieces() for one in components[:-1]), components[-1].pieces(steady)]
+    if len(parts) == 1:
+        odds = np.full(len(parts[0].noise), 1 / len(parts[0].noise))
+        mixture, shares = (odds, parts[0].steps, parts[0].covariances), [odds]
+    else:
+        mixture, shares = _joined(*parts)
+    return Estimate(*_student(*mixture), *_noise(parts, shares))
+
+
+def _joined(first: Pieces, second: Pieces) -> tuple[tuple[Array, Array, Array], list[Array]]:
+    """Odds, means and covariances of all pairs of pieces, and the odds of each piece."""
+    apart = first.steps[:, None] - second.steps[None]
+    ratio = np.log(second.white[None] / first.white[:, None])
+    unlike = -1.5 * np.log1p((ratio / _PRIOR_WIDTH) ** 2 / 2)
+    sizes = np.concatenate([[0.0], _CONTRADICTIONS])
+    chance = np.where(sizes > 0, _CONTRADICTS / len(_CONTRADICTIONS), 1 - _CONTRADICTS)
+    wide = second.covariances[None] + (sizes**2)[:, None, None, None] * np.eye(apart.shape[-1])
+    both = first.covariances[None, :, None] + wide[:, None]  # (sizes, first, second, p, p)
+    gain = np.swapaxes(np.linalg.solve(both, first.covariances[None, :, None] + 0 * both), -1, -2)
+    moved = np.linalg.solve(both, apart[None, ..., None] + 0 * both[..., :1])[..., 0]
+    odds = np.log(chance)[:, None, None] + unlike
+    odds = odds - (np.einsum("sijp,ijp->sij", moved, apart) + np.linalg.slogdet(both)[1]) / 2
+    odds = np.exp(odds - odds.max())
+    odds /= odds.sum()
+    keep = odds > _NEGLIGIBLE * odds.max()
+    means = first.steps[:, None] - np.einsum("ipq,sijq->sijp", first.covariances, moved)
+    covariances = (
+        first.covariances[:, None] - np.einsum("sijpq,iqr->sijpr", gain, first.covariances)
+    )
+    shares = [odds.sum(axis=(0, 2)), odds.sum(axis=(0, 1))]
+    return (odds[keep] / odds[keep].sum(), means[keep], covariances[keep]), shares
+
+
+def _student(odds: Array, means: Array, covariances: Array) -> tuple[Array, Array, int]:
+    """Mean, covariance and degrees of freedom of the Student's t that is as wide as a mixture."""
+    from scipy.special import ndtr, stdtrit  # not at import
+
+    mean = odds @ means
+    off = means - mean
+    spread = np.einsum("m,mp,mq->pq", odds, off, off) + np.einsum("m,mpq->pq", odds, covariances)
+    axes = np.linalg.eigh(spread)[1].T
+    found = []
+    for axis in axes:
+        middle = off @ axis
+        sigma = np.sqrt(np.maximum(np.einsum("p,mpq,q->m", axis, covariances, axis), 1e-300))
+        typical = np.exp(odds @ np.log(np.hypot(middle, sigma)))
+        reach = typical * _REACH[:, None]
+        held = (ndtr((reach - middle) / sigma) - ndtr((-reach - middle) / sigma)) @ odds
+        found.append(np.exp(np.interp([_NEAR, _WIDE], held, np.log(reach[:, 0]))))
+    near, wide = np.array(found).T
+    freedoms = np.arange(1, _MOST_FREEDOM + 1)
+    quantiles = stdtrit(freedoms, 0.5 + np.array([[_NEAR], [_WIDE]]) / 2)
+    ratio = np.exp(np.mean(np.log(wide / near)))
+    k = int(np.argmin(np.abs(np.log(quantiles[1] / quantiles[0] / ratio))))
+    return mean, (axes.T * (near / quantiles[0, k]) ** 2) @ axes, int(freedoms[k])
+
+
+def _noise(parts: list[Pieces], shares: list[Array]) -> tuple[Array, Array, Array]:
+    """Noise, lasting share and time of each component."""
+    noise, lasting, seconds = [], [], []
+    for part, odds in zip(parts, shares, strict=True):
+        lasts = 1 - (part.white / part.noise) ** 2
+        noise.append(np.sqrt(odds @ part.noise**2))
+        lasting.append(odds @ lasts)
+        weight = odds * lasts
+        seconds.append(np.exp(weight @ np.log(part.seconds) / weight.sum()) if weight.sum() > 0 else 0.0)
+    return np.array(noise), np.array(lasting), np.array(seconds)
