@@ -99,9 +99,7 @@ def _joined(first: Pieces, second: Pieces) -> tuple[tuple[Array, Array, Array], 
     odds /= odds.sum()
     keep = odds > _NEGLIGIBLE * odds.max()
     means = first.steps[:, None] - np.einsum("ipq,sijq->sijp", first.covariances, moved)
-    covariances = (
-        first.covariances[:, None] - np.einsum("sijpq,iqr->sijpr", gain, first.covariances)
-    )
+    covariances = first.covariances[:, None] - np.einsum("sijpq,iqr->sijpr", gain, first.covariances)
     shares = [odds.sum(axis=(0, 2)), odds.sum(axis=(0, 1))]
     return (odds[keep] / odds[keep].sum(), means[keep], covariances[keep]), shares
 

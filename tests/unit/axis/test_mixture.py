@@ -1,0 +1,71 @@
+"""Components joined: against textbook cases in closed form (Gaussian mixtures, weighted means) and SciPy's quantiles."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+from scipy.stats import norm, t
+
+from polarcheck.axis.correlation import Component, Series
+from polarcheck.axis.mixture import Estimate, _student, estimate
+from polarcheck.constants import ARCMIN
+from tests.helpers import ARCSEC
+
+SECONDS = np.arange(60) * 120.0
+TIME = (SECONDS - SECONDS.mean()) / np.ptp(SECONDS)
+
+
+def component(offset: np.ndarray, seed: int, slopes: np.ndarray, noise: float = ARCSEC) -> Component:
+    """White noise about what an axis displaced by `offset` would show."""
+    design = np.outer(TIME, slopes[0]) + np.outer(TIME**2, slopes[1])
+    misfit = design @ offset + noise * np.random.default_rng(seed).normal(size=len(TIME))
+    return Component.of(Series(misfit, design, np.full(60, noise), SECONDS, np.zeros(60, dtype=int)))
+
+
+def joined(second_offset: float, steady: float = 0.0) -> tuple[Estimate, Estimate, Estimate]:
+    """Both, and each alone; the second one's axis stands aside by so much in the first coordinate."""
+    first = component(np.zeros(2), 1, np.array([[1.0, 0.0], [0.0, 1.0]]))
+    second = component(np.array([second_offset, 0.0]), 2, np.array([[0.0, 1.0], [1.0, 0.0]]))
+    found = estimate(first, second, steady=steady), estimate(first), estimate(second)
+    assert all(found)
+    return found  # type: ignore[return-value]
+
+
+def test_students_t_has_the_intervals_of_the_mixture() -> None:
+    # degrees of freedom are whole: 1 and 2 differ by a factor of two in their 95 %, hence what is allowed there
+    odds, sigmas = np.array([0.8, 0.2]), np.array([1.0, 4.0])
+    mean, covariance, freedom = _student(odds, np.zeros((2, 1)), (sigmas**2)[:, None, None])
+    assert mean[0] == 0
+    for share, tolerance in ((0.6827, 0.02), (0.95, 0.15)):
+        true = brentq(lambda q, p=share: odds @ (2 * norm.cdf(q / sigmas) - 1) - p, 0.1, 20)
+        stated = np.sqrt(covariance[0, 0]) * t.ppf(0.5 + share / 2, freedom)
+        assert stated == pytest.approx(true, rel=tolerance)
+
+
+def test_components_that_agree_give_their_weighted_mean() -> None:
+    both, first, second = joined(0.0)
+    weights = np.linalg.inv(first.covariance), np.linalg.inv(second.covariance)
+    mean = np.linalg.solve(weights[0] + weights[1], weights[0] @ first.step + weights[1] @ second.step)
+    sigma = np.sqrt(np.diag(np.linalg.inv(weights[0] + weights[1])))
+    assert np.abs(both.step - mean).max() < 0.3 * sigma.max()
+    assert np.sqrt(np.diag(both.covariance)) == pytest.approx(sigma, rel=0.35)
+
+
+def test_components_that_contradict_each_other_keep_their_own_width() -> None:
+    both, first, _ = joined(20 * ARCMIN)
+    # the first tells the first coordinate well: the second, 20 arcmin aside, may not move it by arcminutes
+    assert abs(both.step[0] - first.step[0]) < 3 * np.sqrt(first.covariance[0, 0])
+    agreeing, _, _ = joined(0.0)
+    assert both.covariance[1, 1] > 4 * agreeing.covariance[1, 1]
+
+
+def test_a_steady_change_widens_what_its_component_tells() -> None:
+    size = 60 * ARCSEC
+    plain, first, _ = joined(0.0)
+    wide, _, _ = joined(0.0, size)
+    # the second component tells the second coordinate by a slope of one: a change by `size` is one of `size`,
+    # and the first one's own, coarser width is the most that it can come to
+    most = np.sqrt(first.covariance[1, 1])
+    assert np.sqrt(plain.covariance[1, 1]) < 0.5 * np.sqrt(wide.covariance[1, 1])
+    assert np.sqrt(wide.covariance[1, 1]) < 1.3 * most
