@@ -1,6 +1,6 @@
 """Observed directions to the mount's axis with its covariance: pure geometry, radians, no files, clocks or sites.
 
-From the top: fit, in_camera; explanations, evidence, consensus, noise; rotations, least_squares; attitudes.
+From the top: fit, in_camera; explanations, proposals, robust, evidence, consensus, noise; rotations, least_squares; attitudes.
 """
 
 import lazy_loader

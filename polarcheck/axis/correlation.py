@@ -26,7 +26,7 @@ __all__ = ["Component", "Pieces", "Series"]
 Ints = npt.NDArray[np.int_]
 
 _MOST_POINTS = 72  # longer sequences are averaged over neighbours, down to this many points
-_WHITE = 0.4  # prior chance that a component's noise is white
+_WHITE = 0.6  # prior chance that a component's noise is white
 _STRENGTHS = np.geomspace(0.1, 100, 6)  # variance of what lasts over that of one frame's own noise, all alike
 _TIMES = 7  # lengths of time tried, from one frame to
 _LONGEST = 2.0  # lengths of the sequence, all alike

@@ -20,7 +20,7 @@ from polarcheck.vectors import Array
 __all__ = ["Estimate", "estimate"]
 
 _PRIOR_WIDTH = 0.25  # of the logarithm of roll noise over that of stars spread evenly; heavy tails beyond
-_CONTRADICTS = 0.1  # prior chance that the components contradict each other,
+_CONTRADICTS = 0.03  # prior chance that the components contradict each other,
 _CONTRADICTIONS = ARCMIN * np.array([0.5, 2.0, 8.0, 32.0])  # by one of these standard deviations
 _NEGLIGIBLE = 1e-4  # of the largest odds, below which a pair is not counted with
 _NEAR, _WIDE = 0.6827, 0.95  # the intervals that Student's t is made to match

@@ -280,8 +280,8 @@ def _contradiction(place: Component, rotation: Component) -> Array | None:
     first, second = estimate(place), estimate(rotation)
     if first is None or second is None:
         return None
-    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM))
     apart = second.step - first.step
+    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM - len(apart)))
     unlikely = freedom > 0 and _chance(apart, first.covariance + second.covariance, freedom) <= _UNLIKELY
     return apart if unlikely else None
 
