@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from polarcheck.axis import explanations
+from polarcheck.axis import explanations, proposals, robust
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
 from polarcheck.axis.consensus import Consensus, scatter
 from polarcheck.axis.least_squares import solve_axis
@@ -32,7 +32,7 @@ def sweep(count: int, arc_deg: float = 80.0) -> Rotation:
 
 def context(rotations: Rotation, pole: Array = POLE) -> Any:
     attitudes = attitudes_of(rotations)
-    return explanations._Context(attitudes, explanations._trial_axes(attitudes, pole), pole, 1.0)
+    return robust.Context(attitudes, robust.trial_axes(attitudes, pole), pole, 1.0)
 
 
 def explanation(count: int = 6, off_sigmas: float = 0.0) -> Consensus:
@@ -76,11 +76,11 @@ def test_an_axis_over_twenty_degrees_from_the_pole_is_none(off_deg: float, polar
 
 def test_of_up_to_eight_frames_every_majority_is_tried() -> None:
     """Three in five at least: C(5, 4) + C(5, 3) of five frames; of nine there are too many to wait for."""
-    few = list(explanations._few_left_out(context(sweep(5))))
+    few = list(proposals.few_left_out(context(sweep(5))))
     assert len(few) == 5 + 10
     assert min(int(one.used.sum()) for one in few) == 3
-    assert next(explanations._few_left_out(context(sweep(8))), None) is not None
-    assert next(explanations._few_left_out(context(sweep(9))), None) is None
+    assert next(proposals.few_left_out(context(sweep(8))), None) is not None
+    assert next(proposals.few_left_out(context(sweep(9))), None) is None
 
 
 @pytest.mark.parametrize(
@@ -126,13 +126,13 @@ def test_a_rival_counts_from_a_chance_of_one_in_a_thousand_and_two_sigmas_away(
 def test_trial_axes_come_from_forty_frames_and_are_sixty(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of a thousand frames the pairs would be half a million; 40 make 780."""
     pairs: list[int] = []
-    true_axes = explanations.axis_of_turn
+    true_axes = robust.axis_of_turn
 
     def axes(first: Array, second: Array) -> Any:
         pairs.append(len(first))
         return true_axes(first, second)
 
-    monkeypatch.setattr(explanations, "axis_of_turn", axes)
+    monkeypatch.setattr(robust, "axis_of_turn", axes)
     assert len(context(sweep(100)).trials) == 60
     assert pairs == [40 * 39 // 2]
 
@@ -140,7 +140,7 @@ def test_trial_axes_come_from_forty_frames_and_are_sixty(monkeypatch: pytest.Mon
 @pytest.mark.parametrize(("count", "moments"), [(500, 40), (501, 0)])
 def test_of_up_to_five_hundred_frames_forty_moments_of_change_are_tried(count: int, moments: int) -> None:
     """More frames are a night's, where a change among them is parted by its places."""
-    ways = list(explanations._groupings(context(sweep(count))))
+    ways = list(proposals.groupings(context(sweep(count))))
     by_moment = [groups for groups in ways if len(np.unique(groups)) > 1]
     assert len(by_moment) == moments
 
@@ -150,14 +150,14 @@ def test_places_in_the_camera_six_tenths_of_a_degree_apart_are_two(apart_deg: fl
     """Pixels of a declination that slips show as more; solutions scatter by far less (common practice, no source)."""
     there = camera_at(AXIS, 40.0 + apart_deg)
     both = Rotation.concatenate([turned(AXIS, [-30.0, 0.0], CAMERA), turned(AXIS, [10.0, 30.0], there)])
-    assert len(np.unique(explanations._by_place(attitudes_of(both), AXIS))) == groups
+    assert len(np.unique(proposals._by_place(attitudes_of(both), AXIS))) == groups
 
 
 @pytest.mark.parametrize(("count", "found"), [(2, False), (3, True)])
 def test_three_rotations_give_an_axis(count: int, found: bool) -> None:
     """Two unknowns of the axis and one of the camera: three directions."""
     one = context(sweep(count))
-    assert (explanations._by_rotations(one, explanation(count)) is not None) is found
+    assert (proposals.by_rotations(one, explanation(count)) is not None) is found
 
 
 def knocked(moments: tuple[int, ...], count: int = 12, size_deg: float = 0.3) -> Rotation:
@@ -174,7 +174,7 @@ def likely(rotations: Rotation, turns: int, known: tuple[int, ...] = ()) -> list
     attitudes, count = attitudes_of(rotations), len(rotations)
     groups = np.zeros(count, dtype=int)
     whole = solve_axis(attitudes, groups, np.ones(count, dtype=bool), POLE)
-    return explanations._likely_moments(whole, groups, turns, known)
+    return proposals._likely_moments(whole, groups, turns, known)
 
 
 def test_three_choices_of_moments_are_solved_exactly() -> None:
@@ -195,7 +195,7 @@ def test_two_frames_at_least_stand_between_two_turns() -> None:
 
 def test_three_turns_of_the_mount_are_looked_for() -> None:
     """Who knocks more often must begin anew (common practice, no source)."""
-    found = list(explanations._after_turns(context(knocked((2, 4, 7, 9)))))
+    found = list(proposals.after_turns(context(knocked((2, 4, 7, 9)))))
     assert [len(one.turns.moments) for one in found if one.turns] == [1, 2, 3]
 
 
@@ -209,9 +209,9 @@ def test_no_further_turn_is_looked_for_where_the_scatter_is_as_assumed(
     low, high = 0.5, 4.0
     for _ in range(9):  # the noise that leaves such a scatter
         size = (low + high) / 2
-        one = explanations._turned(context(noisy(clean, 3, size)), groups, (6,))
+        one = proposals._turned(context(noisy(clean, 3, size)), groups, (6,))
         low, high = (size, high) if one.scale < noise else (low, size)
-    found = list(explanations._after_turns(context(noisy(clean, 3, low))))
+    found = list(proposals.after_turns(context(noisy(clean, 3, low))))
     assert found[0].scale == pytest.approx(noise, abs=0.06)
     assert [len(one.turns.moments) for one in found if one.turns][:2] == turns
     assert scatter(groups, used, found[0].solution, 2) == pytest.approx(found[0].scale)
@@ -225,10 +225,10 @@ def test_up_to_one_and_a_half_times_the_noise_nobody_asks_for_another_explanatio
     low, high = 0.5, 4.0
     for _ in range(12):  # the noise that leaves such a scatter
         size = (low + high) / 2
-        whole = explanations._everything(context(noisy(sweep(12), 3, size)))
+        whole = robust.everything(context(noisy(sweep(12), 3, size)))
         low, high = (size, high) if whole.scale < scale else (low, size)
     asking: list[int] = []
-    monkeypatch.setattr(explanations, "_few_left_out", lambda _: iter(asking.append(1) or ()))  # type: ignore[func-returns-value]
+    monkeypatch.setattr(explanations, "few_left_out", lambda _: iter(asking.append(1) or ()))  # type: ignore[func-returns-value]
     monkeypatch.setattr(explanations, "_most_probable", lambda options, _: options[0])
     for name in ("_after_knocks", "_after_turns", "_groupings"):
         monkeypatch.setattr(explanations, name, lambda _: iter(()))

@@ -166,7 +166,7 @@ def test_place_and_rotation_contradict_each_other_beyond_one_chance_in_a_thousan
         tracked, "estimate", lambda one: SimpleNamespace(step=steps[one.name], covariance=np.eye(2) / 2)
     )
     place, rotation = (SimpleNamespace(name=name, freedom=100, parameters=2) for name in steps)
-    apart, _ = tracked._contradiction(place, rotation)  # type: ignore[arg-type]
+    apart = tracked._contradiction(place, rotation)  # type: ignore[arg-type]
     assert (apart is not None) is contradict
 
 
