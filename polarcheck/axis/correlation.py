@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from polarcheck.vectors import Array
 
-__all__ = ["Component", "Pieces", "Series"]
+__all__ = ["Component", "Series"]
 
 Ints = npt.NDArray[np.int_]
 
@@ -30,9 +30,7 @@ _WHITE = 0.6  # prior chance that a component's noise is white
 _STRENGTHS = np.geomspace(0.1, 100, 6)  # variance of what lasts over that of one frame's own noise, all alike
 _TIMES = 7  # lengths of time tried, from one frame to
 _LONGEST = 2.0  # lengths of the sequence, all alike
-_SCALES = 7  # of the noise, of equal chance, for each of them
 _NEGLIGIBLE = 7.0  # logarithm of the odds below which a strength and time is not counted with
-_MOST_PIECES = 48  # Gaussians that stand for all of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,29 +56,6 @@ class Series:
     sigma: Array
     seconds: Array
     groups: Ints
-
-
-@dataclass(frozen=True, slots=True)
-class Pieces:
-    """What one component says of the parameters: `m` Gaussians of equal chance.
-
-    Attributes
-    ----------
-    steps : ndarray, shape (m, p)
-    covariances : ndarray, shape (m, p, p)
-    noise : ndarray, shape (m,)
-        Root mean square error of one frame over the assumed one, what lasts included.
-    white : ndarray, shape (m,)
-        The same of what does not last.
-    seconds : ndarray, shape (m,)
-        How long the rest lasts. [s]
-    """
-
-    steps: Array
-    covariances: Array
-    noise: Array
-    white: Array
-    seconds: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,35 +113,6 @@ class Component:
             strengths[keep],
             times[keep],
             freedom,
-        )
-
-    def pieces(self, steady: float = 0.0) -> Pieces:
-        """Return Gaussians for every strength, time and scale of the noise, thinned to those that stand for all.
-
-        Parameters
-        ----------
-        steady : float
-            Standard deviation of a steady change of the misfit that nobody solves for. [rad]
-        """
-        from scipy.special import chdtri  # not at import
-
-        middles = (np.arange(_SCALES) + 0.5) / _SCALES
-        freedom = max(self.freedom, 1)
-        chi_squares = self.chi_squares if self.freedom else np.ones_like(self.chi_squares)
-        scale = chi_squares[:, None] / chdtri(freedom, middles)  # of the variance, shape (h, s)
-        size = (np.log(np.trace(self.inverses, axis1=1, axis2=2))[:, None] + np.log(scale)).ravel()
-        order = np.argsort(size, kind="stable")
-        reached = np.cumsum(np.repeat(self.odds, _SCALES)[order]) / _SCALES
-        count = min(len(order), _MOST_PIECES)
-        chosen = order[np.searchsorted(reached, (np.arange(count) + 0.5) / count * reached[-1])]
-        h, variance = chosen // _SCALES, scale.ravel()[chosen]
-        moved = steady * self.levers[h]
-        return Pieces(
-            self.steps[h],
-            self.inverses[h] * variance[:, None, None] + moved[:, :, None] * moved[:, None, :],
-            np.sqrt(variance),
-            np.sqrt(variance / (1 + self.strengths[h])),
-            self.times[h],
         )
 
 

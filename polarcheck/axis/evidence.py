@@ -14,6 +14,8 @@ References
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -80,8 +82,6 @@ def log_evidence(one: Consensus, attitudes: Attitudes, playing: Bools, pole: Arr
     pole : ndarray, shape (3,)
         Near the axis.
     """
-    from scipy.special import gammaln  # not needed on clean nights
-
     prior = _of_axis(one.axis, pole)
     if one.rotations:
         prior, narrowed = prior + _loose(one, attitudes), _narrowed_by_rotations(one, attitudes)
@@ -90,7 +90,7 @@ def log_evidence(one: Consensus, attitudes: Attitudes, playing: Bools, pole: Arr
         narrowed = sum(_narrowed(part, attitudes) for part in (one, one.before) if part)
     freedom, half = one.degrees_of_freedom, (PRIOR_DOF + one.degrees_of_freedom) / 2
     likelihood = (
-        gammaln(half) - half * np.log((PRIOR_DOF + one.chi_square) / 2) - freedom / 2 * np.log(2 * np.pi)
+        math.lgamma(half) - half * np.log((PRIOR_DOF + one.chi_square) / 2) - freedom / 2 * np.log(2 * np.pi)
     )
     return float(prior - narrowed + likelihood)
 

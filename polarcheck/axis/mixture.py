@@ -10,15 +10,18 @@ within a contradiction's size, all where they are far apart, and then each compo
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from polarcheck.axis.correlation import Component, Pieces
+from polarcheck.axis.correlation import Component
 from polarcheck.constants import ARCMIN
 from polarcheck.vectors import Array
 
 __all__ = ["Estimate", "estimate"]
 
+_SCALES = 7  # of the noise, of equal chance, for each of them
+_MOST_PIECES = 48  # Gaussians that stand for all of them
 _PRIOR_WIDTH = 0.25  # of the logarithm of roll noise over that of stars spread evenly; heavy tails beyond
 _CONTRADICTS = 0.03  # prior chance that the components contradict each other,
 _CONTRADICTIONS = ARCMIN * np.array([0.5, 2.0, 8.0, 32.0])  # by one of these standard deviations
@@ -26,6 +29,29 @@ _NEGLIGIBLE = 1e-4  # of the largest odds, below which a pair is not counted wit
 _NEAR, _WIDE = 0.6827, 0.95  # the intervals that Student's t is made to match
 _REACH = np.geomspace(0.1, 15, 40)  # of a typical standard deviation, in which the intervals are looked for
 _MOST_FREEDOM = 100
+
+
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """What one component says of the parameters: `m` Gaussians of equal chance.
+
+    Attributes
+    ----------
+    steps : ndarray, shape (m, p)
+    covariances : ndarray, shape (m, p, p)
+    noise : ndarray, shape (m,)
+        Root mean square error of one frame over the assumed one, what lasts included.
+    white : ndarray, shape (m,)
+        The same of what does not last.
+    seconds : ndarray, shape (m,)
+        How long the rest lasts. [s]
+    """
+
+    steps: Array
+    covariances: Array
+    noise: Array
+    white: Array
+    seconds: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +99,7 @@ def estimate(*components: Component, steady: float = 0.0) -> Estimate | None:
     """
     if not any(one.freedom for one in components):
         return None
-    parts = [*(one.pieces() for one in components[:-1]), components[-1].pieces(steady)]
+    parts = [*(_pieces(one) for one in components[:-1]), _pieces(components[-1], steady)]
     if len(parts) == 1:
         odds = np.full(len(parts[0].noise), 1 / len(parts[0].noise))
         mixture, shares = (odds, parts[0].steps, parts[0].covariances), [odds]
@@ -82,7 +108,36 @@ def estimate(*components: Component, steady: float = 0.0) -> Estimate | None:
     return Estimate(*_student(*mixture), *_noise(parts, shares))
 
 
-def _joined(first: Pieces, second: Pieces) -> tuple[tuple[Array, Array, Array], list[Array]]:
+def _special() -> Any:
+    """SciPy's distributions, not at import."""
+    from scipy import special
+
+    return special
+
+
+def _pieces(one: Component, steady: float = 0.0) -> _Pieces:
+    """Gaussians for every strength, time and scale of the noise, thinned to those that stand for all."""
+    middles = (np.arange(_SCALES) + 0.5) / _SCALES
+    freedom = max(one.freedom, 1)
+    chi_squares = one.chi_squares if one.freedom else np.ones_like(one.chi_squares)
+    scale = chi_squares[:, None] / _special().chdtri(freedom, middles)  # of the variance, shape (h, s)
+    size = (np.log(np.trace(one.inverses, axis1=1, axis2=2))[:, None] + np.log(scale)).ravel()
+    order = np.argsort(size, kind="stable")
+    reached = np.cumsum(np.repeat(one.odds, _SCALES)[order]) / _SCALES
+    count = min(len(order), _MOST_PIECES)
+    chosen = order[np.searchsorted(reached, (np.arange(count) + 0.5) / count * reached[-1])]
+    h, variance = chosen // _SCALES, scale.ravel()[chosen]
+    moved = steady * one.levers[h]
+    return _Pieces(
+        one.steps[h],
+        one.inverses[h] * variance[:, None, None] + moved[:, :, None] * moved[:, None, :],
+        np.sqrt(variance),
+        np.sqrt(variance / (1 + one.strengths[h])),
+        one.times[h],
+    )
+
+
+def _joined(first: _Pieces, second: _Pieces) -> tuple[tuple[Array, Array, Array], list[Array]]:
     """Odds, means and covariances of all pairs of pieces, and the odds of each piece."""
     apart = first.steps[:, None] - second.steps[None]
     ratio = np.log(second.white[None] / first.white[:, None])
@@ -106,8 +161,6 @@ def _joined(first: Pieces, second: Pieces) -> tuple[tuple[Array, Array, Array], 
 
 def _student(odds: Array, means: Array, covariances: Array) -> tuple[Array, Array, int]:
     """Mean, covariance and degrees of freedom of the Student's t that is as wide as a mixture."""
-    from scipy.special import ndtr, stdtrit  # not at import
-
     mean = odds @ means
     off = means - mean
     spread = np.einsum("m,mp,mq->pq", odds, off, off) + np.einsum("m,mpq->pq", odds, covariances)
@@ -118,17 +171,17 @@ def _student(odds: Array, means: Array, covariances: Array) -> tuple[Array, Arra
         sigma = np.sqrt(np.maximum(np.einsum("p,mpq,q->m", axis, covariances, axis), 1e-300))
         typical = np.exp(odds @ np.log(np.hypot(middle, sigma)))
         reach = typical * _REACH[:, None]
-        held = (ndtr((reach - middle) / sigma) - ndtr((-reach - middle) / sigma)) @ odds
+        held = (_special().ndtr((reach - middle) / sigma) - _special().ndtr((-reach - middle) / sigma)) @ odds
         found.append(np.exp(np.interp([_NEAR, _WIDE], held, np.log(reach[:, 0]))))
     near, wide = np.array(found).T
     freedoms = np.arange(1, _MOST_FREEDOM + 1)
-    quantiles = stdtrit(freedoms, 0.5 + np.array([[_NEAR], [_WIDE]]) / 2)
+    quantiles = _special().stdtrit(freedoms, 0.5 + np.array([[_NEAR], [_WIDE]]) / 2)
     ratio = np.exp(np.mean(np.log(wide / near)))
     k = int(np.argmin(np.abs(np.log(quantiles[1] / quantiles[0] / ratio))))
     return mean, (axes.T * (near / quantiles[0, k]) ** 2) @ axes, int(freedoms[k])
 
 
-def _noise(parts: list[Pieces], shares: list[Array]) -> tuple[Array, Array, Array]:
+def _noise(parts: list[_Pieces], shares: list[Array]) -> tuple[Array, Array, Array]:
     """Noise, lasting share and time of each component."""
     noise, lasting, seconds = [], [], []
     for part, odds in zip(parts, shares, strict=True):

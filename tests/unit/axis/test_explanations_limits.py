@@ -230,7 +230,7 @@ def test_up_to_one_and_a_half_times_the_noise_nobody_asks_for_another_explanatio
     asking: list[int] = []
     monkeypatch.setattr(explanations, "few_left_out", lambda _: iter(asking.append(1) or ()))  # type: ignore[func-returns-value]
     monkeypatch.setattr(explanations, "_most_probable", lambda options, _: options[0])
-    for name in ("_after_knocks", "_after_turns", "_groupings"):
+    for name in ("after_knocks", "after_turns", "groupings"):
         monkeypatch.setattr(explanations, name, lambda _: iter(()))
     explanations.find_consensus(attitudes_of(noisy(sweep(12), 3, low)), POLE)
     assert bool(asking) is asked
