@@ -14,12 +14,13 @@ import numpy.typing as npt
 
 from polarcheck.vectors import Array
 
-__all__ = ["HALF_PIXEL", "Cut", "Form", "fit_profiles", "windows_for", "wings_of"]
+__all__ = ["HALF_PIXEL", "Cut", "Form", "Wings", "fit_profiles", "windows_for", "wings_of"]
 
 _STEPS = (4, 5, 6, 8, 10, 13, 17, 22, 30)  # px, half of a window
 _WINGS = (6.0, 4.5, 3.5, 2.9, 2.5, 2.0)  # Moffat indices tried, ever more wings
 _USUAL_WINGS = (3.5,)
 _TELL_WINGS = 24  # brightest stars that choose among them
+_DRAWS = 200  # of these stars, to see how sure they are
 _ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 6, 3e-3
 _REACH_FWHM, _REACH_PX = 1.6, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
@@ -89,32 +90,76 @@ class Cut:
     form: Form
 
 
-def wings_of(cut: Cut) -> float | None:
-    """Return the Moffat index that fits the brightest stars best; None for a Gaussian."""
+@dataclass(frozen=True, slots=True)
+class Wings:
+    """What profile a frame's stars have.
+
+    Attributes
+    ----------
+    index : float or None
+        Of Moffat's profile; None for a Gaussian.
+    doubt : float
+        Standard error of the stars' width by the choice of that index, as a part of the width.
+    """
+
+    index: float | None
+    doubt: float = 0.0
+
+
+def wings_of(cut: Cut) -> Wings:
+    """Return the wings that fit the brightest stars best."""
     form = cut.form
     top = np.where(cut.use, cut.light, -np.inf).max(axis=(1, 2))
     bright = np.argsort(-top)[:_TELL_WINGS]
     fit = _Fit.to(Cut(cut.light[bright], cut.use[bright], cut.start[bright], form.of(bright)))
     centre, size, _, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None, _ROUNDS)
-    least = fit.cost(centre, size, None)
+    least = np.median(fit.costs(centre, size, None))
     # in a long trail only whether there are wings can be told, and trying is slow
     tried = _WINGS if fit.points < _SLOW_POINTS else _USUAL_WINGS
-    costs = [_cost_of(fit, centre, size, wings) for wings in tried]
-    if min(costs) >= least:
-        return None
+    found = _tried(fit, centre, size, tried)
+    if found.least >= least:
+        return Wings(None)
     if fit.points == 1 and np.exp(np.median(size)) * _FWHM_PER_SIGMA < _WELL_SAMPLED:
         # of small stars a wrong width of the pixel hides some of the wings: let the stars choose it, too
         for pixel in _PIXELS:
-            other = replace(fit, pixel=pixel)
-            again = [_cost_of(other, centre, size, wings) for wings in tried]
-            costs = again if min(again) < min(costs) else costs
-    return tried[int(np.argmin(costs))]
+            again = _tried(replace(fit, pixel=pixel), centre, size, tried)
+            found = again if again.least < found.least else found
+    return Wings(tried[found.best], found.doubt)
 
 
-def _cost_of(fit: _Fit, centre: Array, size: Array, wings: float) -> float:
-    begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
-    there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
-    return fit.cost(there, wide, wings)
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """What each profile that was tried leaves of each star's light, shape (k, n), and the width it gives, shape (k,)."""
+
+    costs: Array
+    widths: Array
+
+    @property
+    def least(self) -> float:
+        return float(np.median(self.costs, axis=1).min())
+
+    @property
+    def best(self) -> int:
+        return int(np.argmin(np.median(self.costs, axis=1)))
+
+    @property
+    def doubt(self) -> float:
+        """By drawing as many stars with replacement: how far the width goes with what they choose (bootstrap)."""
+        count = self.costs.shape[1]
+        drawn = np.random.default_rng(count).integers(count, size=(_DRAWS, count))
+        chosen = np.argmin(np.median(self.costs[:, drawn], axis=2), axis=0)
+        away = self.widths[chosen] / self.widths[self.best] - 1
+        return float(np.sqrt(np.mean(away**2)))
+
+
+def _tried(fit: _Fit, centre: Array, size: Array, tried: tuple[float, ...]) -> _Tried:
+    costs, widths = [], []
+    for wings in tried:
+        begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
+        there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
+        costs.append(fit.costs(there, wide, wings))
+        widths.append(np.exp(np.median(wide)) * _fwhm_per_scale(wings))
+    return _Tried(np.array(costs), np.array(widths))
 
 
 def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
@@ -124,7 +169,7 @@ def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
     ----------
     cut : Cut
     wings : float or None
-        From `wings_of`.
+        Moffat's index, from `wings_of`.
 
     Returns
     -------
@@ -182,11 +227,11 @@ class _Fit:
         light = np.where(weight, cut.light.reshape(len(cut.light), -1), 0.0)
         return cls(x, y, light, weight.astype(float), cut.form)
 
-    def cost(self, centre: Array, size: Array, wings: float | None) -> float:
-        """Median over the stars of what a profile leaves of their light."""
+    def costs(self, centre: Array, size: Array, wings: float | None) -> Array:
+        """What a profile leaves of each star's light, as a part of it, shape (n,)."""
         level, left = self._linear(self._template(centre, size, wings))
         whole = ((self.light - level[1][:, None]) ** 2 * self.weight).sum(axis=1)
-        return float(np.median(np.sqrt((left**2).sum(axis=1) / np.maximum(whole, 1e-30))))
+        return np.asarray(np.sqrt((left**2).sum(axis=1) / np.maximum(whole, 1e-30)))
 
     def solved(
         self, start: Array, begin: Array, wings: float | None, rounds: int

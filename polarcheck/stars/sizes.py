@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from polarcheck.stars.directions import common_direction
 from polarcheck.stars.mosaic import Plane
-from polarcheck.stars.profiles import HALF_PIXEL, Cut, Form, fit_profiles, windows_for, wings_of
+from polarcheck.stars.profiles import HALF_PIXEL, Cut, Form, Wings, fit_profiles, windows_for, wings_of
 from polarcheck.stars.shapes import Shapes, windows_around
 from polarcheck.vectors import Array
 
@@ -26,6 +26,7 @@ _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # of the width that the second moments of a Gaussian have: wings make the moments larger, nothing makes them smaller
 _NARROW, _WIDE = 0.4, 1.2
 _CONTRADICTED = 0.5  # of the fitted stars
+_DOUBT = 0.02  # relative standard error of the width by the choice of the wings, beyond which it is unknown
 
 
 def widths_across(
@@ -65,13 +66,15 @@ def widths_across(
     sizes, counts = np.unique(half[half > 0], return_counts=True)
     parts = [np.flatnonzero(half == size) for size in sizes]
     cuts = [_cut(plane, shapes, some[part], form.of(part)) for part in parts]
-    wings = wings_of(cuts[int(np.argmax(counts))]) if len(cuts) else None
+    wings = wings_of(cuts[int(np.argmax(counts))]) if len(cuts) else Wings(None)
     for part, cut in zip(parts, cuts, strict=True):
-        width, error = fit_profiles(cut, wings)
+        width, error = fit_profiles(cut, wings.index)
         with np.errstate(invalid="ignore"):
             fitted[part] = np.where(error < _UNSURE * width, width, np.nan)
     thick = _FWHM_PER_SIGMA * form.sigma
-    if _hides_wings(fitted, form) if wings is not None else _has_missed_wings(fitted, form):
+    if wings.doubt > _DOUBT or (
+        _hides_wings(fitted, form) if wings.index is not None else _has_missed_wings(fitted, form)
+    ):
         return found
     with np.errstate(invalid="ignore"):
         agrees = (fitted > _NARROW * thick) & (fitted < _WIDE * thick)

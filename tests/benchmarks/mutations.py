@@ -1,7 +1,8 @@
 """How commands end on spoiled inputs: ``python -m tests.benchmarks.mutations [--count 20000] [--seed 1]``.
 
-Results, rig files, lists of targets, command lines and pixels are spoiled one after the other and given to the
-commands, in this process. Printed are the exit codes by kind, the longest run, and every fault with its number.
+Results, rig files, lists of targets, command lines, pixels, nights, questions about the sky, pictures and a solver's
+answers are spoiled one after the other and given to the commands, in this process. Printed are the exit codes by
+kind, the longest run, and every fault with its number.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.mutations import fault_of, kinds
+from tests.spoiled_folders import folder_kinds
 
 
 def main() -> None:
@@ -26,7 +28,8 @@ def main() -> None:
     ends: Counter[tuple[str, int]] = Counter()
     faults, longest, started = 0, 0.0, time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
-        makers = [maker for kind, maker in kinds(Path(folder)).items() if asked.kind in kind]
+        made = kinds(Path(folder)) | folder_kinds(Path(folder))
+        makers = [maker for kind, maker in made.items() if asked.kind in kind]
         for number in range(asked.count):
             spoiled = makers[number % len(makers)](np.random.default_rng([asked.seed, number]), number)
             code, seconds, said = fault_of(spoiled)

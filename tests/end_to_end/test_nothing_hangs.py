@@ -16,6 +16,7 @@ from polarcheck.frames import headers, pixels, read_pixels
 from tests.commands import SAMPLES, answered, run
 from tests.fits_files import SOLVED, header, write_image
 from tests.mutations import fault_of, kinds
+from tests.spoiled_folders import folder_kinds
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="needs a shell and /dev/full")
 DRIFT = "drift --error 2,2 --site 47.3,11.2 --target M31 --at 2026-11-14T21:10:00 --for 10min"
@@ -134,7 +135,7 @@ def test_pixels_of_a_large_but_possible_image_are_read(
 
 def test_spoiled_inputs_end_in_plain_words(tmp_path: Path) -> None:
     """`python -m tests.benchmarks.mutations` does the same 20,000 times."""
-    makers = list(kinds(tmp_path).values())
+    makers = [*kinds(tmp_path).values(), *folder_kinds(tmp_path).values()]
     faults = {}
     for number in range(SPOILED):
         spoiled = makers[number % len(makers)](np.random.default_rng([20, number]), number)

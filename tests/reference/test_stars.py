@@ -277,6 +277,23 @@ def test_wings_that_a_long_trail_hides_leave_the_width_unknown(trail: float, bet
     assert stars.fwhm_px is None
 
 
+def test_wings_on_which_few_stars_do_not_agree_leave_the_width_unknown() -> None:
+    """Eleven faint stars of index 3.7 in a trail: 2.5 and 3.5 fit them alike, and give 0.95 and 0.99 of their width."""
+    few = Shot(count=45, fwhm=5.3168, trail=8.5356, angle=137.48, beta=3.6934, pattern="GBRG", sky=820.0, slope=0.55,
+               gains=(0.81, 1.0, 0.94), sky_colour=(1.45, 1.0, 0.88), tints=0.28, vignetting=0.41, read_noise=1.83,
+               pedestal=744.0, electrons=0.839, bits=12, hot=6.4e-6, peak=(302.6, 27850.0))  # fmt: skip
+    widths = [
+        summarise(find_stars(replace(few, seed=seed).draw(), mosaic="GBRG")).fwhm_px
+        for seed in range(5021, 5027)
+    ]
+    assert None in widths
+    assert [width for width in widths if width] == pytest.approx(
+        [5.3168] * (6 - widths.count(None)), rel=0.05
+    )
+    many = summarise(find_stars(replace(few, count=180, peak=(3000.0, 27850.0)).draw(), mosaic="GBRG"))
+    assert many.fwhm_px == pytest.approx(5.3168, rel=0.03)
+
+
 def test_long_trails_without_wings_keep_their_width() -> None:
     shot = Shot(shape=(700, 1000), count=120, fwhm=2.2, trail=12.1, angle=25.0)
     assert summarise(find_stars(shot.draw())).fwhm_px == pytest.approx(2.2, rel=0.05)
