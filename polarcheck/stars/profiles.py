@@ -8,6 +8,7 @@ serves, so that a mosaic's green ones alone do.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,7 @@ _WINGS = (6.0, 4.5, 3.5, 2.9, 2.5, 2.0)  # Moffat indices tried, ever more wings
 _USUAL_WINGS = (3.5,)
 _TELL_WINGS = 24  # brightest stars that choose among them
 _DRAWS = 200  # of these stars, to see how sure they are
+_TINY = 1e-4  # px, and part of the scale: steps of numeric slopes
 _ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 6, 3e-3
 _REACH_FWHM, _REACH_PX = 1.6, 1.0
 _FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
@@ -153,12 +155,13 @@ class _Tried:
 
 
 def _tried(fit: _Fit, centre: Array, size: Array, tried: tuple[float, ...]) -> _Tried:
-    costs, widths = [], []
-    for wings in tried:
-        begin = size + np.log(_FWHM_PER_SIGMA / _fwhm_per_scale(wings))
-        there, wide, _, _ = fit.solved(centre, begin, wings, _MORE_ROUNDS)
-        costs.append(fit.costs(there, wide, wings))
-        widths.append(np.exp(np.median(wide)) * _fwhm_per_scale(wings))
+    costs, widths, width = [], [], size + np.log(_FWHM_PER_SIGMA)
+    for wings in tried:  # each begins where the one before has ended
+        factor = np.log(_fwhm_per_scale(wings))
+        centre, size, _, _ = fit.solved(centre, width - factor, wings, _MORE_ROUNDS)
+        costs.append(fit.costs(centre, size, wings))
+        width = size + factor
+        widths.append(np.exp(np.median(width)))
     return _Tried(np.array(costs), np.array(widths))
 
 
@@ -207,6 +210,13 @@ def _turned(x: Array, y: Array, centre: Array, angle: Array) -> tuple[Array, Arr
     return c * dx + s * dy, c * dy - s * dx
 
 
+@lru_cache
+def _points_and_weights(count: int) -> tuple[Array, Array]:
+    """Where on a trail of length 1 its points lie, and their weights (Gauss and Legendre)."""
+    places, weights = np.polynomial.legendre.leggauss(count)
+    return places / 2, weights / 2
+
+
 @dataclass
 class _Fit:
     """Least squares of brightness, sky, place and width of each star."""
@@ -229,7 +239,7 @@ class _Fit:
 
     def costs(self, centre: Array, size: Array, wings: float | None) -> Array:
         """What a profile leaves of each star's light, as a part of it, shape (n,)."""
-        level, left = self._linear(self._template(centre, size, wings))
+        level, left = self._linear(self._with_slopes(centre, size, wings)[0])
         whole = ((self.light - level[1][:, None]) ** 2 * self.weight).sum(axis=1)
         return np.asarray(np.sqrt((left**2).sum(axis=1) / np.maximum(whole, 1e-30)))
 
@@ -239,9 +249,9 @@ class _Fit:
         """Centres [px], logarithms of scales [px], their standard errors, and whether that failed."""
         centre, size = start.copy(), np.log(np.maximum(np.exp(begin), 0.3))
         for _ in range(rounds):
-            template = self._template(centre, size, wings)
+            template, slopes = self._with_slopes(centre, size, wings)
             level, left = self._linear(template)
-            step, error = self._step(centre, size, template, level, left, wings)
+            step, error = self._step(template, slopes, level, left)
             centre = centre + np.clip(step[:, :2], -0.5, 0.5)
             size = size + np.clip(step[:, 2], -0.4, 0.4)
             if np.quantile(np.abs(step[:, 2]), 0.9) < _LAST_STEP:
@@ -250,20 +260,25 @@ class _Fit:
         wild = (np.abs(step[:, 2]) > 0.1) | (np.abs(size - begin) > 1.5) | ~(level[0] > 0)
         return centre, size, error, stray | wild | (self.weight.sum(axis=1) < _LEAST_PIXELS)
 
-    def _template(self, centre: Array, size: Array, wings: float | None) -> Array:
-        """Profiles of height 1, shape (n, p)."""
+    def _with_slopes(self, centre: Array, size: Array, wings: float | None) -> tuple[Array, list[Array]]:
+        """Profiles of height 1, shape (n, p), and their slopes by x, y and the logarithm of the scale."""
         if wings is None:
-            return self._drawn(centre, np.exp(2 * size) + self.pixel)
+            template = self._drawn(centre, size)
+            moved = (([_TINY, 0.0], 0.0), ([0.0, _TINY], 0.0), ([0.0, 0.0], _TINY))
+            return template, [
+                (self._drawn(centre + at, size + wider) - template) / _TINY for at, wider in moved
+            ]
         if self.points > 1 or np.exp(np.median(size)) * _fwhm_per_scale(wings) > _WELL_SAMPLED:
             more = (2 * wings + _MOFFAT_PER_VARIANCE) * self.pixel
-            return self._winged(centre, np.exp(2 * size) + more, wings)
+            return self._winged(centre, size, wings, more)
+        if not self.pixel:
+            return self._winged(centre, size, wings, 0.0)
         node = float(np.sqrt(self.pixel))  # px: two samples so far from the middle have that variance
         parts = [
-            self._winged(centre + [dx, dy], np.exp(2 * size), wings)
-            for dx in (-node, node)
-            for dy in (-node, node)
+            self._winged(centre + [dx, dy], size, wings, 0.0) for dx in (-node, node) for dy in (-node, node)
         ]
-        return np.asarray(np.mean(parts, axis=0))
+        slopes = [np.mean(slope, axis=0) for slope in zip(*(slopes for _, slopes in parts), strict=True)]
+        return np.asarray(np.mean([star for star, _ in parts], axis=0)), slopes
 
     @property
     def points(self) -> int:
@@ -271,23 +286,33 @@ class _Fit:
         part = float(np.median(self.form.trail / self.form.sigma)) / _FWHM_PER_SIGMA
         return 1 if part < _HARDLY_TRAILED else min(int(np.ceil(_POINTS_PER_WIDTH * part)) + 2, _MOST_POINTS)
 
-    def _winged(self, centre: Array, square: Array, wings: float) -> Array:
-        """A Moffat profile at the points of its trail."""
+    def _winged(self, centre: Array, size: Array, wings: float, more: float) -> tuple[Array, list[Array]]:
+        """A Moffat profile at the points of its trail, its squared scale larger by `more`, with its slopes."""
+        scale = np.exp(2 * size)[:, None]
+        square, angle = scale + more, self.form.angle[:, None]
         along, across = _turned(self.x, self.y, centre, self.form.angle)
-        round_part = 1 + across**2 / square[:, None]
-        places, weights = np.polynomial.legendre.leggauss(self.points)
-        star = np.zeros_like(along)
-        for place, weight in zip(places / 2, weights / 2, strict=True):
+        round_part = 1 + across**2 / square
+        star, by_along, by_size = np.zeros_like(along), np.zeros_like(along), np.zeros_like(along)
+        by_across = np.zeros_like(along)
+        for place, weight in zip(*_points_and_weights(self.points), strict=True):
             away = along - place * self.form.trail[:, None]
-            star += weight * (round_part + away**2 / square[:, None]) ** -wings
-        return star
+            inside = round_part + away**2 / square
+            part = weight * np.exp(-wings * np.log(inside))
+            star += part
+            part *= 2 * wings / inside / square
+            by_along += part * away
+            by_across += part
+            by_size += part * (inside - 1)
+        by_across *= across
+        c, s = np.cos(angle), np.sin(angle)
+        return star, [c * by_along - s * by_across, s * by_along + c * by_across, scale * by_size]
 
-    def _drawn(self, centre: Array, square: Array) -> Array:
+    def _drawn(self, centre: Array, size: Array) -> Array:
         """A Gaussian drawn along the trail: a difference of error functions."""
         from scipy.special import erf
 
         along, across = _turned(self.x, self.y, centre, self.form.angle)
-        scale = np.sqrt(2 * square)[:, None]
+        scale = np.sqrt(2 * (np.exp(2 * size) + self.pixel))[:, None]
         end = np.maximum(self.form.trail[:, None] / 2, 1e-3 * scale)
         drawn = (erf((along + end) / scale) - erf((along - end) / scale)) / (2 * erf(end / scale))
         return np.asarray(np.exp(-((across / scale) ** 2)) * drawn)
@@ -301,17 +326,9 @@ class _Fit:
         high, sky = (count * both - first * light) / size, (second * light - first * both) / size
         return np.stack([high, sky]), w * (self.light - high[:, None] * template - sky[:, None])
 
-    def _step(
-        self, centre: Array, size: Array, template: Array, level: Array, left: Array, wings: float | None
-    ) -> tuple[Array, Array]:
+    def _step(self, template: Array, slopes: list[Array], level: Array, left: Array) -> tuple[Array, Array]:
         """One step of Gauss and Newton for place and width, and the width's standard error."""
-        tiny = 1e-4
-        slopes = [
-            self._template(centre + [tiny, 0.0], size, wings),
-            self._template(centre + [0.0, tiny], size, wings),
-        ]
-        slopes.append(self._template(centre, size + tiny, wings))
-        design = [level[0][:, None] * (moved - template) / tiny for moved in slopes]
+        design = [level[0][:, None] * slope for slope in slopes]
         terms = np.stack([*design, template, np.ones_like(template)], axis=1) * self.weight[:, None]
         scale = np.sqrt((terms**2).sum(axis=2)) + 1e-30
         terms = terms / scale[:, :, None]
