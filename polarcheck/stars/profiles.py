@@ -235,7 +235,8 @@ class _Fit:
         x, y = (grid.ravel() for grid in np.meshgrid(span, span))
         weight = _near(x, y, cut.start, cut.form) & cut.use.reshape(len(cut.use), -1)
         light = np.where(weight, cut.light.reshape(len(cut.light), -1), 0.0)
-        return cls(x, y, light, weight.astype(float), cut.form)
+        some = weight.any(axis=0)  # of a window's corners none counts
+        return cls(x[some], y[some], light[:, some], weight[:, some].astype(float), cut.form)
 
     def costs(self, centre: Array, size: Array, wings: float | None) -> Array:
         """What a profile leaves of each star's light, as a part of it, shape (n,)."""
