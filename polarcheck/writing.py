@@ -63,7 +63,7 @@ def is_leftover(name: str) -> bool:
 
 
 @contextmanager
-def new_file(path: Path, *, keep_link: bool = False) -> Iterator[IO[bytes]]:
+def new_file(path: Path, *, keep_link: bool = False, waits: bool = True) -> Iterator[IO[bytes]]:
     """Open a file that takes the place of `path` once all went well, with the modes of what was there.
 
     Parameters
@@ -73,6 +73,8 @@ def new_file(path: Path, *, keep_link: bool = False) -> Iterator[IO[bytes]]:
         gives way, never what it leads to.
     keep_link : bool
         Whether to follow the link whatever it leads to, as for a file of the user's that is edited.
+    waits : bool
+        Whether to wait until it is on the disk; not for what is soon written again.
 
     Yields
     ------
@@ -91,13 +93,15 @@ def new_file(path: Path, *, keep_link: bool = False) -> Iterator[IO[bytes]]:
             with beside.open("xb") as stream:
                 yield stream
                 stream.flush()
-                os.fsync(stream.fileno())
+                if waits:
+                    os.fsync(stream.fileno())
             _like(target, beside)
             beside.replace(target)
         finally:
             with suppress(OSError):
                 beside.unlink(missing_ok=True)
-        _sync_folder(target.parent)
+        if waits:
+            _sync_folder(target.parent)
     except OSError as error:
         raise InputError(
             f"{printable(path)}: cannot be written ({printable(error.strerror or error)})"

@@ -105,7 +105,7 @@ def may_write_solution(path: Path) -> bool:
     return not content or (content.startswith(b"SIMPLE  =") and any(card.startswith(own) for card in cards))
 
 
-def write_solution(path: Path, plate: Plate, notes: SolutionNotes) -> None:
+def write_solution(path: Path, plate: Plate, notes: SolutionNotes, *, waits: bool = True) -> None:
     """Write a solution as a header-only FITS file, as solvers leave them.
 
     Parameters
@@ -116,6 +116,8 @@ def write_solution(path: Path, plate: Plate, notes: SolutionNotes) -> None:
     notes : SolutionNotes
         The engine's own solution becomes the alternate description ``A`` (FITS Standard 4.0, section 8.2.1; from
         memory), which readers pass over unless asked for it.
+    waits : bool
+        Whether to wait until it is on the disk; not for what is soon written again.
 
     Raises
     ------
@@ -134,7 +136,7 @@ def write_solution(path: Path, plate: Plate, notes: SolutionNotes) -> None:
         header.extend(_linear_cards(notes.engine_plate, "A"))
         header["WCSNAMEA"] = ("engine", "the solver's own, linear terms")
     _add_notes(header, notes)
-    with new_file(path) as stream:
+    with new_file(path, waits=waits) as stream:
         stream.write(header.tostring(sep="", endcard=True, padding=True).encode("ascii"))
 
 

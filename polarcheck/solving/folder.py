@@ -199,7 +199,7 @@ def _solved(path: Path, name: str, run: _Run) -> tuple[SolvedFrame, Recognised |
         file = run.target(path, name)
         seen = recognise(path, run.solver, run.shared)
         if run.shared.keeps_at_once:
-            frame = keep_engine_solution(frame, seen, file, run.solver)
+            frame = keep_engine_solution(frame, seen, file, run.solver, waits=False)  # for the worst
         else:
             frame = replace(frame, solution=file)
     except NotSolvedError as error:

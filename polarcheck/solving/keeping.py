@@ -46,7 +46,9 @@ def _engine_plate(seen: Recognised) -> Plate:
     return fit_plate(grid, seen.match.solution.icrs_from_pixels(grid), *size)
 
 
-def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solver: Solver) -> SolvedFrame:
+def keep_engine_solution(
+    frame: SolvedFrame, seen: Recognised, file: Path, solver: Solver, *, waits: bool = True
+) -> SolvedFrame:
     """Write the solver's own solution.
 
     Parameters
@@ -57,6 +59,8 @@ def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solve
     file : pathlib.Path
         Where to.
     solver : Solver
+    waits : bool
+        Whether to wait until it is on the disk.
 
     Returns
     -------
@@ -69,7 +73,7 @@ def keep_engine_solution(frame: SolvedFrame, seen: Recognised, file: Path, solve
     """
     matched, rms = _agreement(seen)
     notes = SolutionNotes(solver.engine.name, None, matched, rms, utc=seen.said.utc, site=seen.said.site)
-    write_solution(file, _engine_plate(seen), notes)
+    write_solution(file, _engine_plate(seen), notes, waits=waits)
     place, scale = place_and_scale(seen.match.solution)
     return replace(
         frame,
@@ -102,7 +106,7 @@ def keep_best(frame: SolvedFrame, seen: Recognised, refitted: Refitted | None, s
     """
     is_kept = frame.state is State.SOLVED
     try:
-        if frame.solution is None or (refitted is None and is_kept):
+        if frame.solution is None:
             return frame
         if refitted is None:
             return keep_engine_solution(frame, seen, frame.solution, solver)

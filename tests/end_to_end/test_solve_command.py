@@ -171,7 +171,7 @@ def full_disk(*_: object, **__: object) -> None:
 @pytest.mark.parametrize(
     ("fails", "said"),
     [
-        ("os.fsync", ".wcs: cannot be written (No space left on device)"),
+        ("os.replace", ".wcs: cannot be written (No space left on device)"),
         ("polarcheck.solving.field_engine.write_star_list", "a temporary file cannot be written (No space"),
         ("tempfile.mkdtemp", "no temporary folder can be made (No space left on device)"),
     ],
@@ -192,7 +192,7 @@ def test_full_disk_leaves_a_kept_solution_as_it_was(
 ) -> None:
     answered("solve", folder, "--index", stand_in.index, "--scale", "19,21")
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
-    monkeypatch.setattr("os.fsync", full_disk)
+    monkeypatch.setattr("os.replace", full_disk)
     refused("solve", folder, "--index", stand_in.index, "--scale", "19,21", "--again")
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
     assert nothing_left(tmp_path)
