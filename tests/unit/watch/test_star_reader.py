@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import threading
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -75,3 +77,46 @@ def test_elongation_of_target_frames_is_their_median_and_stays_with_its_target(t
     assert evening.target.elongation == pytest.approx(1.2)
     checked = evening.settled()[-1]
     assert checked.elongation == pytest.approx(1.2)  # type: ignore[attr-defined]
+
+
+class Waits:
+    """Stands for the event that ends it: notes how long it is waited for, and waits for nothing."""
+
+    def __init__(self, count: int) -> None:
+        self.seconds: list[float] = []
+        self.count = count
+
+    def wait(self, seconds: float) -> bool:
+        self.seconds.append(seconds)
+        return len(self.seconds) >= self.count
+
+    def is_set(self) -> bool:
+        return False
+
+    def set(self) -> None: ...
+
+
+def test_frames_are_shown_first_and_most_of_a_core_is_left(tmp_path: Path) -> None:
+    """A frame is on the screen within half a second, its stars take about one (common practice, no source): a second
+    before, and four to rest. Of results that nobody fetches some twenty are kept.
+    """
+    waits: Any = Waits(61)
+    reader = StarReader(lambda: reader.want(tmp_path / "gone.fits"))
+    reader._over = waits
+    reader.want(tmp_path / "gone.fits")
+    reader._run()
+    assert all(0.6 < seconds < 1.8 for seconds in waits.seconds[::2])
+    assert all(2.5 < seconds < 6.0 for seconds in waits.seconds[1::2])
+    assert 15 <= len(reader.found()) < 30
+    assert reader.found() == []
+
+
+def test_at_the_end_a_frame_under_way_is_waited_for_briefly() -> None:
+    """A large one takes some three seconds; nobody who ends the evening wants to wait for longer than eight."""
+    joined: list[float] = []
+    reader = StarReader(lambda: None)
+    thread: Any = SimpleNamespace(start=lambda: None, join=joined.append)
+    reader._thread = thread
+    with reader:
+        pass
+    assert 3.0 < joined[0] < 8.0
