@@ -14,7 +14,6 @@ __all__ = ["creep_notice", "sweep_notices"]
 
 _MUCH_CREEP = 3.0  # times the allowance, from which a creep may as well be a move of the mount
 _ELSEWHERE = 3 * DEGREE  # a frame further off than this was solved wrongly, not moved
-_HOURS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, -1, -2, -3, -4, -5, -6, -7, -8, -9, -10, -11, -12)
 _LIKE_A_CLOCK = 6.0  # squared standard errors up to which a turn of the mount looks like a wrong clock
 _REFRACTED = 30 * ARCSEC
 _SHIFTED = 12.0  # and from which it is a turn at all, not noise
@@ -129,7 +128,9 @@ def _clock(fit: AxisFit, pole: Array) -> Notice | None:
     if apart(before) < _SHIFTED:
         return None
     hours = [
-        h for h in _HOURS if apart(rotation_matrix(pole, h * 3600 * SIDEREAL_RATE) @ before) < _LIKE_A_CLOCK
+        hours
+        for hours in range(-12, 13)
+        if apart(rotation_matrix(pole, hours * 3600 * SIDEREAL_RATE) @ before) < _LIKE_A_CLOCK
     ]
     if not hours:
         return None

@@ -32,7 +32,7 @@ def codes(frames: list[Frame], now_s: float) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("ahead_s", "expected"), [(300.0, []), (1200.0, ["clock-future"]), (7200.0, ["clock-future"]), (-1e7, [])]
+    ("ahead_s", "expected"), [(450.0, []), (1150.0, ["clock-future"]), (7200.0, ["clock-future"]), (-1e7, [])]
 )
 def test_frames_dated_in_the_future_are_said(tmp_path: Path, ahead_s: float, expected: list[str]) -> None:
     frames = night(tmp_path, 20.0)
@@ -66,6 +66,28 @@ def test_files_written_steadily_hours_off_are_said(tmp_path: Path, hours: float,
 )
 def test_files_in_time_copied_or_too_few_to_tell_are_not(tmp_path: Path, settings: dict[str, float]) -> None:
     assert codes(night(tmp_path, **settings), TAKEN_S + 1e7) == []
+
+
+@pytest.mark.parametrize(("span_s", "jitter_s", "told"), [(200, 0, False), (300, 0, True), (480, 45, True)])
+def test_four_minutes_tell_a_camera_from_a_copy(
+    tmp_path: Path, span_s: int, jitter_s: int, told: bool
+) -> None:
+    """A card is copied in a minute or two; a camera stores each frame within a minute (common practice, no source)."""
+    frames = night(tmp_path, 7208.0, jitter_s, span_s / 4)
+    assert (codes(frames, TAKEN_S + 1e7) == ["clock-file-time"]) is told
+
+
+def test_of_a_long_night_a_hundred_files_are_asked_for_their_times(tmp_path: Path) -> None:
+    """Each costs some milliseconds on a network drive (common practice, no source)."""
+    frame, asked = night(tmp_path, 8.0)[0], []
+
+    class Asked(type(frame.path)):  # type: ignore[misc]
+        def stat(self, **_: object) -> os.stat_result:
+            asked.append(self)
+            return Path(str(self)).stat()
+
+    file_time_notices([replace(frame, path=Asked(frame.path))] * 1000, TAKEN_S + 1e6)
+    assert 60 < len(asked) < 150
 
 
 def test_copy_made_at_once_hours_later_is_not_said(tmp_path: Path) -> None:

@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from polarcheck.errors import InputError
 from polarcheck.frames import Frame
 from polarcheck.measurement.impossible import order_notice, require_possible_times, without_rough_solutions
 from tests.benchmarks.mounts import Scene, Sweep, frames_of
+from tests.helpers import ARCSEC
 
 MATRIX = (-1.375e-3, 2.0e-6, 2.0e-6, 1.375e-3)
 
@@ -69,3 +71,19 @@ def test_names_that_go_round_the_corner_tell_of_a_clock_that_was_set_back() -> N
     notice = order_notice(sorted(back, key=lambda frame: sum(frame.utc)))
     assert notice is not None and notice.code == "clock-jump"
     assert "frame_06.fits was taken before frame_01.fits" in notice.text
+
+
+@pytest.mark.parametrize(("arcsec", "kept"), [(14.0, 2), (30.0, 0)])
+def test_one_place_is_one_to_some_pixels(arcsec: float, kept: int) -> None:
+    """Frames dithered by a few pixels stand at one place; a mount's coordinates move by more (common practice)."""
+    frame = replace(sweep()[0], matrix_deg=MATRIX)
+    across = np.cross(frame.centre, [0.0, 0.0, 1.0])
+    turn = Rotation.from_rotvec(across / np.linalg.norm(across) * arcsec * ARCSEC)
+    moved = replace(later(frame, 60), sky=turn.apply(frame.sky))
+    assert len(without_rough_solutions([frame, moved])[0]) == kept
+
+
+def test_exposures_that_overlap_by_more_than_rounded_stamps_are_told() -> None:
+    """Two times to the second are wrong by a second together; 40 s apart, 42.2 s long overlaps by two."""
+    frames = [replace(frame, exposure_s=42.2) for frame in sweep()]
+    assert [notice.code for notice in require_possible_times(frames)] == ["times-overlap"]

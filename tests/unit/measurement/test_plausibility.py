@@ -18,6 +18,7 @@ from polarcheck.frames import Frame
 from polarcheck.measurement.plausibility import (
     above_horizon,
     likely_cause,
+    require_dark,
     require_sky_above,
     sun_notice,
     zone_notice,
@@ -128,13 +129,29 @@ def test_sun_counts_as_up_until_the_first_stars_come_out(altitude_deg: float, wa
     """The brightest stars are seen by eye with the Sun 2 to 4 deg down, and by cameras a little before (common
     practice, no source). The moment is found by astropy's Sun.
     """
+    assert (sun_notice(times(2, sinking_to(altitude_deg)), RIDGE) is not None) == warned
+
+
+@pytest.mark.parametrize(("altitude_deg", "refused"), [(2.0, False), (4.5, True)])
+def test_sun_in_the_sky_is_refused_where_no_slip_explains_it(altitude_deg: float, refused: bool) -> None:
+    """A site a degree off and a clock eight minutes off make 3 deg together."""
+    dusk = times(2, sinking_to(altitude_deg))
+    sky = fields([-1.0, 1.0], 40.0, RIDGE, dusk[:1])
+    if refused:
+        with pytest.raises(InputError, match="the Sun stood"):
+            require_dark(sky, dusk, RIDGE)
+    else:
+        require_dark(sky, dusk, RIDGE)
+
+
+def sinking_to(altitude_deg: float) -> Array:
+    """When the Sun sinks to an altitude at the ridge, by astropy."""
     noon = utc_date(2026, 11, 14, 9, 0)
 
     def height_above(hours: float) -> float:
         return sun_altitude_by_astropy(noon + [0.0, hours / 24]) - altitude_deg
 
-    dusk = noon + [0.0, brentq(height_above, 0.0, 9.0) / 24]
-    assert (sun_notice(times(2, dusk), RIDGE) is not None) == warned
+    return noon + [0.0, brentq(height_above, 0.0, 9.0) / 24]
 
 
 def frame_at(hour: float, trusts_zone: bool = True) -> Frame:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from polarcheck.planning import avoided
 from polarcheck.planning.avoided import kept_away
 from polarcheck.planning.bodies import moon_at, sun_at
 from polarcheck.site import Site
@@ -55,3 +58,13 @@ def test_sun_is_kept_away_from_until_the_sky_is_dark(time: str, sun: bool, warne
 def test_brighter_moon_is_kept_further_away_from(time: str, least: float, greatest: float) -> None:
     distances, _ = kept(time)
     assert least <= distances.get(1, 0.0) <= greatest
+
+
+@pytest.mark.parametrize(("lit", "kept_away_from"), [(0.07, False), (0.15, True)])
+def test_thin_crescent_troubles_nobody(
+    monkeypatch: pytest.MonkeyPatch, lit: float, kept_away_from: bool
+) -> None:
+    """A tenth of the disc gives a fiftieth of the full Moon's light (common practice, no source)."""
+    full = moon_at(utc_from_iso("2026-11-24T22:00:00"), SKY)
+    monkeypatch.setattr(avoided, "moon_at", lambda *_: replace(full, lit=lit))
+    assert (1 in kept("2026-11-24T22:00:00")[0]) is kept_away_from

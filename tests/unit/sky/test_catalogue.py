@@ -253,3 +253,15 @@ def test_list_of_ten_thousand_lines_is_read_and_a_larger_file_is_none(
     else:
         with pytest.raises(InputError, match="too large for a list of targets"):
             read_targets(path)
+
+
+@pytest.mark.parametrize(("kilobytes", "read"), [(800, True), (1500, False)])
+def test_list_of_more_than_a_megabyte_is_no_list(tmp_path: Path, kilobytes: int, read: bool) -> None:
+    """Ten thousand lines of a hundred characters."""
+    path = tmp_path / "list.txt"
+    path.write_text("M31\n#" + "x" * (kilobytes * 1000 - 5), encoding="utf-8")
+    if read:
+        assert len(read_targets(path)[0]) == 1
+    else:
+        with pytest.raises(InputError):
+            read_targets(path)
