@@ -66,7 +66,8 @@ def test_lines_say_what_to_do_and_ending_writes_down_what_stands(tmp_path: Path)
     for path in script.take([0.0, 20.0, 40.0]):
         script.bring(path)
     with watching(script.folder, script.rig) as watch:
-        watch.wait_for("measured", 1)
+        watch.wait_for("advice", 1)
+        time.sleep(1)  # written first, then said
         out, err = watch.interrupt()
     assert len(out.splitlines()) == 2
     assert "measured: " in out
