@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from polarcheck.frames import Frame, Problem, ProblemKind
 from polarcheck.night import Event, account_of
 from polarcheck.night.events import read_event
+from polarcheck.times import add_seconds
 from polarcheck.watch import Answer, Evening, Moment, view_of
 from polarcheck.watch.evening import Evening as State
 from tests.at_the_mount import SWEEP, AtTheMount
@@ -353,3 +355,20 @@ def test_running_camera_believes_one_knob_alone_after_a_minute(play: Play) -> No
     assert play.events[-3].turned == pytest.approx((azimuth, 0.0))  # type: ignore[attr-defined]
     assert not play.events[-3].as_told  # type: ignore[attr-defined]
     play.require_truth()
+
+
+def test_no_finding_is_written_down_within_two_seconds(play: Play) -> None:
+    """A folder that is copied has its frames closer together (common practice, no source)."""
+    play.give(play.mount.sweep(*SWEEP), gap=0.1)
+    assert play.evening.due_s(play.seconds) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(("later_s", "is_late"), [(0.014, True), (0.03, False)])
+def test_a_frame_of_the_last_ones_time_is_a_copy(play: Play, later_s: float, is_late: bool) -> None:
+    """The night's file keeps times to 0.01 s, a header maybe to 0.001: the same moment twice, up to 0.015 s apart."""
+    frames = play.mount.sweep(*SWEEP)
+    play.give(frames)
+    play.rest()
+    play.give(replace(frames[-1], utc=add_seconds(frames[-1].utc, later_s)))
+    assert play.evening.last is not None
+    assert ("before the last finding" in str(play.evening.last.reason)) is is_late
