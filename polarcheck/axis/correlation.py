@@ -89,12 +89,14 @@ class Component:
     freedom: int
 
     @classmethod
-    def of(cls, series: Series) -> Component:
-        """Weigh the strengths and times for one series of equations."""
+    def of(cls, series: Series, longest: float = _LONGEST) -> Component:
+        """Weigh the strengths and times, up to so many lengths of the sequence, for one series of equations."""
         rows, counts, seconds, groups = _averaged(series)
         span = max(float(np.ptp(seconds)), 1.0)
         shortest = min(span, max(float(np.median(np.diff(np.sort(series.seconds)))), 1.0))
-        grid = [(s, t) for t in np.geomspace(shortest, _LONGEST * span, _TIMES) for s in _STRENGTHS]
+        grid = [
+            (s, t) for t in np.geomspace(shortest, max(longest * span, shortest), _TIMES) for s in _STRENGTHS
+        ]
         strengths, times = np.array([(0.0, shortest), *grid]).T
         constants = len(np.unique(groups))
         moments, cost = _moments(rows, _covariances(counts, seconds, groups, strengths, times), constants)

@@ -19,6 +19,9 @@ _SIGMAS = 3.0  # of the drift over the whole sequence
 _UNSEEN = 5 * ARCSEC / 3600  # [rad/s] what a guide scope that bends may let through
 _SLOW = 40 * ARCSEC / 3600  # [rad/s] faster, a field is not guided;
 _SLOW_SHIFT = 10 * ARCSEC  # and this much besides
+_LONGEST = (
+    0.25  # length of the sequence for which an error of a held field may last: a guider undoes what is longer
+)
 _FEW = 5  # frames below which their scatter tells nothing
 
 
@@ -58,7 +61,7 @@ def _drift(places: Array, seconds: Array, noise: float) -> tuple[float, float]:
     count = len(seconds)
     time = ((seconds - seconds.mean()) / span)[:, None]
     series = Series(places - places.mean(), time, np.full(count, noise), seconds, np.zeros(count, dtype=int))
-    found = estimate(Component.of(series))
+    found = estimate(Component.of(series, _LONGEST))
     if found is None:
         return float(places[-1] - places[0]), _SIGMAS * np.sqrt(2) * noise
     # as far out for Student's t of so many degrees of freedom, nearly
