@@ -228,18 +228,18 @@ def test_list_without_a_good_line_is_refused_with_its_lines(tmp_path: Path) -> N
 
 
 def test_long_list_costs_under_a_millisecond_a_line_and_too_long_a_one_nothing(tmp_path: Path) -> None:
-    """The bound is ten times what it takes on the machine of the first run; 0.8 s a line it was once."""
+    """Of processor time. The bound is ten times what it takes on the machine of the first run; 0.8 s a line it was once."""
     path = tmp_path / "list.txt"
     path.write_text("\n".join(f"NGC {1 + i % 7000}" for i in range(3000)), encoding="utf-8")
-    started = time.perf_counter()
+    started = time.process_time()
     targets, notices = read_targets(path)
     assert len(targets) + len(notices) >= 2900
-    assert time.perf_counter() - started < 3.0
+    assert time.process_time() - started < 3.0
     path.write_text("\n".join("no such name" for _ in range(10_001)), encoding="utf-8")
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(InputError, match="names 10001 targets; at most 10000"):
         read_targets(path)
-    assert time.perf_counter() - started < 0.5
+    assert time.process_time() - started < 0.5
 
 
 @pytest.mark.parametrize(("letters", "is_read"), [(60, True), (160, False)])
