@@ -95,8 +95,11 @@ def after_knocks(context: Context) -> Iterator[Consensus]:
     count = len(context.attitudes.camera)
     for k in spread(max(count - 5, 0), 0 if count > _MANY else TRIAL_FRAMES) + 3:
         later = np.arange(count) >= k
-        before, after = (agree(context, _only(context.attitudes.camera, part)) for part in (~later, later))
-        if before and after and (before.used == ~later).all() and (after.used == later).all():
+        before = agree(context, _only(context.attitudes.camera, ~later))
+        if before is None or (before.used != ~later).any():
+            continue
+        after = agree(context, _only(context.attitudes.camera, later))
+        if after is not None and (after.used == later).all():
             yield replace(after, before=before)
 
 
