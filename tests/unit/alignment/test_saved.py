@@ -274,6 +274,10 @@ def test_result_as_large_as_may_be_written_is_read(
         tmp_path, model.to_json() + " " * 40_000_000
     )  # 130,000 frames of 300 bytes: three a second all night
     assert isinstance(read_alignment(path), Alignment)
+    with path.open("r+b") as file:
+        file.truncate(100_000_000)  # nothing that this program wrote
+    with pytest.raises(InputError, match="too large"):
+        read_alignment(path)
     length = len(model.to_json())
     monkeypatch.setattr(saved, "LARGEST_BYTES", length + 1)  # and a line's end
     assert isinstance(read_alignment(write(tmp_path, kept_text(model) + "\n")), Alignment)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from polarcheck.errors import FitError
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.measurement.conditions import Conditions
 from polarcheck.measurement.measurement import Measurement, measure_frames
-from polarcheck.measurement.verdicts import left_out_lines
+from polarcheck.measurement.verdicts import fit_notices, left_out_lines
 from polarcheck.simulate import Camera
 from tests.benchmarks.mounts import NORTH, Array, Scene, Sweep, frames_of
 from tests.helpers import ARCSEC, DEG
@@ -263,3 +264,26 @@ def test_rotation_is_named_beside_declination_only_where_noise_does_not_make_it(
     found = reasons(measured(frames))
     assert list(found) == [2]
     assert ("rotation" in found[2]) == named
+
+
+@pytest.mark.parametrize(("noise", "said"), [(3.5, []), (8.0, ["noisy-frames"])])
+def test_scatter_of_five_times_the_usual_is_worth_a_word(noise: float, said: list[str]) -> None:
+    """In common wind and seeing frames are two or three times as bad as in the best (common practice, no source)."""
+    fit = SimpleNamespace(
+        noise=noise,
+        agrees=True,
+        degrees_of_freedom=8,
+        groups=np.zeros(6, int),
+        used=np.ones(6, bool),
+        station=np.arange(6),
+        group_sizes=(6,),
+        turns=None,
+        slow_change=None,
+        knocked_before=None,
+        is_guided=False,
+        tracked=None,
+        contradiction=None,
+    )
+    high = np.tile([0.0, 0.0, 1.0], (6, 4, 1))
+    given: Any = (SimpleNamespace(camera=np.zeros(6, int)), fit, SimpleNamespace(total_arcmin=20.0))
+    assert [notice.code for notice in fit_notices(*given, high, high[0, 0])] == said
