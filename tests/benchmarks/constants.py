@@ -98,7 +98,7 @@ class NumberPlace:
         change = f"max(1, round(x * {factor})) if isinstance(x, int) else x * {factor}"
         is_tuple = isinstance(ast.parse(self.value, mode="eval").body, ast.Tuple)
         new = (
-            f"tuple({change} for x in {self.value})"
+            f"tuple({change} for x in ({self.value}))"
             if is_tuple
             else f"next({change} for x in ({self.value},))"
         )
