@@ -88,3 +88,82 @@ def test_blank_and_full_images_are_told_apart_from_dark_ones() -> None:
     ):
         found = list_stars(image)
         assert (found.is_blank, found.is_overexposed, len(found)) == (blank, full, 0)
+
+
+def stars_at(places: np.ndarray, peaks: np.ndarray | float, size: tuple[int, int] = (600, 900)) -> np.ndarray:
+    """A sky with a noise of 4 counts and stars of 3 px."""
+    image = np.random.default_rng(11).normal(500, 4, size)
+    y, x = np.mgrid[-9:10, -9:10]
+    for (cx, cy), peak in zip(places, np.broadcast_to(peaks, len(places)), strict=True):
+        image[cy - 9 : cy + 10, cx - 9 : cx + 10] += peak * np.exp(-(x**2 + y**2) / (2 * 1.3**2))
+    return image
+
+
+def lattice(columns: int, rows: int, step: int) -> np.ndarray:
+    """Places `step` px apart. [px]"""
+    x, y = np.meshgrid(12 + step * np.arange(columns), 12 + step * np.arange(rows))
+    return np.stack([x.ravel(), y.ravel()], axis=-1)
+
+
+@pytest.mark.parametrize(("peak", "least", "most"), [(14.0, 0, 3), (36.0, 40, 48)])
+def test_a_star_stands_out_by_five_deviations_of_the_sky(peak: float, least: int, most: int) -> None:
+    """Of 4 counts: 3.5 of them are noise, 9 are a star."""
+    places = lattice(8, 6, 90)
+    found = list_stars(stars_at(places, peak))
+    near_one = (near(found.pixels, places) < 2).sum() if len(found) else 0
+    assert least <= near_one <= most
+
+
+@pytest.mark.parametrize(("drawn", "listed"), [(480, 480), (1050, 500)])
+def test_a_solver_gets_500_stars_at_most(drawn: int, listed: int) -> None:
+    """More slow a solver down and tell it nothing: common practice, no source."""
+    places = lattice(35, 30, 24)[:drawn]
+    assert len(list_stars(stars_at(places, 3000.0, (750, 900)))) == listed
+
+
+@pytest.mark.parametrize(("length", "is_star"), [(4, True), (10, False), (60, False)])
+def test_what_is_far_longer_than_the_stars_is_a_trail(length: int, is_star: bool) -> None:
+    """Standard deviations of light along it: 1.3 px are a star's; three times that, and over 4 px, a satellite's."""
+    image = stars_at(lattice(6, 5, 110), 3000.0)
+    along = np.arange(-length, length + 1)
+    for step in (-1, 0, 1):
+        image[430 + step, 800 + along] += 3000 * np.exp(-(step**2) / 3)
+    found = list_stars(image)
+    assert bool((np.hypot(*(found.pixels - [800, 430]).T) < 5).any()) is is_star
+
+
+@pytest.mark.parametrize(("width", "is_star"), [(2.9, True), (3.6, True), (8.5, False), (12.0, False)])
+def test_what_is_far_wider_than_the_stars_is_a_glow(width: float, is_star: bool) -> None:
+    """Four times the usual width: a galaxy's core or two stars in one pass, the Moon's ghost does not."""
+    image = stars_at(lattice(6, 5, 90), 3000.0)
+    y, x = np.mgrid[:600, :900]
+    image += 3000 * np.exp(-((x - 760) ** 2 + (y - 300) ** 2) / (2 * width**2))
+    found = list_stars(image)
+    assert bool((np.hypot(*(found.pixels - [760, 300]).T) < 5).any()) is is_star
+
+
+@pytest.mark.parametrize(("share", "is_full"), [(0.35, False), (0.45, False), (0.6, True), (0.9, True)])
+def test_a_frame_of_which_most_is_at_the_largest_value_is_overexposed(share: float, is_full: bool) -> None:
+    image = np.random.default_rng(12).normal(500, 4, (300, 400))
+    image[:, : int(400 * share)] = 65535
+    assert list_stars(image).is_overexposed is is_full
+
+
+@pytest.mark.parametrize(("spread", "is_blank"), [(7e-7, True), (1.4e-6, False)])
+def test_pixels_alike_to_a_millionth_are_blank(spread: float, is_blank: bool) -> None:
+    """Single precision (24 bits, IEEE 754) tells a part of 6e-8: a millionth is a few roundings."""
+    image = np.full((300, 400), 1000.0)
+    image[::2] *= 1 + spread
+    assert list_stars(image).is_blank is is_blank
+
+
+def test_each_part_of_the_frame_counts_alike() -> None:
+    """Eighty parts: of a crowd of bright stars in one and a faint one in each of the others, the first 80 hold all."""
+    columns, rows = 11, 7  # 900 x 600 px in 80 squares, to whole ones
+    x, y = np.meshgrid((np.arange(columns) + 0.5) * 900 / columns, (np.arange(rows) + 0.5) * 600 / rows)
+    faint = np.stack([x.ravel(), y.ravel()], axis=-1).astype(int)[1:]
+    crowd = lattice(3, 3, 24)
+    image = stars_at(np.concatenate([crowd, faint]), np.repeat([9000.0, 2000.0], [len(crowd), len(faint)]))
+    first = list_stars(image).pixels[: columns * rows]
+    assert (near(faint, first) < 3).all()
+    assert (near(first, faint) > 3).sum() == 1
