@@ -14,6 +14,7 @@ __all__ = [
     "angle_between",
     "azalt_from_direction",
     "best_rotations",
+    "cross",
     "direction_from_azalt",
     "direction_from_spherical",
     "rotation_matrix",
@@ -80,6 +81,16 @@ def angle_between(a: npt.ArrayLike, b: npt.ArrayLike) -> Array:
     return np.asarray(2 * np.arctan2(np.linalg.norm(u - v, axis=-1), np.linalg.norm(u + v, axis=-1)))
 
 
+def cross(a: Array, b: Array) -> Array:
+    """Return vector products, shape (..., 3), of vectors, shape (..., 3).
+
+    As `numpy.cross` does, which takes several times as long for the few vectors of a fit.
+    """
+    x, y, z = a[..., 0], a[..., 1], a[..., 2]
+    u, v, w = b[..., 0], b[..., 1], b[..., 2]
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+
+
 def tangent_basis(direction: Array) -> Array:
     """Return two unit vectors, shape (3, 2), that span the plane across `direction`, shape (3,).
 
@@ -89,7 +100,7 @@ def tangent_basis(direction: Array) -> Array:
     x, y, _ = direction
     level = np.hypot(x, y)
     east = np.array([y, -x, 0.0]) / level if level > 1e-12 else np.array([1.0, 0.0, 0.0])
-    return np.stack([east, np.cross(east, direction)], axis=-1)
+    return np.stack([east, cross(east, direction)], axis=-1)
 
 
 def rotation_matrix(axis: npt.ArrayLike, angle: npt.ArrayLike) -> Array:

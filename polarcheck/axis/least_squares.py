@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.groups import group_means, roll_variance
-from polarcheck.vectors import Array, rotation_matrix, rotation_vector, tangent_basis, unit
+from polarcheck.vectors import Array, cross, rotation_matrix, rotation_vector, tangent_basis, unit
 
 __all__ = ["AxisSolution", "axis_levers", "axis_of_turn", "solve_axis", "turn_about"]
 
@@ -108,7 +108,7 @@ def turn_about(axis: Array, matrix: Array) -> Array:
 
 def axis_levers(axis: Array) -> Array:
     """Return the rotation vectors, shape (3, 2), that displace `axis` along its `tangent_basis`."""
-    return np.cross(axis[:, None], tangent_basis(axis), axis=0)
+    return cross(axis, tangent_basis(axis).T).T
 
 
 def solve_axis(
@@ -235,12 +235,12 @@ def _components(
     """Axes (g, 3, 2) and relative variances (g, 2) of the declination and roll component."""
     boresight = attitudes.boresights[camera]
     inner = np.einsum("gji,j->gi", cameras, axis)  # the axis as the camera sees it
-    normal = np.cross(boresight, inner)
+    normal = cross(boresight, inner)
     sine = np.linalg.norm(normal, axis=-1)
     for g in np.flatnonzero(sine < 1e-9):  # on the axis itself every direction across it will do
         normal[g] = tangent_basis(inner[g])[:, 0]
     normal = unit(normal)
-    planes = np.stack([normal, np.cross(normal, inner)], axis=-1)
+    planes = np.stack([normal, cross(normal, inner)], axis=-1)
     roll = roll_variance(sine**2, roll_ratio, attitudes.roll_moments[camera])
     return planes, np.stack([np.ones_like(roll), roll], axis=-1)
 

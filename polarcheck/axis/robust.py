@@ -18,7 +18,7 @@ from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution, axis_of_turn, solve_axis
 from polarcheck.constants import DEGREE
 from polarcheck.errors import GeometryError
-from polarcheck.vectors import Array
+from polarcheck.vectors import Array, cross
 
 __all__ = [
     "MAJORITY",
@@ -46,6 +46,8 @@ MAJORITY = 0.6
 
 _NEAR_POLE = 20 * DEGREE  # an axis further from the pole than this is not a polar axis
 _TRIALS = 60
+_STARTS = 3  # trial axes that are followed up,
+_CLOSER = 2  # rounds each
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 
 
@@ -137,11 +139,19 @@ def _robust(context: Context, groups: Ints, false_alarm: float) -> Consensus:
         starts.append((cost, cores, axis))
     starts.sort(key=lambda start: start[0])
     best: tuple[float, Bools, AxisSolution] | None = None
-    for _, core, axis in starts[:3]:
+    tried: set[bytes] = set()
+    for _, core, axis in starts[:_STARTS]:
+        if core.tobytes() in tried:  # the same frames give the same axis
+            continue
         solution = solve(context, groups, core, axis)
-        for _ in range(2):
-            core = _closest(groups, _discrepancies(solution, groups, core, context))
+        tried.add(core.tobytes())
+        for _ in range(_CLOSER):
+            closest = _closest(groups, _discrepancies(solution, groups, core, context))
+            if (closest == core).all():
+                break
+            core = closest
             solution = solve(context, groups, core, solution.axis)
+            tried.add(core.tobytes())
         if best is None or solution.chi_square < best[0]:
             best = (solution.chi_square, core, solution)
     assert best is not None
@@ -168,7 +178,7 @@ def _core(context: Context, groups: Ints, axis: Array) -> tuple[Bools, float]:
         members = np.flatnonzero(groups == g)
         boresight = attitudes.boresights[attitudes.camera[members[0]]]
         middle = np.median(place[members], axis=0)
-        normal = np.cross(boresight, middle)
+        normal = cross(boresight, middle)
         sine = np.linalg.norm(normal)
         offset = place[members] - middle
         across = offset @ normal / max(sine, 1e-9)

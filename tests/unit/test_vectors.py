@@ -9,6 +9,7 @@ from polarcheck.vectors import (
     angle_between,
     azalt_from_direction,
     best_rotations,
+    cross,
     direction_from_azalt,
     direction_from_spherical,
     rotation_matrix,
@@ -137,3 +138,12 @@ def test_attitude_leans_on_the_heavier_point() -> None:
     expected = np.arctan2(np.sin(10 * DEG), 99 + np.cos(10 * DEG))
     assert angle_between(matrix @ NORTH, seen[1]) == pytest.approx(expected, abs=1e-14)
     assert angle_between(matrix @ EAST, seen[0]) == pytest.approx(10 * DEG - expected, abs=1e-14)
+
+
+def test_vector_products_are_those_of_numpy() -> None:
+    """Of one with many, of many with many, and of stacks."""
+    rng = np.random.default_rng(3)
+    many, others = rng.normal(size=(2, 5, 4, 3))
+    assert cross(many, others) == pytest.approx(np.cross(many, others), abs=TINY)
+    assert cross(many, EAST) == pytest.approx(np.cross(many, EAST), abs=TINY)
+    assert cross(NORTH, UP) == pytest.approx(EAST)
