@@ -58,6 +58,16 @@ def test_a_night_is_astronomical_and_nautical_where_the_sky_never_gets_darker(
     assert altitude_of_sun(night.dawn) == pytest.approx(sun_deg, abs=0.005)
 
 
+def test_the_night_that_holds_the_moment_is_taken_where_the_sun_hardly_misses_18_deg() -> None:
+    """At midsummer the Sun sinks to latitude + 23.44 - 90 deg (textbook geometry): at 48.65 deg to -17.9."""
+    utc, site = utc_from_iso("2026-06-20T23:15:00"), Site(48.65, 11.2)
+    night = night_of(utc, site)
+    assert night.sun_deg == -12.0
+    assert -18.0 < float(sun_altitude_deg(np.array([utc]), site)[0]) < -17.85
+    assert sum(night.dusk) < sum(utc) < sum(night.dawn)
+    assert sum(night.dawn) - sum(night.dusk) < 0.25
+
+
 def test_where_it_does_not_get_dark_there_is_no_night() -> None:
     with pytest.raises(InputError, match="no night"):
         night_of(utc_from_iso("2026-06-21T22:00:00"), Site(62.0, 11.2))
