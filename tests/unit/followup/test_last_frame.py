@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from collections.abc import Callable
@@ -53,8 +54,11 @@ def mark(alignment: Alignment, find: Callable[..., Any] = peaks) -> SensorMark:
     return mark_on_sensor(alignment, correct_knobs(alignment, (UNKNOWN, UNKNOWN)).moves, find)
 
 
-def mark_keys(found: SensorMark) -> dict[str, Any]:
-    return MarkTable.of_mark(found).to_dict()
+def mark_keys(found: SensorMark) -> Any:
+    """To a billionth: the order of sums in the processor may change the last digits."""
+    return json.loads(
+        json.dumps(MarkTable.of_mark(found).to_dict()), parse_float=lambda text: round(float(text), 9)
+    )
 
 
 def reason(alignment: Alignment) -> str:

@@ -227,10 +227,15 @@ def test_refraction_and_aberration_are_taken_off(tmp_path: Path) -> None:
 
 
 def _tangent(grid: np.ndarray, looked: SkyCoord, middle: SkyCoord) -> WCS:
-    """A linear solution, as a solver would give."""
-    from astropy.wcs.utils import fit_wcs_from_points
-
-    found = fit_wcs_from_points(tuple(grid.T), looked, proj_point=middle)
+    """A linear solution, as a solver would give: the places in the tangent plane, by least squares."""
+    found = WCS(naxis=2)
+    found.wcs.ctype = ["RA---TAN", "DEC--TAN"]
+    found.wcs.crval = [middle.ra.deg, middle.dec.deg]
+    found.wcs.crpix = MIDDLE + 1
+    found.wcs.cd = np.eye(2)
+    plane = np.stack(found.all_world2pix(looked.ra.deg, looked.dec.deg, 0), axis=-1) - MIDDLE
+    found.wcs.cd = np.linalg.lstsq(grid - MIDDLE, plane, rcond=None)[0].T
+    found.wcs.set()
     found.pixel_shape = (WIDTH, HEIGHT)
     return found
 
