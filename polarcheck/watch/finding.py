@@ -65,6 +65,8 @@ class Finding:
         The finding that a sweep goes on from.
     told : tuple of float or None
         Turns that may have been made between the two. [turn]
+    total_arcmin : float
+        Axis to pole. [arcmin]
     """
 
     alignment: Alignment
@@ -74,6 +76,11 @@ class Finding:
     used: int = 0
     before: Alignment | None = None
     told: tuple[float, float] | None = None
+    total_arcmin: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Every frame asks for the error: it is worked out once."""
+        object.__setattr__(self, "total_arcmin", self.alignment.error.total_arcmin)
 
     @classmethod
     def of(cls, result: Measurement | Followed, wishes: Wishes, frames: Sequence[Frame] = ()) -> Finding:
@@ -125,11 +132,6 @@ class Finding:
     def action(self) -> str:
         """What to do next: turn, frames or stop."""
         return self.correction.next.action
-
-    @property
-    def total_arcmin(self) -> float:
-        """Axis to pole. [arcmin]"""
-        return self.alignment.error.total_arcmin
 
 
 def told_by(correction: Correction) -> tuple[float, float] | None:

@@ -14,7 +14,7 @@ import numpy as np
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, sensor_of
 from polarcheck.times import seconds_between
-from polarcheck.vectors import best_rotations, rotation_vector, unit
+from polarcheck.vectors import best_rotations, cross, rotation_vector, unit
 
 __all__ = ["Standing"]
 
@@ -122,10 +122,10 @@ def _stand(first: Frame, second: Frame, drift_arcsec_per_s: float) -> bool:
     middle = unit(SENSOR_WEIGHTS @ first.sky)
     shift = (turned @ middle - middle) / ARCSEC
     roll = abs(float(rotation_vector(turned) @ middle))
-    east = np.cross([0.0, 0.0, 1.0], middle)
+    east = np.array([-middle[1], middle[0], 0.0])
     cosine = float(np.linalg.norm(east))
     along = float(shift @ east) / max(cosine, 1e-6)
-    across = float(shift @ np.cross(middle, east)) / max(cosine, 1e-6)
+    across = float(shift @ cross(middle, east)) / max(cosine, 1e-6)
     least = max(_LEAST_ARCSEC, _LEAST_PX * first.pixel_scale_arcsec) + drift_arcsec_per_s * abs(elapsed)
     off = min(abs(along), abs(along - _SKY_ARCSEC_PER_S * cosine * elapsed))  # tracking, or not
     return (
