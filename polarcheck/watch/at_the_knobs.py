@@ -46,6 +46,9 @@ class AtTheKnobs:
         turning.is_running = self._standing.is_running
         if turning.is_running:
             self._look_while_running(finding, turning, frame, seen)
+        elif turning.is_moving:  # the camera paused since: what moved then is over
+            turning.stands([frame])
+            self.follow(turning, frame)
         elif turning.frames:
             self.follow(turning, frame)
         elif self._sweeps.may_extend(finding, seen) and self._sweeps.extend(finding, [frame]):

@@ -243,7 +243,7 @@ class Turning:
     def frames_needed(self) -> int:
         """Frames that must agree."""
         asked = max(len(self.finding.correction.next.frames_deg), 1)
-        is_unsure = self.is_running or self.finding.action == "stop" or self.turned is None
+        is_unsure = self.is_running or self.is_felt or self.finding.action == "stop" or self.turned is None
         return max(asked, 2) if is_unsure else asked
 
     @property
