@@ -63,9 +63,9 @@ class Estimate:
     step : ndarray, shape (p,)
         The parameters.
     covariance : ndarray, shape (p, p)
-        So that Student's t has the mixture's 68.27 % interval, for
+        Squared scale of a Student's t that has the mixture's 68.27 % interval.
     degrees_of_freedom : int
-        for which it has its 95 % interval, too, as nearly as may be.
+        Of that Student's t, so that it has the mixture's 95 % interval, too, as nearly as may be.
     noise : ndarray, shape (c,)
         Root mean square error of one frame over the assumed one, of each component, what lasts included.
     lasting : ndarray, shape (c,)

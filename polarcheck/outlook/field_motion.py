@@ -10,6 +10,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
+from polarcheck.outlook.scene import LONGEST_S
 from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
 from polarcheck.sky import guided_attitude, tracking_attitude
 from polarcheck.vectors import Array, unit
@@ -18,7 +19,6 @@ __all__ = ["Fields", "Tracking", "field_limits", "first_limits"]
 
 Ints = npt.NDArray[np.int_]
 
-LONGEST_S = 6 * 3600.0
 _SHORTEST_S = 0.5
 _FACTOR = 1.5  # between moments: motion that turns back within less is not seen
 _REFINED = 4  # steps that narrow a crossing down

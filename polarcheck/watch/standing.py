@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
+from polarcheck.constants import ARCMIN, ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.frames import SENSOR_WEIGHTS, Frame, sensor_of
 from polarcheck.times import seconds_between
 from polarcheck.vectors import best_rotations, cross, rotation_vector, unit
 
 __all__ = ["Standing"]
 
-_SKY_ARCSEC_PER_S = 15.041
+_SKY_ARCSEC_PER_S = SIDEREAL_RATE / ARCSEC
 _LEAST_ARCSEC, _LEAST_PX = 6.0, 1.0  # by which pointings differ from frame to frame
 _WORM_ARCSEC_PER_S = 0.6  # along right ascension: half a minute of arc in 5 min; common practice, no source
 _SETTLING_ARCSEC_PER_S = 0.05  # across it
@@ -28,10 +28,8 @@ _SLEWED_DEG = 1.0  # about the pole, that no knob makes a field turn
 _LOOKED_BACK = 3  # frames, among which two may be solved wrongly
 _PAIR_S = 300.0  # between frames that can tell that nothing moved
 _HANDS_S = 10.0  # without an exposure, in which hands could make a turn; common practice, no source
-_RUNNING_MISSES, _RUNNING_S = (
-    4.0,
-    20.0,
-)  # cadences and seconds without a frame, after which the camera stopped
+# cadences and seconds without a frame, after which the camera stopped
+_RUNNING_MISSES, _RUNNING_S = 4.0, 20.0
 _KEPT = 12  # frames of a run
 
 
