@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from polarcheck.alignment import FLEXURE_ARCSEC, Alignment
 from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis
@@ -18,8 +17,6 @@ from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import Frame, Problem
 from polarcheck.vectors import Array, angle_between
-
-Bools = npt.NDArray[np.bool_]
 
 __all__ = ["Agreed", "agreeing_frames", "require_expected", "widened"]
 
@@ -53,7 +50,9 @@ class Agreed:
     left: tuple[Problem, ...]
 
 
-def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array, above: Bools) -> Agreed:
+def agreeing_frames(
+    before: Alignment, frames: Sequence[Frame], observed: Array, low: Sequence[str | None]
+) -> Agreed:
     """Choose the frames that agree on an axis within reach, and fit it.
 
     Parameters
@@ -64,8 +63,8 @@ def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array,
         Frames taken since.
     observed : ndarray, shape (n, k, 3)
         East-North-Up directions of their sensor points.
-    above : ndarray of bool, shape (n,)
-        Whether each looks above the horizon.
+    low : sequence of str or None, of n
+        Why each stands too low to count, where it does.
 
     Returns
     -------
@@ -81,7 +80,7 @@ def agreeing_frames(before: Alignment, frames: Sequence[Frame], observed: Array,
     reasons = {
         i: reason
         for i, frame in enumerate(frames)
-        if (reason := _impossible(before, observed[[i]], pixel, bool(above[i])))
+        if (reason := low[i] or _impossible(before, observed[[i]], pixel))
     }
     used = [i for i in range(len(frames)) if i not in reasons]
     if not used:
@@ -127,11 +126,9 @@ def _require_clamped(
     )
 
 
-def _impossible(before: Alignment, observed: Array, pixel: float, above: bool) -> str | None:
+def _impossible(before: Alignment, observed: Array, pixel: float) -> str | None:
     """Why one frame cannot show the axis; None where it can."""
     assert before.camera is not None
-    if not above:
-        return "looks below the horizon; solved wrongly?"
     found = carry_axis(before.camera, observed, pixel)
     far = float(angle_between(found.axis, before.axis)) / DEGREE
     off = float(angle_between(found.axis, before.pole.direction)) / DEGREE

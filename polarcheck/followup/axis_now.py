@@ -20,7 +20,7 @@ from polarcheck.followup.agreement import agreeing_frames, require_expected, wid
 from polarcheck.followup.later_frames import later_frames
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.knobs import ClampShift, clamp_shift, knob_rotation
-from polarcheck.measurement import above_horizon
+from polarcheck.measurement import low_notice, too_low
 from polarcheck.presenting import WithDict
 from polarcheck.sky import earth_orientation
 from polarcheck.times import seconds_between
@@ -126,9 +126,9 @@ def follow_frames(
     utc = np.array([frame.utc for frame in frames])
     sky = np.array([frame.sky for frame in frames])
     earth = earth_orientation(utc)
-    above = above_horizon(unit(sky.mean(axis=1)), utc, before.site)
+    low = too_low(unit(sky.mean(axis=1)), utc, before.site)
     observed = before.sky.observed(sky, utc, earth)
-    agreed = agreeing_frames(before, frames, observed, above)
+    agreed = agreeing_frames(before, frames, observed, low)
     used = list(agreed.used)
     frames, utc = [frames[i] for i in used], utc[used]
     found, apart = widened(agreed.found, frames)
@@ -147,7 +147,7 @@ def follow_frames(
         frames=tuple(frames),
         problems=(*agreed.left, *frame_set.problems),
         early=tuple(early),
-        notices=(*earth.notices, *apart, *notices),
+        notices=(*earth.notices, *low_notice(observed[used]), *apart, *notices),
     )
 
 

@@ -1,6 +1,6 @@
 from .conditions import Conditions, Reading
 from .measurement import Measurement, SiteCost, measure, measure_frames
-from .plausibility import above_horizon
+from .plausibility import low_notice, too_low
 from .schema import MeasurementSchema
 from .source import Aim, FoundAlignment, alignment_from
 from .verdicts import FrameEntry
@@ -14,8 +14,9 @@ __all__ = [
     "MeasurementSchema",
     "Reading",
     "SiteCost",
-    "above_horizon",
     "alignment_from",
+    "low_notice",
     "measure",
     "measure_frames",
+    "too_low",
 ]

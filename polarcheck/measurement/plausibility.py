@@ -18,9 +18,24 @@ from polarcheck.site import Site
 from polarcheck.sky import AIRLESS, Sky, sun_altitude_deg
 from polarcheck.vectors import Array
 
-__all__ = ["above_horizon", "likely_cause", "require_dark", "require_sky_above", "sun_notice", "zone_notice"]
+__all__ = [
+    "LOWEST_DEG",
+    "above_horizon",
+    "likely_cause",
+    "low_notice",
+    "require_dark",
+    "require_sky_above",
+    "sun_notice",
+    "too_low",
+    "zone_notice",
+]
+
+LOWEST_DEG = 5.0
+"""Altitude of a frame's centre below which it does not count: weather moves refraction there by some tens of
+arcseconds, and the formula of ERFA is no longer one. [deg]"""
 
 _DAYLIGHT_DEG = 3.0  # above this no site a degree off and no clock a few minutes off explains it
+_LOW_DEG = 10.0  # below this refraction is uncertain
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
 
 
@@ -36,7 +51,42 @@ def above_horizon(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
     site : Site
         Where.
     """
-    return np.asarray(Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2] > 0.0)
+    return np.asarray(_altitudes_deg(sky, utc, site) > 0.0)
+
+
+def too_low(sky: Array, utc: Array, site: Site) -> list[str | None]:
+    """Say of each frame why it stands too low to count, None for one that does not; as `above_horizon`."""
+    return [_too_low(float(altitude)) for altitude in _altitudes_deg(sky, utc, site)]
+
+
+def _too_low(altitude_deg: float) -> str | None:
+    if altitude_deg <= 0.0:
+        return "looks below the horizon at that time: solved wrongly, or its clock is off"
+    if altitude_deg < LOWEST_DEG:
+        return (
+            f"looks at {altitude_deg:.0f} deg of altitude, where refraction is too unsure: stay above 20 deg"
+        )
+    return None
+
+
+def low_notice(observed: Array) -> list[Notice]:
+    """Warn of frames in use that reach down to where refraction is uncertain: directions, shape (n, k, 3)."""
+    lowest = float(np.degrees(np.arcsin(observed[..., 2].min())))
+    if lowest >= _LOW_DEG:
+        return []
+    return [
+        Notice(
+            "low-altitude",
+            f"A frame reaches down to {lowest:.0f} deg of altitude, where the real refraction may differ "
+            "from the model by several arcsec. Frames above 20 deg are better.",
+        )
+    ]
+
+
+def _altitudes_deg(sky: Array, utc: Array, site: Site) -> Array:
+    """Without air, shape (n,). [deg]"""
+    height = Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2]
+    return np.asarray(np.degrees(np.arcsin(np.clip(height, -1, 1))))
 
 
 def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:

@@ -17,7 +17,7 @@ from polarcheck.measurement.impossible import (
     require_possible_times,
     without_rough_solutions,
 )
-from polarcheck.measurement.plausibility import require_dark, require_sky_above
+from polarcheck.measurement.plausibility import require_dark, require_sky_above, too_low
 from polarcheck.site import Site
 from polarcheck.sky import EarthOrientation, earth_orientation
 from polarcheck.vectors import Array, unit
@@ -158,13 +158,12 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     centres = unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky))
     above = require_sky_above(centres, utc, site)
     require_dark(centres[above], utc[above], site)
-    frames = tuple(frame for frame, up in zip(own, above, strict=True) if up)
-    hidden = [
-        _problem(frame, "looks below the horizon at that time: solved wrongly, or its clock is off")
-        for frame, up in zip(own, above, strict=True)
-        if not up
-    ]
-    sky, utc = sky[above], utc[above]
+    low = too_low(centres, utc, site)
+    hidden = [_problem(frame, why) for frame, why in zip(own, low, strict=True) if why]
+    high = np.array([why is None for why in low])
+    frames = tuple(frame for frame, is_high in zip(own, high, strict=True) if is_high)
+    require_two(FrameSet(frames, (*frame_set.problems, *copied, *hidden)))
+    sky, utc = sky[high], utc[high]
     earth = earth_orientation(utc)
     scale = np.array([frame.pixel_scale_arcsec for frame in frames]) * ARCSEC
     sample = Sample(

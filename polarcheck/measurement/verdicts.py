@@ -12,6 +12,7 @@ from polarcheck.axis import AxisFit
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.frames import Problem
+from polarcheck.measurement.plausibility import low_notice
 from polarcheck.measurement.sample import Sample
 from polarcheck.measurement.sweep_verdicts import sweep_notices
 from polarcheck.measurement.tracked_verdicts import tracked_notices
@@ -23,7 +24,6 @@ __all__ = ["FrameEntry", "fit_notices", "frame_entries", "left_out_lines"]
 _MOST_LISTED = 5  # files that a refusal names
 _CLEAR = 5.0  # standard errors at which a component of a misfit is called wrong
 _LARGE_ERROR_ARCMIN = 300.0
-_LOW = 10 * DEGREE  # below this refraction is uncertain
 _NOISY = 5.0  # scatter over assumed noise that is worth a word
 
 
@@ -119,7 +119,7 @@ def fit_notices(sample: Sample, fit: AxisFit, error: AxisError, observed: Array,
         *_moved(sample, fit),
         *_groups(fit),
         *_far_off(error),
-        *_low(fit, observed),
+        *low_notice(observed[fit.used]),
     ]
 
 
@@ -175,19 +175,6 @@ def _far_off(error: AxisError) -> list[Notice]:
             "large-error",
             f"The axis is {error.total_arcmin / 60:.1f} deg off. If that seems too much: a wrong site or "
             "clock does not do it, a declination that moved between frames does.",
-        )
-    ]
-
-
-def _low(fit: AxisFit, observed: Array) -> list[Notice]:
-    lowest = float(np.arcsin(observed[fit.used][..., 2].min())) / DEGREE
-    if lowest >= _LOW / DEGREE:
-        return []
-    return [
-        Notice(
-            "low-altitude",
-            f"A frame reaches down to {lowest:.0f} deg of altitude, where the real refraction may differ "
-            "from the model by several arcsec. Frames above 20 deg are better.",
         )
     ]
 

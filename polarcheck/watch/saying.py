@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from polarcheck.knobs import Move, hand_amount
 from polarcheck.printable import printable
 from polarcheck.watch.evening import Evening
@@ -15,6 +17,7 @@ _CAUTION = (
     "Hold the load before you loosen anything, ease the opposite bolt first, never free both; the maker's manual comes "
     "first."
 )
+_HERE_DEG = 0.5  # turns that are none: the words give whole degrees
 _SWEEP = (
     "Clamp declination and take solved frames at three places or more, turned in right ascension only, 30 deg or more "
     "in all."
@@ -30,11 +33,14 @@ def now_of(evening: Evening) -> NowTable:
         return _following(evening, turning)
     advice = finding.correction.next
     knobs = _knobs(finding) if advice.action == "turn" else []
+    origin = _origin(evening, finding.alignment.last_frame)
     return NowTable(
         action=advice.action,
-        sentence=_sentence(finding, knobs),
+        sentence=_sentence(finding, knobs, origin),
         knobs=knobs,
         frames_deg=list(advice.frames_deg),
+        frames_from=origin,
+        places=_places(advice.frames_deg, origin),
         why=f"{advice.why[:1].upper()}{advice.why[1:]}.",
         caution=_CAUTION if knobs else "",
     )
@@ -58,6 +64,7 @@ def _following(evening: Evening, turning: Turning) -> NowTable:
             sentence="Take the frame again.",
             knobs=[],
             frames_deg=[0.0],
+            places="where the mount stands",
             why=as_sentence(evening.refusal),
         )
     if turning.is_resting:
@@ -70,8 +77,25 @@ def _following(evening: Evening, turning: Turning) -> NowTable:
     ]
     count = f"Frame {len(taken)} of {turning.frames_needed}."
     places = [turn - taken[-1] for turn in rest]
-    sentence = f"{count} {_frames_words(places)}" if places else f"{count} Take another."
-    return NowTable(action="frames", sentence=sentence, knobs=[], frames_deg=places, why="")
+    if not places:
+        return NowTable(action="frames", sentence=f"{count} Take another.", knobs=[], frames_deg=[], why="")
+    origin = _origin(evening, turning.frames[-1].name)
+    sentence = f"{count} {_frames_words(places, origin)}"
+    return NowTable(
+        action="frames",
+        sentence=sentence,
+        knobs=[],
+        frames_deg=places,
+        frames_from=origin,
+        places=_places(places, origin),
+        why="",
+    )
+
+
+def _origin(evening: Evening, name: str | None) -> str | None:
+    """The frame that turns are counted from, where the mount may have been turned on since; else None."""
+    last = evening.last
+    return None if name is None or last is None or last.name == name else printable(name, 60)
 
 
 def _waiting(turning: Turning) -> str:
@@ -88,12 +112,12 @@ def _waiting(turning: Turning) -> str:
     return f"Hands off, or go on turning: the axis rests for {rest}."
 
 
-def _sentence(finding: Finding, knobs: list[KnobTurn]) -> str:
+def _sentence(finding: Finding, knobs: list[KnobTurn], origin: str | None) -> str:
     advice = finding.correction.next
     if advice.action == "stop":
         near = advice.reason == "near enough"
         return "Done: near enough. Leave the knobs." if near else "Leave the knobs: a turn would be no gain."
-    frames = _frames_words(list(advice.frames_deg))
+    frames = _frames_words(advice.frames_deg, origin)
     if advice.action == "frames":
         return f"Turn no knob yet. {frames}"
     words = ", then ".join(_knob_words(knob) for knob in knobs)
@@ -108,17 +132,26 @@ def _knob_words(knob: KnobTurn) -> str:
     return f"{knob.knob} {knob.amount} {unit} {sense}"
 
 
-def _frames_words(turns_deg: list[float]) -> str:
+def _frames_words(turns_deg: Sequence[float], origin: str | None) -> str:
     if not turns_deg:
         return "Then take a frame."
-    places = ", then ".join(_place(turn) for turn in turns_deg)
-    return f"Take {'a frame' if len(turns_deg) == 1 else f'{len(turns_deg)} frames'}: {places}."
+    count = "a frame" if len(turns_deg) == 1 else f"{len(turns_deg)} frames"
+    return f"Take {count}: {_places(turns_deg, origin)}."
 
 
-def _place(turn: float) -> str:
-    if abs(turn) < 0.5:
-        return "where the mount stands"
-    return f"{abs(turn):.0f} deg {'west' if turn > 0 else 'east'} of here"
+def _places(turns_deg: Sequence[float], origin: str | None) -> str:
+    """Where to take frames: counted from where the mount stands, or from where it stood for a frame."""
+    start = "where the mount stands" if origin is None else f"where {origin} was taken"
+    words = [start if abs(turn) < _HERE_DEG else f"{abs(turn):.0f} deg {_side(turn)}" for turn in turns_deg]
+    turned = [i for i, word in enumerate(words) if word != start]
+    if turned:
+        there = "here" if origin is None else "that place" if start in words[: turned[-1]] else start
+        words[turned[-1]] += f" of {there}"
+    return ", then ".join(words)
+
+
+def _side(turn: float) -> str:
+    return "west" if turn > 0 else "east"
 
 
 def _knobs(finding: Finding) -> list[KnobTurn]:

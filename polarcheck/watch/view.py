@@ -52,9 +52,15 @@ class NowTable(Table):
         description="For turn: in the order in which to make them; idle knobs left out."
     )
     frames_deg: list[float] = Field(
-        description="Where to take frames then: turn about the right-ascension axis from the last used frame, "
-        "westward positive; 0 is where it stands [deg]."
+        description="Where to take frames then: turn about the right-ascension axis from the frame that frames_from "
+        "names, westward positive; 0 is where that was taken, tracking going on [deg]."
     )
+    frames_from: str | None = Field(
+        default=None,
+        description="The frame from which frames_deg count where it is not the last one that came; else null: from "
+        "where the mount stands.",
+    )
+    places: str = Field(default="", description="The same in words; empty where frames_deg is.")
     why: str = Field(description="Why, in numbers; empty where there is nothing to say.")
     caution: str = Field(default="", description="What can hurt, where knobs are to be turned; else empty.")
 

@@ -89,12 +89,6 @@ class Played:
                 self.mount.turn(part[0], part[1])
                 self.shoot(LOOP_S)
 
-    def back_to_last_used(self) -> None:
-        finding = self.evening.finding
-        assert finding is not None
-        assert finding.alignment.last_frame is not None
-        self.mount.night.turn_to(self.places[finding.alignment.last_frame])
-
 
 def night(folder: Path, seed: int, kind: str) -> Played:
     """Play one."""
@@ -112,17 +106,15 @@ def night(folder: Path, seed: int, kind: str) -> Played:
         view = view_of(played.evening, Moment(1, "2026-11-15T00:00:00Z", "frames"))
         if view.now.action == "stop":
             break
+        place = played.places.get(view.now.frames_from or "", mount.night.stands_deg)
         if view.now.action == "turn" and turned is not finding.correction:
-            played.back_to_last_used()
             turned = finding.correction
             played.turn(mount.told(played.evening))
             if kind == KINDS[2]:
                 mount.set_clock(-float(played.rng.uniform(0, 600)))
-        place = mount.night.stands_deg
         for turn in view.now.frames_deg or [0.0]:
             mount.night.turn_to(place + turn)
             played.shoot(LOOP_S if kind == KINDS[1] else 60.0)
-        mount.night.turn_to(place)
         if kind == KINDS[1]:
             for _ in range(5):
                 played.shoot(LOOP_S)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -11,7 +10,7 @@ from polarcheck.report.text.lines import clipped, wrapped
 from polarcheck.report.text.rounding import with_sigma
 
 if TYPE_CHECKING:
-    from polarcheck.watch import AxisTableNow, EveningSchema, KnobTurn
+    from polarcheck.watch import AxisTableNow, EveningSchema, KnobTurn, NowTable
 
 __all__ = ["Line", "Paper", "screen_lines"]
 
@@ -132,7 +131,7 @@ def _now(view: EveningSchema, paper: Paper) -> list[Line]:
     now = view.now
     if now.action == "turn" and now.knobs:
         lines = [line for i, knob in enumerate(now.knobs) for line in _knob(knob, i, paper)]
-        return [*lines, *_paragraph("text", _frames(now.frames_deg), paper)]
+        return [*lines, *_paragraph("text", _frames(now), paper)]
     if now.action == "stop":
         return [*_large("STOP", paper), *_paragraph("head", now.sentence, paper)]
     if now.action == "wait" and view.axis is not None:
@@ -145,17 +144,12 @@ def _now(view: EveningSchema, paper: Paper) -> list[Line]:
     return [*_large(f"TAKE{count}", paper), *_paragraph("head", now.sentence, paper)]
 
 
-def _frames(turns_deg: Sequence[float]) -> str:
+def _frames(now: NowTable) -> str:
     """Which frames to take after the turn."""
-    if not turns_deg or list(turns_deg) == [0.0]:
+    count = len(now.frames_deg)
+    if not now.places or (now.frames_deg == [0.0] and now.frames_from is None):
         return "Then take a frame, the mount as it stands."
-    places = [
-        f"{abs(turn):.0f} deg {'west' if turn > 0 else 'east'}" if abs(turn) >= 0.5 else "where it stands"
-        for turn in turns_deg
-    ]
-    return (
-        f"Then take {len(places)} frame{'' if len(places) == 1 else 's'}: {', then '.join(places)} of here."
-    )
+    return f"Then take {count} frame{'' if count == 1 else 's'}: {now.places}."
 
 
 def _figure(value: float) -> str:

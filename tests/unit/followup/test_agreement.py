@@ -56,7 +56,7 @@ def seen(alignment: Alignment, moved_deg: float = 0.0, wider: float = 0.0) -> Ar
 def refusal(alignment: Alignment, observed: Array) -> str | None:
     frame = SimpleNamespace(name="a.fits", path=Path("a.fits"), utc=(2461359.0, 0.3))
     try:
-        agreeing_frames(alignment, [frame], observed, np.array([True]))  # type: ignore[list-item]
+        agreeing_frames(alignment, [frame], observed, [None])  # type: ignore[list-item]
     except GeometryError as error:
         return str(error)
     return None

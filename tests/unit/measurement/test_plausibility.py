@@ -21,6 +21,7 @@ from polarcheck.measurement.plausibility import (
     require_dark,
     require_sky_above,
     sun_notice,
+    too_low,
     zone_notice,
 )
 from polarcheck.site import Site
@@ -62,6 +63,25 @@ def test_what_stands_above_the_horizon_is_what_astropy_says() -> None:
     clear = np.abs(altitude) > 0.05
     assert list(above_horizon(sky, times(200), RIDGE)[clear]) == list((altitude > 0)[clear])
     assert 40 < np.count_nonzero(altitude > 0) < 160
+
+
+@pytest.mark.parametrize(
+    ("altitude_deg", "why"), [(-1.0, "horizon"), (3.5, "refraction"), (7.0, None), (20.0, None)]
+)
+def test_frames_that_look_along_the_ground_do_not_count(altitude_deg: float, why: str | None) -> None:
+    """ERFA's refraction was tested to 75 deg from the zenith (notes of eraRefco); at 5 deg of altitude the air of a
+    night moves the stars by some tens of arcseconds (common practice, no source). Altitudes by astropy, no air.
+    """
+    there = AltAz(
+        az=70 * u.deg,
+        alt=altitude_deg * u.deg,
+        obstime=Time(*NIGHT[0], format="jd", scale="utc"),
+        location=EarthLocation.from_geodetic(RIDGE.longitude_deg, RIDGE.latitude_deg, RIDGE.height_m),
+        pressure=0 * u.hPa,
+    )
+    sky = np.asarray(SkyCoord(there).icrs.cartesian.xyz.value)[None]
+    (said,) = too_low(sky, times(1), RIDGE)
+    assert (said is None) if why is None else said is not None and why in said
 
 
 def test_a_few_frames_below_the_horizon_are_told_apart_from_the_rest() -> None:

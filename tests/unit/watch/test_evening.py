@@ -383,3 +383,19 @@ def test_a_frame_of_the_last_ones_time_is_a_copy(play: Play, later_s: float, is_
     play.give(replace(frames[-1], utc=add_seconds(frames[-1].utc, later_s)))
     assert play.evening.last is not None
     assert ("before the last finding" in str(play.evening.last.reason)) is is_late
+
+
+def test_a_frame_along_the_ground_is_refused_and_spoils_nothing(tmp_path: Path) -> None:
+    """At place 120 this mount's camera looks at half a degree of altitude: there refraction follows no formula."""
+    play = Play(AtTheMount(tmp_path, 717))
+    play.swept()
+    play.turn_as_told()
+    play.mount.night.turn_to(120.0)
+    assert "followed" not in play.give(play.mount.shoot(120))
+    last = view_of(play.evening, NOW).last_frame
+    assert last is not None
+    assert not last.counted
+    assert "refraction is too unsure" in last.reason
+    play.mount.night.turn_to(60.0)
+    assert "followed" in play.give(play.mount.shoot(60))
+    play.require_truth()
