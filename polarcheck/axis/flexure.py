@@ -37,6 +37,7 @@ _VISIBLE = 0.1
 solved for: a steady sweep leaves less than 0.01, a frame taken back more than 0.3."""
 _LARGEST = 5 * ARCMIN  # a declination that moved by more slipped
 _ROUNDS = 3  # of undoing what creep is found
+_SETTLED = 1e-3  # of the creep's sigma: less is not undone any more
 _ALIKE = 1.8  # ratio of scatters up to which explanations fit alike
 
 
@@ -140,19 +141,23 @@ def _creeping(
     """The fit to the frames with the creep undone that a fit's own frames show; None where they hide it."""
     since = _since_last(elapsed, start.used)
     amount, fit = 0.0, start
+    trace = _trace(fit, since)
     for _ in range(_ROUNDS):
-        trace = _trace(fit, since)
         if trace.visible < _VISIBLE or fit.degrees_of_freedom < 2:
             return None
+        if amount and abs(trace.amount) < _SETTLED * fit.noise / np.sqrt(trace.information):
+            break
         amount += trace.amount
+        if abs(amount) > _LARGEST:
+            return None
         undone = _undone(start, observed, amount * since)
         try:
             fit = fitted(undone)
         except GeometryError:
             return None
-        if fit.tracked is not None or abs(amount) > _LARGEST or not (fit.used == start.used).all():
+        if fit.tracked is not None or not (fit.used == start.used).all():
             return None
-    trace = _trace(fit, since)
+        trace = _trace(fit, since)
     dof = max(fit.degrees_of_freedom - 1, 1)
     scale = fit.degrees_of_freedom / dof
     sigma = fit.noise * np.sqrt(scale / trace.information)

@@ -119,6 +119,7 @@ def solve_axis(
     *,
     roll_ratio: float = 1.0,
     shares: Array | None = None,
+    converged: float = _CONVERGED,
 ) -> AxisSolution:
     """Fit the axis to the frames in use, by Gauss and Newton with the analytic Jacobian.
 
@@ -136,6 +137,8 @@ def solve_axis(
         Roll noise over that of stars spread evenly over the sensor.
     shares : ndarray, shape (n,), optional
         Relative weights, for frames that repeat each other.
+    converged : float
+        Last step, below which it ends. [rad]
     """
     weights = np.where(used, 1.0 if shares is None else shares, 0.0) / attitudes.noise**2
     own = _cameras_in_use(attitudes, groups, weights)
@@ -149,7 +152,7 @@ def solve_axis(
         axis = unit(turned @ axis)
         # the cameras turn with the axis and take up their group's mean misfit
         cameras = turned @ cameras @ _small_rotation(np.einsum("gic,gc->gi", frames.planes, shift))
-        if max(np.abs(step).max(), np.abs(shift).max()) < _CONVERGED:
+        if max(np.abs(step).max(), np.abs(shift).max()) < converged:
             break
     frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
     information, _, _ = _normal_equations(frames, groups, weights)

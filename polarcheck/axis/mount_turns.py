@@ -94,14 +94,16 @@ def solve_turned(
     """
     used = np.ones(len(groups), dtype=bool)
     turns = _first_turns(attitudes, groups, tuple(moments), pole, roll_ratio)
+    carried = turns.carried(attitudes)
+    start = unit(_mean_axis(carried, pole))
     for _ in range(_ROUNDS):
-        carried = turns.carried(attitudes)
-        solution = solve_axis(carried, groups, used, unit(_mean_axis(carried, pole)), roll_ratio=roll_ratio)
+        solution = solve_axis(carried, groups, used, start, roll_ratio=roll_ratio, converged=_CONVERGED)
         steps = _steps(solution, groups, turns.stretch(len(groups)))
         levers = steps @ axis_levers(solution.axis).T
         turns = replace(turns, rotations=_rotations(-levers) @ turns.rotations)
         if np.abs(steps).max() < _CONVERGED:
             break
+        carried, start = turns.carried(attitudes), solution.axis
     return solution, turns
 
 
@@ -153,7 +155,12 @@ def _first_turns(
     number[present] = np.arange(len(present))
     del inverse
     solution = solve_axis(
-        attitudes, number[groups], longest, _mean_axis(attitudes, pole), roll_ratio=roll_ratio
+        attitudes,
+        number[groups],
+        longest,
+        _mean_axis(attitudes, pole),
+        roll_ratio=roll_ratio,
+        converged=_CONVERGED,
     )
     places = np.einsum("gji,j->gi", solution.cameras, solution.axis)[number[groups]]
     known = np.isin(groups, present)

@@ -48,6 +48,7 @@ _NEAR_POLE = 20 * DEGREE  # an axis further from the pole than this is not a pol
 _TRIALS = 60
 _STARTS = 3  # trial axes that are followed up,
 _CLOSER = 2  # rounds each
+_CONVERGED = 1e-9  # [rad] near enough to choose; what is chosen is solved anew
 _FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 
 
@@ -78,8 +79,7 @@ def everything(context: Context) -> Consensus:
     groups = compact(context.attitudes, context.attitudes.camera)
     assert groups is not None  # trial_axes found a pair
     used = groups >= 0
-    starts = [_core(context, groups, axis) for axis in context.trials]
-    axis = context.trials[int(np.argmin([cost for _, cost in starts]))]
+    axis = context.trials[int(np.argmin(_cores(context, groups)[1]))]
     solution = solve(context, groups, used, axis)
     return Consensus(solution, guests(context.attitudes, groups), used, scatter(groups, used, solution))
 
@@ -133,14 +133,11 @@ def agree(context: Context, groups: Ints, false_alarm: float = _FALSE_ALARM) -> 
 
 
 def _robust(context: Context, groups: Ints, false_alarm: float) -> Consensus:
-    starts = []
-    for axis in context.trials:
-        cores, cost = _core(context, groups, axis)
-        starts.append((cost, cores, axis))
-    starts.sort(key=lambda start: start[0])
+    cores, costs = _cores(context, groups)
     best: tuple[float, Bools, AxisSolution] | None = None
     tried: set[bytes] = set()
-    for _, core, axis in starts[:_STARTS]:
+    for t in np.argsort(costs, kind="stable")[:_STARTS]:
+        core, axis = cores[t], context.trials[t]
         if core.tobytes() in tried:  # the same frames give the same axis
             continue
         solution = solve(context, groups, core, axis)
@@ -169,41 +166,47 @@ def compact(attitudes: Attitudes, groups: Ints) -> Ints | None:
     return np.asarray(number[inverse])
 
 
-def _core(context: Context, groups: Ints, axis: Array) -> tuple[Bools, float]:
-    """The majority of each group with the axis nearest to one place in the camera, and its scatter."""
+def _cores(context: Context, groups: Ints) -> tuple[Bools, Array]:
+    """For each trial axis the majority of each group with the axis nearest to one place in the camera; its scatter.
+
+    Shapes (p, n) and (p,).
+    """
     attitudes = context.attitudes
-    place = np.einsum("nji,j->ni", attitudes.matrices, axis)
-    distance = np.full(len(groups), np.inf)
+    place = np.einsum("nji,pj->pni", attitudes.matrices, context.trials)
+    distance = np.full(place.shape[:2], np.inf)
     for g in range(groups.max() + 1):
         members = np.flatnonzero(groups == g)
         boresight = attitudes.boresights[attitudes.camera[members[0]]]
-        middle = np.median(place[members], axis=0)
+        middle = np.median(place[:, members], axis=1)
         normal = cross(boresight, middle)
-        sine = np.linalg.norm(normal)
-        offset = place[members] - middle
-        across = offset @ normal / max(sine, 1e-9)
+        sine = np.linalg.norm(normal, axis=-1)
+        offset = place[:, members] - middle[:, None]
+        across = np.einsum("pni,pi->pn", offset, normal) / np.maximum(sine, 1e-9)[:, None]
         along_square = np.maximum(np.sum(offset**2, axis=-1) - across**2, 0)
         moment = attitudes.roll_moments[attitudes.camera[members[0]]]
         roll = roll_variance(sine**2, context.roll_ratio, moment)
-        distance[members] = (along_square + across**2 / roll) / attitudes.noise[members] ** 2
-    core = _closest(groups, distance)
-    return core, float(distance[core].sum())
+        distance[:, members] = (along_square + across**2 / roll[:, None]) / attitudes.noise[members] ** 2
+    cores = _closest(groups, distance)
+    return cores, np.where(cores, distance, 0.0).sum(axis=-1)
 
 
 def _closest(groups: Ints, distance: Array) -> Bools:
-    """The majority of each group with the smallest distances; two at least."""
-    core = np.zeros(len(groups), dtype=bool)
+    """The majority of each group with the smallest distances, shape (..., n); two at least."""
+    core = np.zeros(distance.shape, dtype=bool)
     for g in range(groups.max() + 1):
         members = np.flatnonzero(groups == g)
         most = max(min(3, len(members)), int(np.ceil(MAJORITY * len(members))))
-        core[members[np.argsort(distance[members], kind="stable")[:most]]] = True
+        nearest = np.argsort(distance[..., members], axis=-1, kind="stable")[..., :most]
+        np.put_along_axis(core, members[nearest], True, axis=-1)
     return core
 
 
 def solve(context: Context, groups: Ints, used: Bools, start: Array) -> AxisSolution:
     """Fit the axis to the frames in use, in groups of which single frames are guests."""
     housed = guests(context.attitudes, groups)
-    return solve_axis(context.attitudes, housed, used, start, roll_ratio=context.roll_ratio)
+    return solve_axis(
+        context.attitudes, housed, used, start, roll_ratio=context.roll_ratio, converged=_CONVERGED
+    )
 
 
 def guests(attitudes: Attitudes, groups: Ints) -> Ints:
