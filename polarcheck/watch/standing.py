@@ -31,6 +31,7 @@ _HANDS_S = 10.0  # without an exposure, in which hands could make a turn; common
 # cadences and seconds without a frame, after which the camera stopped
 _RUNNING_MISSES, _RUNNING_S = 4.0, 20.0
 _KEPT = 12  # frames of a run
+_WAITING = 40  # frames that nobody asked about yet, as of a target: those before are forgotten
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,19 +46,26 @@ class _Link:
 class Standing:
     """The last frames, in order of time.
 
+    They are compared when somebody asks: of the frames of a target nobody does.
+
     Attributes
     ----------
     is_running : bool
         Whether the camera takes frame after frame, so that turns fall into exposures.
-    is_slewed : bool
-        Whether the last frame that stood nowhere was turned in right ascension, not by a knob.
     """
 
     def __init__(self) -> None:
-        self._links: deque[_Link] = deque(maxlen=_LOOKED_BACK)
+        self._linked: deque[_Link] = deque(maxlen=_LOOKED_BACK)
+        self._waiting: deque[tuple[Frame, float]] = deque(maxlen=_WAITING)
         self._last: tuple[tuple[float, float], float] | None = None
         self._cadence_s = 0.0
-        self.is_running = self.is_slewed = False
+        self._is_slewed = False
+        self.is_running = False
+
+    @property
+    def is_slewed(self) -> bool:
+        """Whether the last frame that stood nowhere was turned in right ascension, not by a knob."""
+        return bool(self._links) and self._is_slewed
 
     @property
     def run(self) -> tuple[Frame, ...]:
@@ -84,12 +92,23 @@ class Standing:
         """
         drift = _SKY_ARCSEC_PER_S * np.sin((_UNKNOWN_AXIS_DEG if axis_deg is None else axis_deg) * DEGREE)
         self.note(frame.utc, frame.exposure_s)
-        partner = next((link for link in reversed(self._links) if _stand(link.frame, frame, drift)), None)
+        self._waiting.append((frame, float(drift)))
+
+    @property
+    def _links(self) -> deque[_Link]:
+        """The last frames with those that they stand with."""
+        while self._waiting:
+            self._link(*self._waiting.popleft())
+        return self._linked
+
+    def _link(self, frame: Frame, drift: float) -> None:
+        links = self._linked
+        partner = next((link for link in reversed(links) if _stand(link.frame, frame, drift)), None)
         if partner is None:
-            self.is_slewed = bool(self._links) and _is_slew(self._links[-1].frame, frame)
-            self._links.append(_Link(frame, (frame,), frame.utc))
+            self._is_slewed = bool(links) and _is_slew(links[-1].frame, frame)
+            links.append(_Link(frame, (frame,), frame.utc))
         else:
-            self._links.append(_Link(frame, (*partner.run, frame)[-_KEPT:], partner.since))
+            links.append(_Link(frame, (*partner.run, frame)[-_KEPT:], partner.since))
 
     def note(self, utc: tuple[float, float], exposure_s: float | None = None) -> None:
         """Take note that there was an exposure: a blurred one, which nobody can solve, shows that the camera runs.
