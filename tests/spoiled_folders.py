@@ -68,8 +68,7 @@ class _Nights:
 
     def night(self, rng: np.random.Generator, number: int) -> Spoiled:
         lines = list(self.lines)
-        for _ in range(rng.integers(1, 3)):
-            i = int(rng.integers(len(lines)))
+        for i in rng.choice(len(lines), rng.integers(1, 3), replace=False):  # once: then it may be no JSON
             lines[i] = spoiled_json(lines[i], rng)
         if rng.random() < 0.3:
             del lines[int(rng.integers(len(lines)))]
