@@ -73,7 +73,7 @@
     block.append(head, amount, arrow(knob), made("p", knob.sense ? `${unit} ${knob.sense}` : knob.unit === "turn" ? `${unit}; sense not known` : `${unit} ${knob.direction}`));
     return block;
   };
-  const placeText = (turn) => (Math.abs(turn) < 0.05 ? "where it stands" : `${Number(Math.abs(turn).toFixed(1))}° ${turn > 0 ? "west" : "east"}`);
+  const placeText = (turn, origin) => (Math.abs(turn) < 0.05 ? (origin ? "where it stood" : "where it stands") : `${Number(Math.abs(turn).toFixed(1))}° ${turn > 0 ? "west" : "east"}`);
   const wordBlock = (word) => {
     const block = made("div", word, "word");
     block.style.setProperty("--ems", 0.75 * word.length);
@@ -90,8 +90,9 @@
       if (now.action === "frames" && now.frames_deg.length) {
         big.className = "list";
         const list = made("ul", "", "places");
-        list.setAttribute("aria-label", "Places about the right ascension axis, counted from the last frame used");
-        list.append(...now.frames_deg.map((turn) => made("li", placeText(turn))));
+        const origin = now.frames_from ? `from where ${now.frames_from} was taken` : "from where the mount stands";
+        list.setAttribute("aria-label", `Places about the right ascension axis, ${origin}`);
+        list.append(...now.frames_deg.map((turn) => made("li", placeText(turn, now.frames_from))));
         big.append(list);
       }
     }
