@@ -34,6 +34,12 @@ import os, shutil, subprocess, sys, time
 here = {folder!r}
 open(os.path.join(here, "calls"), "a").write(os.getcwd() + " " + " ".join(sys.argv[1:]) + "\\n")
 mode = open(os.path.join(here, "mode")).read()
+if mode == "good once":
+    try:
+        os.mkdir(os.path.join(here, "was good"))
+        mode = "good"
+    except FileExistsError:
+        mode = "hang"
 if mode == "hang":
     child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"])
     open(os.path.join(here, "children"), "a").write(f"{{os.getpid()}} {{child.pid}}\\n")

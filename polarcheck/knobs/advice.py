@@ -238,7 +238,9 @@ def advise(
     if any(choice.is_clear):
         left = choice.turning.left_arcmin
         likely = f", and it is within that with {_percent(chance)} confidence" if chance > _FAR else ""
-        gain = "which is no gain" if choice.needed < 1 else "too little for one more turn after so many tonight"
+        gain = (
+            "which is no gain" if choice.needed < 1 else "too little for one more turn after so many tonight"
+        )
         why = f"{said}{likely}; a turn by hand would leave about {left:.2f}, {gain}"
         return _stop("hand", standing, why)
     return _stop(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 import shutil
 import signal
 import struct
@@ -233,6 +234,59 @@ def test_interrupted_run_leaves_no_solver_running(
     assert err.strip().endswith("polarcheck: stopped")
     assert stand_in.processes() == []
     assert nothing_left(tmp_path)
+
+
+@POSIX
+def test_interrupted_run_keeps_what_is_solved_and_goes_on_from_there(
+    stand_in: StandIn, folder: Path, tmp_path: Path
+) -> None:
+    stand_in.behave("good once")
+    begun = "from polarcheck.cli import main; main()"
+    command = [
+        sys.executable,
+        "-c",
+        begun,
+        "solve",
+        str(folder),
+        "--index",
+        str(stand_in.index),
+        "--as-solved",
+    ]
+    program = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "TMPDIR": str(tmp_path / "temporary")},
+    )  # fmt: skip
+    end = time.monotonic() + 60
+    while not (stand_in.processes() and list(folder.glob("*.wcs"))) and time.monotonic() < end:
+        time.sleep(0.05)
+    program.send_signal(signal.SIGINT)
+    assert program.communicate(timeout=30)[1].strip().endswith("polarcheck: stopped")
+    (kept,) = folder.glob("*.wcs")
+    assert nothing_left(tmp_path)
+    assert read_frame(kept.with_suffix(".fits")).solution_file == kept
+    stand_in.behave("good")
+    found, _ = answered("solve", folder, "--index", stand_in.index)
+    assert sorted(frame["state"] for frame in found["frames"]) == ["solved", "solved", "was solved"]
+
+
+@POSIX
+def test_progress_with_the_time_left_is_shown_on_a_terminal(stand_in: StandIn, folder: Path) -> None:
+    import pty
+
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-c", "from polarcheck.cli import main; main()", "solve", str(folder)]
+    done = subprocess.run(
+        [*command, "--index", str(stand_in.index)],
+        stdout=subprocess.PIPE,
+        stderr=theirs,
+        timeout=60,
+        check=True,
+    )
+    os.close(theirs)
+    shown = os.read(ours, 100_000).decode()
+    os.close(ours)
+    assert re.search(r"\r.*1 of 3, about \d+ s left", shown)
+    assert b"about" not in done.stdout
 
 
 @POSIX
