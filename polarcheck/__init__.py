@@ -83,7 +83,7 @@ _ROOMS = {
     "Frame": "frames",
     "read_frame": "frames",
     "read_frames": "frames",
-    "Measurement": "measurement.measurement",
+    "Measurement": "measurement.result",
     "measure": "measurement.measurement",
     "measure_frames": "measurement.measurement",
     "simulate_frames": "simulate",

@@ -1,6 +1,8 @@
 from .conditions import Conditions, Reading
-from .measurement import Measurement, SiteCost, measure, measure_frames
+from .costs import SiteCost
+from .measurement import measure, measure_frames
 from .plausibility import low_notice, too_low
+from .result import Measurement
 from .schema import MeasurementSchema
 from .source import Aim, FoundAlignment, alignment_from
 from .verdicts import FrameEntry

@@ -8,239 +8,43 @@ which frame would help next.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from polarcheck import stars
-from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, AxisError, FrameFile, Step, Systematic
+from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, FrameFile, Step, Systematic
 from polarcheck.axis import (
     AxisFit,
     Course,
     Creep,
     Reach,
     best_next_frame,
-    camera_attitudes,
     camera_axis,
     fit_axis,
     fit_sweep,
     flexure_region,
-    solve_axis,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import FitError, GeometryError, Notice
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
+from polarcheck.measurement.costs import site_cost
 from polarcheck.measurement.plausibility import sun_notice, zone_notice
+from polarcheck.measurement.result import Measurement, NextStep
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
 from polarcheck.measurement.site_votes import site_by_votes
 from polarcheck.measurement.sweep_verdicts import creep_notice
 from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
-from polarcheck.presenting import WithDict, WithPlot, WithTable
 from polarcheck.site import Site
-from polarcheck.sky import Atmosphere, Pole, PoleKind, Sky
-from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direction, wrap
+from polarcheck.sky import Pole, PoleKind, Sky
+from polarcheck.vectors import Array, azalt_from_direction
 
-__all__ = ["Measurement", "NextStep", "SiteCost", "measure", "measure_frames"]
+__all__ = ["measure", "measure_frames"]
 
 _NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did not know
-_LOOSE_ARCMIN = 0.1  # finer than hands turn knobs; common practice, no source
-_CLEARLY_LESS = 0.7  # of the sigma; common practice, no source
-_COST_FRAMES = 60  # are enough to tell what a wrong site costs
-
-
-@dataclass(frozen=True, slots=True)
-class SiteCost:
-    """How far a wrong site, clock or air would move the result on the sky.
-
-    Attributes
-    ----------
-    longitude_arcmin_per_deg, latitude_arcmin_per_deg : float
-        For one degree in the site. [arcmin/deg]
-    clock_arcmin_per_min : float
-        For one minute of the clock. [arcmin/min]
-    pressure_arcmin_per_10hpa, temperature_arcmin_per_10deg : float
-        For 10 hPa and 10 deg C of the air. [arcmin]
-    humidity_arcmin_per_half : float
-        For 0.5 of relative humidity. [arcmin]
-    """
-
-    longitude_arcmin_per_deg: float
-    latitude_arcmin_per_deg: float
-    clock_arcmin_per_min: float
-    pressure_arcmin_per_10hpa: float
-    temperature_arcmin_per_10deg: float
-    humidity_arcmin_per_half: float
-
-
-@dataclass(frozen=True, slots=True)
-class NextStep:
-    """The further frame that would narrow the answer most.
-
-    Attributes
-    ----------
-    turn_deg : float
-        About the right-ascension axis from where the last frame in use was taken, westward; tracking goes on. [deg]
-    axis_angle_deg : float
-        Where that is. [deg]
-    azimuth_deg, altitude_deg : float
-        Where the camera then points. [deg]
-    sigma_now_arcmin, sigma_then_arcmin : float
-        Larger half-axis of the error ellipse, one standard error, now and with that frame. [arcmin]
-    """
-
-    turn_deg: float
-    axis_angle_deg: float
-    azimuth_deg: float
-    altitude_deg: float
-    sigma_now_arcmin: float
-    sigma_then_arcmin: float
-
-    @property
-    def is_worth_a_frame(self) -> bool:
-        """Whether that frame tells clearly more: an answer looser than 0.1 arcmin, narrowed by a third."""
-        return (
-            self.sigma_now_arcmin > _LOOSE_ARCMIN
-            and self.sigma_then_arcmin < _CLEARLY_LESS * self.sigma_now_arcmin
-        )
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Measurement(WithDict, WithTable, WithPlot):
-    """The axis error and all that belongs to it.
-
-    Attributes
-    ----------
-    alignment : Alignment
-        How the mount stands: sky, axis, covariance, and what later commands need.
-    fit : AxisFit
-        How it came about.
-    entries : tuple of FrameEntry
-        Every file that was offered, in order of time, those without time last.
-    notices : tuple of Notice
-        Warnings.
-    frame_noise_arcsec : float
-        Standard error of one frame's pointing per coordinate, as used. [arcsec]
-    creep : Creep or None
-        The steady creep of the declination that was solved for, where the frames show one.
-    site_cost : SiteCost
-        What a wrong site or clock would do.
-    next_step : NextStep or None
-        The frame that would help most.
-    """
-
-    alignment: Alignment
-    fit: AxisFit
-    entries: tuple[FrameEntry, ...]
-    notices: tuple[Notice, ...]
-    frame_noise_arcsec: float
-    creep: Creep | None
-    site_cost: SiteCost
-    next_step: NextStep | None
-
-    def __repr__(self) -> str:
-        return f"Measurement({self.error.brief}, {len(self.used)} of {len(self.used) + len(self.left_out)} frames)"
-
-    def aimed_at(self, pole: Pole, notices: tuple[Notice, ...] = ()) -> Measurement:
-        """Return the same measurement, its error counted from another pole or aim; `notices` are added to its own."""
-        return replace(self, alignment=self.alignment.aimed_at(pole), notices=(*self.notices, *notices))
-
-    def continuing(self, before: Alignment, turned: tuple[float, float] | None) -> Measurement:
-        """Return the same measurement as one that goes on with the night of an earlier result.
-
-        Parameters
-        ----------
-        before : Alignment
-            The earlier result; its steps, which teach how the knobs act, come first.
-        turned : tuple of float or None
-            Turns that the azimuth and the altitude knob were given since, clockwise positive; None if nobody says. [turn]
-
-        Raises
-        ------
-        InputError
-            The earlier result is later, or of another place.
-        """
-        return replace(self, alignment=self.alignment.continuing(before, turned))
-
-    @property
-    def sky(self) -> Sky:
-        """Where, and the air used for refraction."""
-        return self.alignment.sky
-
-    @property
-    def site(self) -> Site:
-        """Where."""
-        return self.alignment.sky.site
-
-    @property
-    def utc(self) -> tuple[float, float]:
-        """Mid-exposure of the last used frame, two-part Julian date."""
-        return self.alignment.steps[-1].utc
-
-    @property
-    def pole(self) -> Pole:
-        """What the error refers to."""
-        return self.alignment.pole
-
-    @property
-    def axis(self) -> Array:
-        """East-North-Up unit vector, shape (3,), of the end that points at the visible pole."""
-        return self.alignment.axis
-
-    @property
-    def axis_azimuth_deg(self) -> float:
-        """Azimuth of the axis. [deg]"""
-        return self.alignment.steps[-1].azimuth_deg
-
-    @property
-    def axis_altitude_deg(self) -> float:
-        """Altitude of the axis. [deg]"""
-        return self.alignment.steps[-1].altitude_deg
-
-    @property
-    def axis_icrs_deg(self) -> tuple[float, float]:
-        """ICRS right ascension and declination seen where the axis points, at `utc`. [deg]"""
-        place = self.sky.icrs(self.axis[None, None], np.array([self.utc]))
-        ra, dec = spherical_from_direction(place[0, 0])
-        return float(ra) / DEGREE, float(dec) / DEGREE
-
-    @property
-    def error(self) -> AxisError:
-        """Axis minus pole."""
-        return self.alignment.error
-
-    @property
-    def other_pole(self) -> Pole:
-        """The true pole where `pole` is the refracted one, else the refracted one."""
-        return self.sky.pole("true" if self.pole.kind == "refracted" else "refracted")
-
-    @property
-    def other_error(self) -> AxisError:
-        """Axis minus the other pole."""
-        return self.alignment.aimed_at(self.other_pole).error
-
-    @property
-    def residual_rms_arcsec(self) -> float:
-        """Over the used frames. [arcsec]"""
-        return float(np.sqrt(np.mean(self.fit.residuals[self.fit.used] ** 2))) / ARCSEC
-
-    @property
-    def systematic(self) -> Systematic:
-        """What sag and creep may have done beside the noise."""
-        assert self.alignment.systematic is not None
-        return self.alignment.systematic
-
-    @property
-    def used(self) -> tuple[FrameEntry, ...]:
-        """The frames that bear on the axis."""
-        return tuple(entry for entry in self.entries if entry.used)
-
-    @property
-    def left_out(self) -> tuple[FrameEntry, ...]:
-        """The files that do not, other than those for which another stands."""
-        return tuple(entry for entry in self.entries if not entry.used and not entry.is_sidecar)
 
 
 def measure(
@@ -358,7 +162,7 @@ def measure_frames(
         notices=(*notices, *(notice for notice in more if notice)),
         frame_noise_arcsec=fit.noise * float(np.median(sample.noise[fit.used])) / ARCSEC,
         creep=creep,
-        site_cost=_site_cost(sample, fit, sky, pole),
+        site_cost=site_cost(sample, fit, sky, pole),
         next_step=_next_step(fit, sky.is_north, conditions.reach),
     )
 
@@ -465,55 +269,3 @@ def _next_step(fit: AxisFit, north: bool, reach: Reach | None) -> NextStep | Non
         sigma_now_arcmin=best.sigma_now / ARCMIN,
         sigma_then_arcmin=best.sigma_then / ARCMIN,
     )
-
-
-def _site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCost:
-    """Fit again with the site off by a degree, or in other air; the groups and the frames in use stay."""
-    used = np.flatnonzero(fit.used)
-    if fit.turns:
-        used = used[used >= fit.turns.moments[-1]]
-    some = used[:: max(1, len(used) // _COST_FRAMES)]
-    part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
-
-    def offset(moved: Sky) -> Array:
-        observed = moved.observed(part.sky, part.utc, part.earth)
-        attitudes = camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
-        used_all = np.ones(len(some), dtype=bool)
-        axis = solve_axis(attitudes, groups, used_all, fit.axis, roll_ratio=fit.roll_ratio).axis
-        return _offset_from_pole(axis, moved.pole(kind))
-
-    here = offset(sky)
-
-    def cost(moved: Sky) -> float:
-        return float(np.linalg.norm(offset(moved) - here)) / ARCMIN
-
-    site, air = sky.site, sky.air
-    towards_pole = -1.0 if abs(site.latitude_deg) > 89 else 1.0
-    northward = towards_pole * float(np.copysign(1.0, site.latitude_deg))
-    by_longitude = cost(Sky(site.moved(0.0, 1.0), air))
-    return SiteCost(
-        by_longitude,
-        cost(Sky(site.moved(northward, 0.0), air)),
-        by_longitude / 4,  # the Earth turns a degree in four minutes
-        *(cost(Sky(site, other)) for other in _other_airs(air)),
-    )
-
-
-def _other_airs(air: Atmosphere) -> tuple[Atmosphere, Atmosphere, Atmosphere]:
-    """The same air with another pressure, temperature and humidity, within what can be; without air, none."""
-    if not air.pressure_hpa:
-        return air, air, air
-    return (
-        replace(air, pressure_hpa=air.pressure_hpa + (10.0 if air.pressure_hpa < 1000 else -10.0)),
-        replace(air, temperature_c=air.temperature_c + (10.0 if air.temperature_c < 0 else -10.0)),
-        replace(
-            air, relative_humidity=air.relative_humidity + (0.5 if air.relative_humidity < 0.5 else -0.5)
-        ),
-    )
-
-
-def _offset_from_pole(axis: Array, pole: Pole) -> Array:
-    """Azimuth (on the sky) and altitude of the axis from the pole, shape (2,). [rad]"""
-    azimuth, altitude = azalt_from_direction(axis)
-    across = float(wrap(azimuth - pole.azimuth_deg * DEGREE)) * np.cos(altitude)
-    return np.array([across, float(altitude) - pole.altitude_deg * DEGREE])

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from polarcheck.alignment import ErrorTable, FrameTable, KeptAlignment, KeptAxis, PoleTable
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
-from polarcheck.measurement.measurement import Measurement, NextStep
+from polarcheck.measurement.result import Measurement, NextStep
 from polarcheck.measurement.verdicts import FrameEntry
 from polarcheck.schema import Pair, Table, WarningEntry
 from polarcheck.times import iso_from_utc

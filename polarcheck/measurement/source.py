@@ -10,7 +10,8 @@ from polarcheck.alignment import Alignment, read_alignment
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError, Notice
 from polarcheck.measurement.conditions import Conditions, Reading
-from polarcheck.measurement.measurement import Measurement, measure
+from polarcheck.measurement.measurement import measure
+from polarcheck.measurement.result import Measurement
 from polarcheck.sky import Pole, PoleKind, Sky
 from polarcheck.vectors import direction_from_azalt
 

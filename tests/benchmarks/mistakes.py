@@ -21,7 +21,8 @@ from scipy.spatial.transform import Rotation
 
 from polarcheck.errors import PolarcheckError
 from polarcheck.frames import Frame, FrameSet
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from tests.benchmarks.mounts import NORTH, SOUTH, Array, Scene, Sweep, frames_of
 
 ARCSEC = np.pi / 180 / 3600

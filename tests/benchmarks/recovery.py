@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.errors import PolarcheckError
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from polarcheck.simulate import Camera
 from polarcheck.site import Site
 from tests.benchmarks.cramer_rao import axis_bound, even_grid, rightward_and_upward

@@ -23,7 +23,8 @@ import numpy.typing as npt
 
 from polarcheck.errors import PolarcheckError
 from polarcheck.frames import FrameSet
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from tests.benchmarks.mounts import NORTH, SOUTH
 from tests.benchmarks.real_sequence import real_frames
 from tests.benchmarks.recovery import off_axis_arcmin

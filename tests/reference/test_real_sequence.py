@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from polarcheck.frames import FrameSet
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from tests.benchmarks.real_sequence import real_frames
 from tests.benchmarks.tracked import deviations
 

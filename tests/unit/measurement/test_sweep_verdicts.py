@@ -12,7 +12,8 @@ from scipy.spatial.transform import Rotation
 from polarcheck.axis import Creep
 from polarcheck.errors import Notice
 from polarcheck.frames import Frame, FrameSet
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from polarcheck.measurement.sweep_verdicts import creep_notice, sweep_notices
 from polarcheck.vectors import unit
 from tests.benchmarks.mounts import Scene, Sweep, frames_of

@@ -9,7 +9,8 @@ import pytest
 
 from polarcheck.errors import GeometryError
 from polarcheck.measurement.conditions import Conditions
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from tests.benchmarks.tracked_mounts import Session, frames_of
 
 GUIDED = Session(hours=3.0, frames=37, guided=True)

@@ -15,7 +15,8 @@ from scipy.spatial.transform import Rotation
 from polarcheck.errors import FitError
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.measurement.conditions import Conditions
-from polarcheck.measurement.measurement import Measurement, measure_frames
+from polarcheck.measurement.measurement import measure_frames
+from polarcheck.measurement.result import Measurement
 from polarcheck.measurement.verdicts import fit_notices, left_out_lines
 from polarcheck.simulate import Camera
 from tests.benchmarks.mounts import NORTH, Array, Scene, Sweep, frames_of
