@@ -9,12 +9,9 @@ from polarcheck.vectors import Array
 
 __all__ = ["in_a_row"]
 
-_ANGLES = 360
-_WIDTH_PX = 8.0  # of the strips that are counted
-_NEAR_PX = 3.0  # of the line through them
+_NEAR_PX = 3.0  # to the line through them
 _LEAST = 20  # of a thousand stars at random, none lie so in a strip
 _TIMES = 6.0  # as many as chance puts there
-_MOST_TRAILS = 4
 
 
 def in_a_row(places: Array, diagonal_px: float) -> npt.NDArray[np.bool_]:
@@ -32,27 +29,19 @@ def in_a_row(places: Array, diagonal_px: float) -> npt.NDArray[np.bool_]:
     ndarray of bool, shape (n,)
     """
     found = np.zeros(len(places), dtype=bool)
-    for _ in range(_MOST_TRAILS):
-        rest = np.flatnonzero(~found)
-        if len(rest) < _LEAST:
-            break
-        line = _fullest_line(places[rest], diagonal_px)
-        if line is None:
-            break
+    rest = np.arange(len(places))
+    while len(rest) and (line := _fullest_line(places[rest], diagonal_px)) is not None:
         found[rest[line]] = True
+        rest = np.flatnonzero(~found)
     return found
 
 
 def _fullest_line(places: Array, diagonal_px: float) -> npt.NDArray[np.bool_] | None:
-    angles = np.arange(_ANGLES) * np.pi / _ANGLES
-    across = places @ np.stack([np.cos(angles), np.sin(angles)])
-    strips = int(2 * diagonal_px / _WIDTH_PX) + 2
-    strip = ((across + diagonal_px) / _WIDTH_PX).astype(int) + strips * np.arange(_ANGLES)
-    count = np.bincount(strip.ravel(), minlength=strips * _ANGLES)
-    best = int(count.argmax())
-    if count[best] < _LEAST + _TIMES * len(places) * _WIDTH_PX / diagonal_px:
+    width = 2 * _NEAR_PX
+    steps = int(diagonal_px / width) + 1  # of the angle: of a row askew by half a step, most is in one strip
+    members = max((_fullest_strip(places, k * np.pi / steps, width) for k in range(steps)), key=len)
+    if len(members) < _LEAST + _TIMES * len(places) * width / diagonal_px:
         return None
-    members = places[strip[:, best // strips] == best]
     for _ in range(3):  # a strip cuts a slanting row short; the line through it finds the rest
         middle = np.median(members, axis=0)
         along = np.linalg.svd(members - middle, full_matrices=False)[2][0]
@@ -61,3 +50,10 @@ def _fullest_line(places: Array, diagonal_px: float) -> npt.NDArray[np.bool_] | 
             return None
         members = places[near]
     return np.asarray(near)
+
+
+def _fullest_strip(places: Array, angle: float, width: float) -> Array:
+    """The places in the fullest of parallel strips."""
+    strip = np.floor(places @ [np.cos(angle), np.sin(angle)] / width).astype(int)
+    strip -= strip.min()
+    return np.asarray(places[strip == np.bincount(strip).argmax()])

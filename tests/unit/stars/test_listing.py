@@ -7,7 +7,6 @@ import pytest
 from scipy.spatial import cKDTree
 
 from polarcheck.stars import list_stars
-from polarcheck.stars.rows import in_a_row
 from tests.solvers import star_field
 
 SIZE = (900, 600)
@@ -53,14 +52,6 @@ def test_pieces_of_a_trail_in_the_noise_are_no_stars() -> None:
     off = near(list_stars(trailed).pixels, places)
     assert (off < 1).sum() >= 55
     assert (off > 3).sum() <= 8
-
-
-def test_stars_at_random_lie_in_no_row() -> None:
-    rng = np.random.default_rng(12)
-    for count in (30, 300, 1000):
-        assert not in_a_row(rng.uniform(0, [3000, 2000], (count, 2)), 3606.0).any()
-    grid = np.stack(np.meshgrid(np.arange(0, 3000, 150), np.arange(0, 2000, 120)), axis=-1).reshape(-1, 2)
-    assert not in_a_row(grid + rng.normal(0, 1, grid.shape), 3606.0).any()
 
 
 def test_list_begins_with_the_brightest_of_all_parts_of_the_frame() -> None:
