@@ -183,7 +183,9 @@ class PageServer:
         visit.add_done_callback(self._no_longer_asking)
         self._asking[visit] = None
         if len(self._asking) > _MOST_ASKING:
-            next(iter(self._asking)).cancel()
+            longest = next(iter(self._asking))
+            del self._asking[longest]  # at once: the next one to come must not find it here still
+            longest.cancel()
 
     def _no_longer_asking(self, visit: asyncio.Task[None]) -> None:
         self._asking.pop(visit, None)
