@@ -149,7 +149,7 @@ class Evening:
         place, turning = self._places.last, self._now.turning
         is_untold = place is not None and place.is_target and place.count > place.told
         is_held = turning is not None and turning.held is not None
-        is_turned = turning is not None and turning.followed is not None and not turning.is_moving
+        is_turned = turning is not None and turning.is_enough
         if not (is_untold or is_held or is_turned) and self._now.is_recorded:
             return None
         gaps = np.diff(self._arrivals[-6:])
@@ -200,7 +200,7 @@ class Evening:
         now.record()
         if now.turning is not None and now.turning.held is not None and not is_end:
             self._knobs.follow(now.turning, now.turning.held)
-        if now.turning is not None and now.turning.followed is not None and not now.turning.is_moving:
+        if now.turning is not None and (now.turning.is_enough or (is_end and now.turning.is_answered)):
             now.close_turn()
         self._targets.tell(self._places.last)
         return now.spoken()

@@ -247,6 +247,16 @@ class Turning:
         return max(asked, 2) if is_unsure else asked
 
     @property
+    def is_answered(self) -> bool:
+        """Whether the frames say something, and no hand is on a knob."""
+        return self.followed is not None and not self.is_moving
+
+    @property
+    def is_enough(self) -> bool:
+        """Whether they are as many as were asked for, if not all where they were: it will do when no more come."""
+        return self.is_answered and len(self.frames) >= self.frames_needed
+
+    @property
     def is_over(self) -> bool:
         """Whether the frames are enough, and the hand off the knob."""
         if self.followed is None or self.is_resting:

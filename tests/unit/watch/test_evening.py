@@ -314,8 +314,32 @@ def test_small_turn_that_play_takes_up_does_not_stop_the_night(play: Play) -> No
     play.mount.further(asked[0] if asked else 0.0)
     assert play.give(play.mount.shoot(5)) == []  # nothing was turned, or play took it up: nobody can tell
     assert play.evening.due_s(play.seconds) == pytest.approx(60.0)
-    assert play.rest()[:2] == ["turned", "followed"]
+    got = play.rest()
+    for _ in range(2):  # one frame alone knows too little
+        now = view_of(play.evening, NOW).now
+        if got or now.action not in ("frames", "wait"):
+            break
+        play.mount.further(now.frames_deg[0] if now.frames_deg else 0.0)
+        got = play.give(play.mount.shoot(60))
+    assert got[:2] == ["turned", "followed"]
     play.require_truth()
+
+
+def test_one_of_two_frames_is_waited_for_and_no_finding_before_the_evening_ends(tmp_path: Path) -> None:
+    """One frame after a turn knows the axis to half an arcminute here: a turn on it would mostly follow noise."""
+    play = Play(AtTheMount(tmp_path, 3)).swept()
+    while len(view_of(play.evening, NOW).now.frames_deg) != 2:
+        play.obey()
+    if action(play.evening) == "turn":
+        play.turn_as_told()
+    places = view_of(play.evening, NOW).now.frames_deg
+    play.mount.further(places[0])
+    play.give(play.mount.shoot(60))
+    assert play.evening.due_s(play.seconds) is None
+    assert play.rest() == []
+    assert view_of(play.evening, NOW).now.sentence.startswith("Frame 1 of 2.")
+    kept = [event.event for event in play.evening.settled(is_end=True)]  # type: ignore[attr-defined]
+    assert kept[-2:] == ["followed", "advice"]
 
 
 def test_a_finding_is_written_when_no_frame_came_for_one_and_a_half_gaps(play: Play) -> None:
