@@ -61,6 +61,9 @@ elif mode == "flood":
 elif mode == "bad table":
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
     open("frame.corr", "wb").write(b"SIMPLE  =" + b"?" * 9000)
+elif mode == "table":
+    shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
+    shutil.copy(os.path.join(here, "table.corr"), "frame.corr")
 elif mode == "good":
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
 elif mode == "full":

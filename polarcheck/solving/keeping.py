@@ -151,4 +151,6 @@ def _agreement(seen: Recognised) -> tuple[int | None, float | None]:
     if pixels is None or sky is None or not len(pixels):
         return None, None
     apart = seen.match.solution.pixels_from_icrs(sky) - pixels
-    return len(pixels), float(np.sqrt(np.nanmean(apart**2)))
+    with np.errstate(over="ignore"):
+        rms = float(np.sqrt(np.nanmean(apart**2)))
+    return (len(pixels), rms) if np.isfinite(rms) else (None, None)  # a table of no sense tells nothing

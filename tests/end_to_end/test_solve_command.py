@@ -164,6 +164,24 @@ def test_bad_solver_is_told_in_a_line_for_each_frame(
     assert nothing_left(tmp_path)
 
 
+@POSIX
+@pytest.mark.parametrize("place", [1e300, np.inf, np.nan])
+def test_table_of_matches_without_sense_tells_nothing_and_the_solution_stays(
+    place: float, stand_in: StandIn, folder: Path
+) -> None:
+    columns = [
+        fits.Column(name, "D", array=np.full(8, value))
+        for name, value in (("field_x", place), ("field_y", 40.0), ("index_ra", 100.0), ("index_dec", 40.0))
+    ]
+    fits.BinTableHDU.from_columns(columns).writeto(stand_in.folder / "table.corr")
+    stand_in.behave("table")
+    found, _ = answered("solve", folder, "--index", stand_in.index)
+    for frame in found["frames"]:
+        assert frame["state"] == "solved"
+        assert frame["right_ascension_deg"] == pytest.approx(100, abs=1e-5)
+        assert frame["residual_rms_px"] is None or frame["residual_rms_px"] < 1e6
+
+
 def full_disk(*_: object, **__: object) -> None:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
