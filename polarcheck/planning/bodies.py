@@ -11,9 +11,11 @@ from polarcheck.sky import Sky, lifted, moon_directions, moon_lit_part, sun_dire
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, azalt_from_direction
 
-__all__ = ["Body", "Moon", "Shadow", "moon_at", "shadows", "sun_at"]
+__all__ = ["STEP_S", "Body", "Moon", "Shadow", "moon_at", "shadows", "sun_at"]
 
-_STEP_S = 600.0
+STEP_S = 600.0
+"""Between two looks at the Sun. [s]"""
+
 _MOST_S = 4 * 3600.0
 _LEAST_ALTITUDE_DEG = 1.0  # below it a shadow has no end
 _DISC_DEG = 0.27  # half of the Sun's disc
@@ -112,7 +114,7 @@ def shadows(utc: tuple[float, float], sky: Sky) -> tuple[Shadow, ...]:
     tuple of Shadow
         Empty where the Sun stands below 1 deg.
     """
-    times = [add_seconds(utc, float(s)) for s in np.arange(0.0, _MOST_S + 1, _STEP_S)]
+    times = [add_seconds(utc, float(s)) for s in np.arange(0.0, _MOST_S + 1, STEP_S)]
     azimuth, altitude = azalt_from_direction(lifted(sun_directions(np.array(times), sky.site), sky.air))
     down = np.flatnonzero(altitude < _LEAST_ALTITUDE_DEG * DEGREE)
     last = int(down[0]) if len(down) else len(times)

@@ -17,7 +17,6 @@ from polarcheck.vectors import Array, unit
 __all__ = [
     "ASSUMED_CAMERA",
     "DEMO_CAMERA",
-    "FRAME_S",
     "ExpectedSigma",
     "PlanCamera",
     "camera_of",
@@ -25,10 +24,6 @@ __all__ = [
     "sigma_of",
     "with_sag",
 ]
-
-
-FRAME_S = 90.0
-"""From one frame of a sweep to the next: a turn, settling, an exposure. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +164,7 @@ def with_sag(
     """Return the same with what sag and creep may do to a sweep whose frames follow each other evenly in time."""
     observed = _observed(axis, distance, angles, north, camera)
     fit = fit_axis(observed, SENSOR_WEIGHTS, np.full(len(angles), camera.noise), axis)
-    elapsed = np.linspace(0.0, (len(angles) - 1) * FRAME_S, len(angles), dtype=np.float64)
-    region = flexure_region(fit, camera.flexure_arcsec * ARCSEC, elapsed)
+    region = flexure_region(fit, camera.flexure_arcsec * ARCSEC, np.arange(float(len(angles))))
     azimuth, altitude = Systematic(camera.flexure_arcsec, "assumed", region).half_widths_arcmin(axis)
     largest = float(np.sqrt(np.linalg.eigvalsh(region)[-1])) / ARCMIN
     return replace(
@@ -179,9 +173,10 @@ def with_sag(
 
 
 def _observed(axis: Array, distance: float, angles: Array, north: bool, camera: PlanCamera) -> Array:
-    """Sensor points of a sweep's frames as they would be seen, shape (n, 16, 3)."""
+    """Sensor points, shape (n, 16, 3), of frames whose y axis lies towards the mount's axis."""
     looks = pointing_at(axis, distance, angles, north)
-    return np.stack([_frame(look, axis, camera.points) for look in looks])
+    up = unit(axis - (looks @ axis)[:, None] * looks)
+    return np.asarray(camera.points @ np.stack([np.cross(up, looks), up, looks], axis=1))
 
 
 def sigma_of(covariance: Array, axis: Array) -> ExpectedSigma:
@@ -194,10 +189,3 @@ def sigma_of(covariance: Array, axis: Array) -> ExpectedSigma:
         total_arcmin=float(np.sqrt(np.trace(covariance))) / ARCMIN,
         correlation=float(covariance[0, 1] / (across * up)),
     )
-
-
-def _frame(look: Array, axis: Array, points: Array) -> Array:
-    """Sensor points of a camera whose y axis lies towards the mount's axis."""
-    up = axis - (axis @ look) * look
-    up = unit(up)
-    return points @ np.stack([np.cross(up, look), up, look])

@@ -8,7 +8,7 @@ import numpy as np
 
 from polarcheck.constants import DEGREE
 from polarcheck.errors import Notice
-from polarcheck.planning.bodies import Body, Moon, Shadow, moon_at, shadows, sun_at
+from polarcheck.planning.bodies import STEP_S, Body, Moon, Shadow, moon_at, shadows, sun_at
 from polarcheck.planning.compass import Compass, compass_at
 from polarcheck.planning.pole_star import PoleStar, pole_stars
 from polarcheck.planning.usual_errors import Expectation, expectations, level_crosstalk_arcmin
@@ -20,7 +20,6 @@ from polarcheck.vectors import Array
 __all__ = ["RoughSetup", "SunTimes", "rough_setup"]
 
 _TILTS_DEG = (0.5, 1.0, 2.0)
-_STEP_S = 300.0
 _SURE_JD = (2415020.5, 2488069.5)  # 1900 to 2100: ERFA, eraEpv00
 _SUNSET_DEG, _POLE_STAR_DEG, _DARK_DEG = -0.83, -8.0, -18.0
 
@@ -176,7 +175,7 @@ def _hidden(star: PoleStar, rig: Rig | None) -> bool | None:
 
 
 def _sun_times(utc: tuple[float, float], sky: Sky) -> SunTimes:
-    seconds = np.arange(0.0, 86400.0 + 1, _STEP_S)
+    seconds = np.arange(0.0, 86400.0 + 1, STEP_S)
     altitude = sun_altitude_deg(np.array([add_seconds(utc, float(s)) for s in seconds]), sky.site)
     return SunTimes(
         *(_sinks(utc, seconds, altitude, limit) for limit in (_SUNSET_DEG, _POLE_STAR_DEG, _DARK_DEG))
@@ -191,4 +190,4 @@ def _sinks(
         return None
     i = int(passed[0])
     part = (altitude[i] - limit) / (altitude[i] - altitude[i + 1])
-    return add_seconds(utc, float(seconds[i] + part * _STEP_S))
+    return add_seconds(utc, float(seconds[i] + part * STEP_S))

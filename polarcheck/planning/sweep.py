@@ -16,7 +16,6 @@ from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
 from polarcheck.planning.expected import (
     ASSUMED_CAMERA,
-    FRAME_S,
     ExpectedSigma,
     PlanCamera,
     expected_sigma,
@@ -29,6 +28,7 @@ from polarcheck.vectors import Array, azalt_from_direction, spherical_from_direc
 
 __all__ = ["Position", "SweepPlan", "plan_sweep"]
 
+_FRAME_S = 90.0  # from one frame to the next: a turn, settling, an exposure
 _OBVIOUS_DEG = (60.0, 30.0)  # declination and the hour angle at both ends of the obvious choice
 
 
@@ -180,7 +180,7 @@ def _obvious(axis: Array, north: bool, camera: PlanCamera, wish: SweepWish) -> t
 
 def _positions(axis: Array, sky: Sky, utc: tuple[float, float], best: Candidate) -> tuple[Position, ...]:
     looks = pointing_at(axis, best.distance, best.angles, sky.is_north)
-    times = [add_seconds(utc, i * FRAME_S) for i in range(len(looks))]
+    times = [add_seconds(utc, i * _FRAME_S) for i in range(len(looks))]
     places = sky.icrs(looks[:, None], np.array(times))[:, 0]
     ra, dec = spherical_from_direction(places)
     azimuth, altitude = azalt_from_direction(looks)

@@ -11,35 +11,14 @@ from polarcheck.constants import DEGREE, SIDEREAL_RATE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.planning.avoided import kept_away
 from polarcheck.planning.expected import ASSUMED_CAMERA, ExpectedSigma, PlanCamera, expected_sigma, with_sag
+from polarcheck.planning.sweep_search import SweepWish, distances
 from polarcheck.sky import Sky
-from polarcheck.vectors import azalt_from_direction
+from polarcheck.vectors import Array, azalt_from_direction
 
 __all__ = ["TrackedPlan", "TrackedRow", "plan_tracked"]
 
-_DISTANCES_DEG = (
-    2.0,
-    5.0,
-    10.0,
-    15.0,
-    20.0,
-    30.0,
-    40.0,
-    50.0,
-    60.0,
-    70.0,
-    80.0,
-    90.0,
-    100.0,
-    110.0,
-    120.0,
-    130.0,
-)
-_MINUTES = (15, 30, 60, 90, 120, 180)
+_MINUTES = (15, 30, 60, 90, 120, 180)  # a field must stay in reach for the first; it is chosen by the last
 _CADENCE_S = 60.0
-_LONGEST_S = 12 * 3600.0
-_JUDGED_MIN = 60
-_SAG_FRAMES = 9
-_SHORTEST_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +56,8 @@ class TrackedPlan:
     rows : tuple of TrackedRow
         As long as the field stays in reach.
     minutes_to_goal : float or None
-        After which sigma on the sky and what sag may do, as a root of squares, come to the goal; 10 at least, None
-        beyond 12 h or the reach. [min]
+        After which sigma on the sky and what sag may do, as a root of squares, come to the goal; 15 at least, None
+        beyond half a turn of the sky (12 h) or the reach. [min]
     goal_arcmin : float
         On the sky. [arcmin]
     camera : PlanCamera
@@ -153,7 +132,7 @@ def plan_tracked(
     look = pointing_at(axis, field.distance, field.start, sky.is_north)
     azimuth, altitude = (float(angle) / DEGREE for angle in azalt_from_direction(look))
     rows = tuple(
-        TrackedRow(minutes, minutes + 1, _after(sky, camera, field, 60.0 * minutes))
+        TrackedRow(minutes, len(_angles(field, 60.0 * minutes)), _after(sky, camera, field, 60.0 * minutes))
         for minutes in _MINUTES
         if 60 * minutes <= field.seconds
     )
@@ -173,48 +152,45 @@ def plan_tracked(
 
 
 def _best_field(sky: Sky, camera: PlanCamera, reach: Reach, declination_deg: float | None) -> _Field | None:
-    """The field that tells most after an hour, or as long as any stays in reach."""
+    """The field that tells most by the time it leaves the reach, or by the last row."""
     axis, fields = sky.refracted_pole.direction, []
-    for distance in _distances(sky, declination_deg):
-        starts = np.arange(-180.0, 180.0, 5.0) * DEGREE
-        turns = np.arange(0.0, _LONGEST_S + 1, 900.0) * SIDEREAL_RATE
+    first, last = 60.0 * _MINUTES[0], 60.0 * _MINUTES[-1]
+    starts = np.arange(-180.0, 180.0, 5.0) * DEGREE
+    turns = np.arange(0.0, np.pi + first * SIDEREAL_RATE, first * SIDEREAL_RATE)
+    for distance in distances(sky, SweepWish(declination_deg=declination_deg)):
         looks = pointing_at(axis, distance, starts[:, None] + turns, sky.is_north)
         clear = reach.sees(looks) & reach.limits.allows_turn(starts[:, None] + turns)
-        lasting = np.cumprod(clear, axis=1).sum(axis=1) * 900.0 - 900.0
-        best = int(np.argmax(np.minimum(lasting, 3 * 3600.0) + looks[:, 0, 2]))  # then the highest
-        if lasting[best] >= 900:
+        lasting = first * (np.cumprod(clear, axis=1).sum(axis=1) - 1)
+        best = int(np.argmax(np.minimum(lasting, last) + looks[:, 0, 2]))  # then the highest
+        if lasting[best] >= first:
             fields.append(_Field(distance, float(starts[best]), float(lasting[best])))
-    if not fields:
-        return None
-    seconds = min(_JUDGED_MIN * 60.0, max(field.seconds for field in fields))
-    lasting_fields = [field for field in fields if field.seconds >= seconds]
-    return min(lasting_fields, key=lambda field: _noise_after(sky, camera, field, seconds).total_arcmin)
-
-
-def _distances(sky: Sky, declination_deg: float | None) -> list[float]:
-    if declination_deg is None:
-        return [distance * DEGREE for distance in _DISTANCES_DEG]
-    sense = 1.0 if sky.is_north else -1.0
-    return [max((90 - sense * declination_deg) * DEGREE, 0.05 * DEGREE)]
+    return min(
+        fields,
+        key=lambda field: _noise_after(sky, camera, field, min(field.seconds, last)).total_arcmin,
+        default=None,
+    )
 
 
 def _after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> ExpectedSigma:
-    """With what sag and creep may do; a few frames over the arc tell that as well as all."""
-    angles = field.start + np.linspace(0.0, seconds, _SAG_FRAMES) * SIDEREAL_RATE
-    axis = sky.refracted_pole.direction
-    noise = _noise_after(sky, camera, field, seconds)
-    return with_sag(noise, axis, field.distance, angles, sky.is_north, camera)
+    """With what sag and creep may do."""
+    noise, axis = _noise_after(sky, camera, field, seconds), sky.refracted_pole.direction
+    return with_sag(noise, axis, field.distance, _angles(field, seconds), sky.is_north, camera)
 
 
 def _noise_after(sky: Sky, camera: PlanCamera, field: _Field, seconds: float) -> ExpectedSigma:
-    count = int(seconds // _CADENCE_S) + 1
-    angles = field.start + np.linspace(0.0, seconds, count) * SIDEREAL_RATE
-    return expected_sigma(sky.refracted_pole.direction, field.distance, angles, sky.is_north, camera)
+    axis = sky.refracted_pole.direction
+    return expected_sigma(axis, field.distance, _angles(field, seconds), sky.is_north, camera)
+
+
+def _angles(field: _Field, seconds: float) -> Array:
+    """Axis angles of the frames taken in so long a time. [rad]"""
+    times = np.linspace(0.0, seconds, int(seconds // _CADENCE_S) + 1)
+    return np.asarray(field.start + times * SIDEREAL_RATE)
 
 
 def _minutes_to(goal_arcmin: float, sky: Sky, camera: PlanCamera, field: _Field) -> float | None:
     """By halving, to a minute."""
-    short, long = _SHORTEST_S, field.seconds
+    short, long = 60.0 * _MINUTES[0], field.seconds
     if _after(sky, camera, field, long).with_allowance_arcmin > goal_arcmin:
         return None
     while long - short > 60:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import warnings
 from itertools import pairwise
 from pathlib import Path
 
+import erfa
 import numpy as np
 import pytest
 
@@ -115,6 +117,37 @@ def test_date_without_a_magnetic_model_is_unknown_and_said(year: int) -> None:
 def test_model_is_that_of_the_date(time: str, model: str) -> None:
     compass = compass_at(NORTH, utc_from_iso(f"{time}T12:00:00"))
     assert compass.model is not None and model in compass.model
+
+
+@pytest.mark.parametrize("date", ["1899-12-30", "1900-01-03", "2099-12-29", "2100-01-03"])
+@pytest.mark.filterwarnings("ignore::erfa.ErfaWarning")
+def test_dates_are_said_to_be_rough_where_erfa_warns_of_them(date: str) -> None:
+    """The theories of Sun and Moon hold from 1900 to 2100: ERFA's own warning (eraEpv00)."""
+    utc = utc_from_iso(f"{date}T12:00:00")
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        erfa.epv00(*utc)
+    codes = {notice.code for notice in rough_setup(Sky.over(NORTH), utc).notices}
+    assert ("far-date" in codes) is bool(said)
+
+
+def test_a_sun_that_dips_for_a_quarter_of_an_hour_sets() -> None:
+    """At local midnight, 22:50 UTC, it stands 0.8 arcmin below the limit: the curvature of its path over 8 minutes.
+
+    A dip of less than 10 minutes is 0.3 arcmin deep: refraction at the horizon varies by more.
+    """
+    sky, noon = Sky.over(Site(65.722, 18.0)), utc_from_iso("2026-06-21T12:00:00")
+    sunset = rough_setup(sky, noon).sun_times.sunset
+    assert sunset is not None
+    assert seconds_between(noon, sunset) == pytest.approx(60 * (10 * 60 + 42), abs=240)
+
+
+def test_tilts_go_from_what_a_bubble_leaves_to_what_the_eye_leaves() -> None:
+    """A bull's-eye level is good to a quarter or half a degree, the bare eye to 2 or 3: common practice, no source."""
+    tilts = [tilt for tilt, _ in setup_of().level]
+    assert 0.3 <= min(tilts) <= 0.6
+    assert 1.5 <= max(tilts) <= 3.0
+    assert tilts == sorted(tilts)
 
 
 def test_compass_near_a_magnetic_pole_is_doubted() -> None:

@@ -15,10 +15,10 @@ from polarcheck.planning.bodies import moon_at
 from polarcheck.planning.expected import DEMO_CAMERA
 from polarcheck.site import Site
 from polarcheck.sky import Sky
-from polarcheck.times import utc_from_iso
+from polarcheck.times import add_seconds, utc_from_iso
 from tests.benchmarks.mounts import Scene, Sweep, frames_of
 from tests.benchmarks.plan import CASES, EAST_VIEW, SOUTH_VIEW, errors_of, plan_of
-from tests.helpers import DEG, enu, separation_arcsec
+from tests.helpers import DEG, enu, icrs, separation_arcsec
 
 EVENING = utc_from_iso("2026-11-14T20:00:00")
 CAMERA = replace(DEMO_CAMERA, assumed=False)
@@ -88,6 +88,35 @@ def test_places_among_the_stars_are_those_seen_there_then() -> None:
         turn = (sidereal - position.right_ascension_deg - position.axis_angle_deg + 180) % 360 - 180
         assert abs(turn) < 1.0
         assert position.icrs_declination_deg == pytest.approx(60.0, abs=0.3)
+
+
+@pytest.mark.parametrize("pace_s", [60, 120])
+def test_at_a_pace_of_one_to_two_minutes_the_last_field_is_the_one_named(pace_s: float) -> None:
+    """A turn, settling and an exposure take so long (common practice, no source); on the equator the sky moves fastest."""
+    plan = planned(declination_deg=0.0)
+    last = plan.positions[-1]
+    then = add_seconds(plan.utc, 4.0 * pace_s)
+    seen = enu(last.azimuth_deg * DEG, last.altitude_deg * DEG)
+    place = plan.sky.icrs(seen[None, None], np.array([then]))[0, 0]
+    named = icrs(last.right_ascension_deg * DEG, last.icrs_declination_deg * DEG)
+    assert separation_arcsec(place, named) < CAMERA.height_px / 2 * CAMERA.scale_arcsec
+
+
+@pytest.mark.parametrize("frames", [3, 5])
+def test_the_obvious_choice_goes_from_30_east_to_30_west_at_declination_60(frames: int) -> None:
+    """As documented; common practice, no source. Its sigma is the closed form for free turns (Cramer-Rao bound)."""
+    plan = planned(frames=frames)
+    turns, declination = np.linspace(-30.0, 30.0, frames) * DEG, 60 * DEG
+    rotations = np.array([[[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]] for a in turns])
+    tangential = np.sin(declination) ** 2 + np.cos(declination) ** 2 / CAMERA.roll_moment
+    weight = np.diag([1.0, 1 / tangential])
+    mean = rotations.mean(axis=0)
+    each = np.mean(rotations @ weight @ rotations.transpose(0, 2, 1), axis=0)
+    covariance = np.linalg.inv(frames * (each - mean @ weight @ mean.T))
+    up, across = np.sqrt(np.diag(covariance)) * CAMERA.noise / DEG * 60
+    assert plan.obvious.altitude_arcmin == pytest.approx(up, rel=0.01)
+    cosine = np.cos(plan.sky.refracted_pole.altitude_deg * DEG)
+    assert plan.obvious.azimuth_arcmin * cosine == pytest.approx(across, rel=0.01)
 
 
 def test_turns_go_westward_and_add_up() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from polarcheck.axis import Reach
+from polarcheck.axis import MountLimits, Reach
 from polarcheck.constants import SIDEREAL_RATE
 from polarcheck.errors import GeometryError
 from polarcheck.measurement import Conditions, measure, measure_frames
@@ -88,3 +88,17 @@ def test_goal_beyond_what_the_field_gives_is_none_and_no_field_is_an_error() -> 
     assert plan_tracked(SKY, EVENING, DEMO_CAMERA, goal_arcmin=1e-4).minutes_to_goal is None
     with pytest.raises(GeometryError, match="quarter of an hour"):
         plan_tracked(SKY, EVENING, DEMO_CAMERA, reach=Reach(lowest=89.9 * DEG))
+
+
+@pytest.mark.parametrize(("minutes", "enough"), [(12, False), (18, True)])
+def test_a_field_must_stay_in_reach_for_a_quarter_of_an_hour(minutes: float, enough: bool) -> None:
+    """In less a field turns by less than 4 deg, and the noise of its frames is hardly told: the rows begin there."""
+    turns = (-0.01 * DEG, minutes * 60 * SIDEREAL_RATE + 0.01 * DEG)
+    reach = Reach(limits=MountLimits(turns=turns))
+    if not enough:
+        with pytest.raises(GeometryError, match="quarter of an hour"):
+            plan_tracked(SKY, EVENING, DEMO_CAMERA, reach=reach)
+        return
+    plan = plan_tracked(SKY, EVENING, DEMO_CAMERA, reach=reach, goal_arcmin=60.0)
+    assert [row.minutes for row in plan.rows] == [15]
+    assert plan.minutes_to_goal == 15
