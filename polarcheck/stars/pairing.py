@@ -16,15 +16,13 @@ from polarcheck.vectors import Array
 
 __all__ = ["StarPairs", "nearest_pairs", "pair_stars"]
 
-_BRIGHT = 50  # stars that vote
-_CELL_PX = 4.0  # of votes: what is alike to within the errors of two stars
-_OFF_PX, _STRETCH = 1.5, 5e-4  # by which two distances may differ: noise; refraction and distortion
-_SHORTEST = 0.08  # of the diagonal: shorter pairs tell little of the turn
-_TRIED = 8  # of the cells with the most votes
-_NEAR_PX = (4.0, 3.0, 2.0)  # how near a star must come to its partner, round by round
+_BRIGHT = 50  # stars that vote: the votes grow as the fourth power
+_NOISE_PX, _STRETCH = (
+    1.0,
+    3e-4,
+)  # how near a star must come to its partner; and, of the diagonal, by refraction
 _LEAST_PAIRS = 5
 _CHANCE = 1e-3  # that one of all turns and shifts there are agrees as well by chance
-_AROUND = 8.0  # times as far as a partner: where the density of stars is taken from
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +45,32 @@ class StarPairs:
     shift: Array
 
 
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """What the size of frames says of distances in them."""
+
+    size: Array
+
+    @property
+    def diagonal(self) -> float:
+        return float(np.hypot(*self.size))
+
+    @property
+    def near(self) -> float:
+        """How near a star must come to its partner. [px]"""
+        return _NOISE_PX + _STRETCH * self.diagonal
+
+    @property
+    def cell(self) -> float:
+        """Of votes, and how near a partner must come by them. [px]"""
+        return 2 * self.near
+
+    @property
+    def possible(self) -> float:
+        """How many turns and shifts can be told apart."""
+        return float(np.prod(2 * self.size / self.cell)) * max(np.pi * self.diagonal / self.cell, 1.0)
+
+
 def pair_stars(first: Array, second: Array, size_px: tuple[int, int]) -> StarPairs | None:
     """Find the same stars in two frames of one camera.
 
@@ -62,14 +86,13 @@ def pair_stars(first: Array, second: Array, size_px: tuple[int, int]) -> StarPai
     StarPairs or None
         None where no more agree than chance would have it.
     """
-    size = np.array(size_px, dtype=float)
-    a, b = (places - (size - 1) / 2 for places in (first, second))
+    frame = _Frame(np.array(size_px, dtype=float))
+    a, b = (places - (frame.size - 1) / 2 for places in (first, second))
     if min(len(a), len(b)) < _LEAST_PAIRS:
         return None
-    diagonal = float(np.hypot(*size))
-    best, least = None, _CHANCE / _possible(size, diagonal)
-    for turn, shift in _candidates(a[:_BRIGHT], b[:_BRIGHT], diagonal):
-        found, chance = _tested(a, b, turn, shift, size)
+    best, least = None, _CHANCE / frame.possible
+    for turn, shift in _candidates(a[:_BRIGHT], b[:_BRIGHT], frame):
+        found, chance = _tested(a, b, turn, shift, frame)
         if found is not None and chance < least:
             best, least = found, chance
         elif (
@@ -79,18 +102,12 @@ def pair_stars(first: Array, second: Array, size_px: tuple[int, int]) -> StarPai
     return best
 
 
-def _possible(size: Array, diagonal: float) -> float:
-    """How many turns and shifts can be told apart."""
-    return float(np.prod(2 * size / _CELL_PX)) * max(np.pi * diagonal / _CELL_PX, 1.0)
-
-
-def _candidates(a: Array, b: Array, diagonal: float) -> list[tuple[float, Array]]:
+def _candidates(a: Array, b: Array, frame: _Frame) -> list[tuple[float, Array]]:
     """Turns and shifts for which the most pairs of stars vote, the best first."""
-    mine, theirs = _segments(a, _SHORTEST * diagonal), _segments(b, _SHORTEST * diagonal)
+    mine, theirs = _segments(a), _segments(b)
     theirs = theirs[np.argsort(np.hypot(*(theirs[:, 2:]).T))]
     long_a, long_b = np.hypot(*mine[:, 2:].T), np.hypot(*theirs[:, 2:].T)
-    off = _OFF_PX + _STRETCH * long_a
-    low, high = np.searchsorted(long_b, long_a - off), np.searchsorted(long_b, long_a + off)
+    low, high = np.searchsorted(long_b, long_a - frame.near), np.searchsorted(long_b, long_a + frame.near)
     count = high - low
     if not count.sum():
         return []
@@ -103,27 +120,26 @@ def _candidates(a: Array, b: Array, diagonal: float) -> list[tuple[float, Array]
     shift = there - np.stack(
         [c * middle[:, 0] - s * middle[:, 1], s * middle[:, 0] + c * middle[:, 1]], axis=-1
     )
-    return _most_voted(turn, shift, diagonal)
+    return _most_voted(turn, shift, frame)
 
 
-def _segments(places: Array, shortest: float) -> Array:
-    """Middle and vector of each pair of stars that are not close, shape (k, 4)."""
+def _segments(places: Array) -> Array:
+    """Middle and vector of each pair of stars, shape (k, 4)."""
     i, j = np.triu_indices(len(places), 1)
-    found = np.concatenate([(places[i] + places[j]) / 2, places[j] - places[i]], axis=-1)
-    return np.asarray(found[np.hypot(found[:, 2], found[:, 3]) > shortest])
+    return np.concatenate([(places[i] + places[j]) / 2, places[j] - places[i]], axis=-1)
 
 
-def _most_voted(turn: Array, shift: Array, diagonal: float) -> list[tuple[float, Array]]:
-    step = 2 * _CELL_PX / diagonal
+def _most_voted(turn: Array, shift: Array, frame: _Frame) -> list[tuple[float, Array]]:
+    step = 2 * frame.cell / frame.diagonal
     rounds = max(round(2 * np.pi / step), 1)
-    cells = np.rint(np.concatenate([(turn % (2 * np.pi) / step)[:, None], shift / _CELL_PX], axis=-1))
+    cells = np.rint(np.concatenate([(turn % (2 * np.pi) / step)[:, None], shift / frame.cell], axis=-1))
     cells = cells.astype(np.int64)
     cells[:, 0] %= rounds
-    wide = 4 * int(diagonal / _CELL_PX) + 8
+    wide = 4 * int(frame.diagonal / frame.cell) + 8
     key = (cells[:, 0] * wide + cells[:, 1] + wide // 2) * wide + cells[:, 2] + wide // 2
     _, first, inverse, votes = np.unique(key, return_index=True, return_inverse=True, return_counts=True)
     found = []
-    for cell in np.argsort(-votes, kind="stable")[:_TRIED]:
+    for cell in np.argsort(-votes, kind="stable")[: 2**3]:  # so many share what lies on a corner of cells
         some = inverse == cell
         around = turn[first[cell]]
         mean = around + np.mean(np.angle(np.exp(1j * (turn[some] - around))))
@@ -131,30 +147,32 @@ def _most_voted(turn: Array, shift: Array, diagonal: float) -> list[tuple[float,
     return found
 
 
-def _tested(a: Array, b: Array, turn: float, shift: Array, size: Array) -> tuple[StarPairs | None, float]:
+def _tested(a: Array, b: Array, turn: float, shift: Array, frame: _Frame) -> tuple[StarPairs | None, float]:
     """All stars that agree with a turn and a shift, both made better by them, and the chance of so many."""
-    for near in _NEAR_PX:
+    for near in (frame.cell, frame.near, frame.near):
         i, j = nearest_pairs(_turned(a, turn) + shift, b, near)
         if len(i) < _LEAST_PAIRS:
             return None, 1.0
         turn, shift = _fitted(a[i], b[j])
     placed = _turned(a, turn) + shift
-    i, j = nearest_pairs(placed, b, _NEAR_PX[-1])
-    inside = (np.abs(placed) < size / 2).all(axis=1)
+    i, j = nearest_pairs(placed, b, frame.near)
+    inside = (np.abs(placed) < frame.size / 2).all(axis=1)
     if len(i) < _LEAST_PAIRS or not inside.any():
         return None, 1.0
-    chance = _chance(placed[inside], b, len(i), size)
+    chance = _chance(placed[inside], b, len(i), frame)
     return StarPairs(i, j, float(np.angle(np.exp(1j * turn))), shift), chance
 
 
-def _chance(placed: Array, b: Array, pairs: int, size: Array) -> float:
+def _chance(placed: Array, b: Array, pairs: int, frame: _Frame) -> float:
     """Probability that so many find a partner among stars that have nothing to do with them, as dense as around them."""
     from scipy.special import bdtrc
 
-    near = _NEAR_PX[-1]
-    around = _tree(b).query_ball_point(placed, _AROUND * near, return_length=True)
-    others = max(float(np.sum(around)) - pairs, 0.0) / len(placed) / _AROUND**2
-    even = len(b) * np.pi * near**2 / float(np.prod(size))
+    tree = _tree(b)
+    far, close = (
+        tree.query_ball_point(placed, reach, return_length=True) for reach in (frame.cell, frame.near)
+    )
+    others = float(np.mean(far - close)) / ((frame.cell / frame.near) ** 2 - 1)
+    even = len(b) * np.pi * frame.near**2 / float(np.prod(frame.size))
     trials = max(len(placed), pairs)
     return float(bdtrc(pairs - 1, trials, min(max(others, even), 1.0)))
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from polarcheck.stars import nearest_pairs, pair_stars
 
@@ -75,3 +78,88 @@ def test_points_pair_once_and_only_within_reach() -> None:
     mine, theirs = nearest_pairs(first, second, 2.0)
     assert list(zip(mine.tolist(), theirs.tolist(), strict=True)) == [(0, 1), (1, 2)]
     assert not len(nearest_pairs(first, second, 0.05)[0])
+
+
+def sheared(places: np.ndarray, edge_px: float) -> np.ndarray:
+    """As refraction does it low in the sky: the frame gets lower, by so much at its edges. [px]"""
+    y = places[:, 1] - (SIZE[1] - 1) / 2
+    return np.stack([places[:, 0], places[:, 1] - edge_px * y / (SIZE[1] / 2)], axis=-1)
+
+
+def test_stars_that_refraction_shifts_by_a_pixel_and_a_half_are_paired() -> None:
+    """Its differential part, 0.17 % of 1000 px, is half of it after a turn and a shift took what they can."""
+    first = scattered(300, np.random.default_rng(4))
+    found = pair_stars(first, sheared(first, 1.7), SIZE)
+    assert found is not None
+    assert len(found.first) == len(first)
+    assert (found.first == found.second).all()
+
+
+@pytest.mark.parametrize(
+    ("size", "off_px", "is_paired"),
+    [
+        ((300, 200), 0.8, True),
+        ((300, 200), 1.7, False),
+        ((3000, 2000), 1.5, True),
+        ((3000, 2000), 2.8, False),
+        ((9000, 6000), 3.3, True),
+        ((9000, 6000), 5.8, False),
+    ],
+)
+def test_a_star_far_from_where_its_partner_should_be_is_another(
+    size: tuple[int, int], off_px: float, is_paired: bool
+) -> None:
+    """Centres are right to a part of a pixel, however large the frame; refraction and distortion move stars by a part
+    of the frame, some ten-thousandths. What is farther off has come.
+    """
+    first = scattered(60, np.random.default_rng(5), size)
+    second = first + [5.0, 3.0]
+    second[40:46, 0] += off_px
+    found = pair_stars(first, second, size)
+    assert found is not None
+    assert np.isin(np.arange(40, 46), found.first).tolist() == [is_paired] * 6
+
+
+def test_forty_marks_brighter_than_all_stars_do_not_hide_them() -> None:
+    """Hot pixels, say, that no dark frame has taken off: each frame begins with other ones."""
+    rng = np.random.default_rng(6)
+    stars = scattered(100, rng)
+    first, second = (
+        np.vstack([scattered(40, rng), some]) for some in (stars, moved(stars, 0.05, (30.0, -9.0)))
+    )
+    found = pair_stars(first, second, SIZE)
+    assert found is not None
+    assert np.isin(np.arange(40, 140), found.first).mean() > 0.95
+
+
+def test_a_crowd_takes_no_more_room_than_fifty_stars() -> None:
+    """Each two stars of the one frame vote with each two of the other: 200 would take 256 times as much as 50."""
+    taken = []
+    for count in (50, 200):
+        first = scattered(count, np.random.default_rng(7))
+        second = moved(first, 0.02, (5.0, 5.0))
+        tracemalloc.start()
+        assert pair_stars(first, second, SIZE) is not None
+        taken.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert taken[1] < 2 * taken[0]
+
+
+@pytest.mark.parametrize(
+    ("side", "within", "is_paired"), [(755, (5e-4, 1e-3), True), (690, (1e-3, 2e-3), False)]
+)
+def test_what_chance_would_bring_about_once_in_a_thousand_frames_is_taken(
+    side: int, within: tuple[float, float], is_paired: bool
+) -> None:
+    """Six of sixty stars agree. By chance each has a partner within reach (as above) as often as circles of it cover the
+    frame; as many turns and shifts may bring it about as there are two reaches apart, at the corners for a turn.
+    """
+    rng = np.random.default_rng(8)
+    first, second = (scattered(60, rng, (side, side)) for _ in range(2))
+    second[:6] = first[:6]
+    reach = 1 + 3e-4 * np.hypot(side, side)
+    tries = (side / reach) ** 2 * (2 * np.pi * side / np.sqrt(2) / (2 * reach))
+    chance = tries * binom.sf(5, 60, 60 * np.pi * reach**2 / side**2)
+    assert within[0] < chance < within[1]
+    assert (pair_stars(first, second, (side, side)) is not None) == is_paired
+    assert len(nearest_pairs(first, second, 2 * reach)[0]) == 6
