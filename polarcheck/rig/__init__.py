@@ -1,6 +1,6 @@
 """The rig file: optics, camera, mount, knobs and site, strictly checked; where it is and what follows from it.
 
-From the top: agreement, summary, mechanics, file, limits, finding.
+From the top: agreement, summary, mechanics, file, faults, tables, limits, finding.
 """
 
 import lazy_loader

@@ -9,7 +9,7 @@ from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import InputError
 
 if TYPE_CHECKING:
-    from polarcheck.rig.file import Knob
+    from polarcheck.rig.tables import Knob
 
 __all__ = [
     "SMALLEST_TURN",

@@ -18,7 +18,8 @@ from polarcheck.rig.mechanics import (
 )
 
 if TYPE_CHECKING:
-    from polarcheck.rig.file import Knob, Rig
+    from polarcheck.rig.file import Rig
+    from polarcheck.rig.tables import Knob
 
 __all__ = ["KnobSummary", "OpenPoint", "RigSummary", "summarise_rig"]
 
@@ -161,7 +162,7 @@ def _distance(offset_deg: list[float] | None) -> float | None:
 
 
 def _knob(name: Literal["azimuth", "altitude"], stated: Knob | None) -> KnobSummary:
-    from polarcheck.rig.file import Knob
+    from polarcheck.rig.tables import Knob
 
     knob = stated or Knob()
     per_turn = arcmin_per_turn(knob)

@@ -14,9 +14,10 @@ from astropy.wcs import WCS
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, Rig
+from polarcheck.rig.file import Rig
 from polarcheck.rig.mechanics import arcmin_per_turn, field_of_view_deg, screw_travel_mm, turns_from_arcmin
 from polarcheck.rig.summary import summarise_rig
+from polarcheck.rig.tables import CameraTable, Guiding, Knob, Mount, OpticsTable
 
 M8_MM = 1.25
 

@@ -21,9 +21,10 @@ from typer.testing import CliRunner, Result
 from polarcheck.cli.app import app
 from polarcheck.errors import InputError
 from polarcheck.report.text.rig_file import rig_template
-from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, Rig, read_rig
+from polarcheck.rig.file import Rig, read_rig
 from polarcheck.rig.finding import FoundRig, find_rig
 from polarcheck.rig.finding import configuration_folder as real_configuration_folder
+from polarcheck.rig.tables import CameraTable, Guiding, Knob, Mount, OpticsTable
 
 SWEEP = Path(__file__).parents[3] / "sample_frames" / "north_sweep"
 DEMO = "[site]\nlatitude_deg = 47.3\nlongitude_deg = 11.2\nheight_m = 900.0\n"

@@ -16,7 +16,8 @@ from polarcheck.knobs.response import learn_response
 from polarcheck.knobs.spec import KnobSpec
 from polarcheck.measurement.source import given_alignment
 from polarcheck.report.text.correction import correction_text
-from polarcheck.rig.file import CameraTable, Guiding, Mount, OpticsTable, Rig
+from polarcheck.rig.file import Rig
+from polarcheck.rig.tables import CameraTable, Guiding, Mount, OpticsTable
 from polarcheck.site import Site
 from polarcheck.sky.observed import Sky
 from tests.helpers import ARCSEC, DEG

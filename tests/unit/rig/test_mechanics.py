@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from polarcheck.errors import InputError
-from polarcheck.rig.file import Knob
 from polarcheck.rig.mechanics import (
     SMALLEST_TURN,
     arcmin_from_turns,
@@ -19,6 +18,7 @@ from polarcheck.rig.mechanics import (
     smallest_turn,
     turns_from_arcmin,
 )
+from polarcheck.rig.tables import Knob
 
 SCREW: dict[str, Any] = {"thread_pitch_mm": 1.25, "lever_mm": 70.0}
 

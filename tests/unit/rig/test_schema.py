@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from pydantic import BaseModel
 
-from polarcheck.rig.file import CameraTable, Guiding, Knob, Mount, OpticsTable, SitePlace
 from polarcheck.rig.limits import LimitsTable
 from polarcheck.rig.schema import (
     CameraKeys,
@@ -18,6 +17,7 @@ from polarcheck.rig.schema import (
     SolverKeys,
 )
 from polarcheck.rig.solver_table import SolverTable
+from polarcheck.rig.tables import CameraTable, Guiding, Knob, Mount, OpticsTable, SitePlace
 
 
 @pytest.mark.parametrize(
