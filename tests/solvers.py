@@ -64,7 +64,8 @@ elif mode == "bad table":
 elif mode == "table":
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
     shutil.copy(os.path.join(here, "table.corr"), "frame.corr")
-elif mode == "good":
+elif mode in ("good", "slow"):
+    time.sleep(0.5 if mode == "slow" else 0)
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
 elif mode == "full":
     sys.exit("No space left on device")

@@ -70,7 +70,7 @@ def _tell_check(
     found = asked.alignment
     offered = frames.read_frames([sequence], zone=asked.zone, progress=progress_line())
     result = outlook.check_drift(
-        found, offered, rate, progress=progress_line(doing="looking at the stars of frame")
+        found, offered, rate, progress=progress_line("looking at the stars of frame")
     )
     notices = (*asked.notices, *result.notices)
     output.draw(lambda path: report.save_drift_check_picture(result, found, path))

@@ -63,7 +63,7 @@ def exposure_command(
     notices = (*notices, *unknown)
     found = ahead.alignment
     if place is None:
-        rows = ahead.exposures(listed, moment, want_s, progress_line(few=5, doing="target"))
+        rows = ahead.exposures(listed, moment, want_s, progress_line("target"))
         show(
             as_json,
             lambda: report.exposure_list_object(

@@ -11,8 +11,6 @@ from contextlib import contextmanager
 
 __all__ = ["keys_heard", "may_hear"]
 
-_PAUSE_S = 0.05
-
 
 def may_hear() -> bool:
     """Whether standard input is a terminal."""
@@ -25,28 +23,33 @@ def keys_heard(heard: Callable[[str], None] | None) -> Iterator[None]:
     if heard is None or not may_hear():
         yield
         return
-    over = threading.Event()
-    with _single_keys():
-        thread = threading.Thread(target=_listen, args=(heard, over), name="keys", daemon=True)
-        thread.start()
-        try:
-            yield
-        finally:
-            over.set()
-            thread.join(1.0)
+    with _listening(heard):
+        yield
+
+
+def _started(listen: Callable[..., None], *given: object) -> threading.Thread:
+    thread = threading.Thread(target=listen, args=given, name="keys", daemon=True)
+    thread.start()
+    return thread
 
 
 if sys.platform == "win32":
     import msvcrt
 
     @contextmanager
-    def _single_keys() -> Iterator[None]:
-        yield
+    def _listening(heard: Callable[[str], None]) -> Iterator[None]:
+        over = threading.Event()
+        thread = _started(_listen, heard, over)
+        try:
+            yield
+        finally:
+            over.set()
+            thread.join(1.0)
 
     def _listen(heard: Callable[[str], None], over: threading.Event) -> None:
         while not over.is_set():
             if not msvcrt.kbhit():
-                time.sleep(_PAUSE_S)
+                time.sleep(0.05)  # a key seems to be heard at once
                 continue
             key = msvcrt.getwch()
             if key in ("\x00", "\xe0"):  # an arrow or function key: its second half tells nothing here
@@ -63,22 +66,26 @@ else:
     import tty
 
     @contextmanager
-    def _single_keys() -> Iterator[None]:
+    def _listening(heard: Callable[[str], None]) -> Iterator[None]:
         """Keys come at once and are not echoed; the interrupt key still interrupts."""
         descriptor = sys.stdin.fileno()
         before = termios.tcgetattr(descriptor)
+        over, end = os.pipe()
         tty.setcbreak(descriptor)
+        thread = _started(_listen, heard, descriptor, over)
         try:
             yield
         finally:
+            os.close(end)  # the other end is heard to close
+            thread.join(1.0)
+            os.close(over)
             termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
-    def _listen(heard: Callable[[str], None], over: threading.Event) -> None:
-        descriptor = sys.stdin.fileno()
-        while not over.is_set():
-            ready, _, _ = select.select([descriptor], [], [], _PAUSE_S)
-            if not ready:
-                continue
+    def _listen(heard: Callable[[str], None], descriptor: int, over: int) -> None:
+        while True:
+            ready, _, _ = select.select([descriptor, over], [], [])
+            if over in ready:
+                return
             typed = os.read(descriptor, 64).decode(errors="replace")
             if not typed:  # the terminal has gone
                 return

@@ -94,7 +94,7 @@ def measure_command(
             pole=kind or "refracted",
             conditions=place.conditions(rig_file, noise_px, None if guiding is None else guiding == "on"),
             reading=reading,
-            progress=progress_line(3 if stars else 20),
+            progress=progress_line(),
         )
     turns = None
     if start is not None:

@@ -10,23 +10,31 @@ import typer
 
 __all__ = ["progress_line"]
 
+_AT_ONCE_S = 1.0  # work that ends sooner shows no progress
+
 
 def progress_line(
-    few: int = 20, doing: str = "reading frame", *, with_time_left: bool = False
+    doing: str = "reading frame", *, with_time_left: bool = False
 ) -> Callable[[int, int], None] | None:
-    """Return a function that shows progress on one line of a terminal; None where nobody watches.
-
-    Of so few frames nothing is shown.
-    """
+    """Return a function that shows progress on one line of a terminal; None where nobody watches."""
     if not sys.stderr.isatty():
         return None
-    begun = time.monotonic()
+    wide = 60 if with_time_left else 40
+    begun: float | None = time.monotonic()
+    shown = False
 
     def show(done: int, total: int) -> None:
-        if total > few and (done % max(1, total // 200) == 0 or done == total):
-            left = _time_left(time.monotonic() - begun, done, total) if with_time_left else ""
-            end = "\r" + " " * (60 if with_time_left else 40) + "\r" if done == total else ""
-            typer.echo(f"\r{doing} {done} of {total}{left}{end}", err=True, nl=False)
+        nonlocal begun, shown
+        begun = time.monotonic() if begun is None else begun
+        spent = time.monotonic() - begun
+        if done == total:
+            if shown:
+                typer.echo("\r" + " " * wide + "\r", err=True, nl=False)
+            begun, shown = None, False
+        elif spent >= _AT_ONCE_S and (not shown or done % max(1, total // 200) == 0):
+            left = _time_left(spent, done, total) if with_time_left else ""
+            typer.echo(f"\r{doing} {done} of {total}{left}", err=True, nl=False)
+            shown = True
 
     return show
 

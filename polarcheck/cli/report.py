@@ -19,8 +19,6 @@ from polarcheck.writing import write_text
 
 __all__ = ["report_command"]
 
-_FEW = {"reading frame": 20, "looking at frame": 3, "target": 1}
-
 
 @command
 def report_command(
@@ -68,7 +66,7 @@ def report_command(
             measurement.Reading(ahead_s(clock_ahead), recursive, zone=zone_of(zone, rig_file)),
             place.conditions(rig_file),
         ),
-        lambda doing: progress_line(_FEW[doing], doing),
+        progress_line,
     )
     off = rig_contradictions(rig_file, night.last.alignment)
     if out is not None:

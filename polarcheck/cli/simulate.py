@@ -116,7 +116,7 @@ def simulate_command(
         utc=utc,
         sweep=simulate.Sweep(axis_angles, declination, frames, tracking_only=tracked),
         setup=simulate.Setup(_camera(rig_file, mirrored), noise_px, seed, pole),
-        progress=progress_line(few=10, doing="writing frame"),
+        progress=progress_line("writing frame"),
     )
     book = book_in(folder, None)
     if book is not None and book.path.exists():
@@ -142,7 +142,7 @@ def _after(
         rig=rig_file,
         turns_deg=places,
         seed=seed,
-        progress=progress_line(few=10, doing="writing frame"),
+        progress=progress_line("writing frame"),
     )
     written = "1 frame" if len(paths) == 1 else f"{len(paths)} frames"
     given = turned if turned is not None else "0,0"

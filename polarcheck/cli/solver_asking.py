@@ -160,7 +160,7 @@ def solved_here(
             solver,
             recursive=recursive,
             again=again,
-            progress=progress_line(0, "solving frame", with_time_left=True),
+            progress=progress_line("solving frame", with_time_left=True),
         )
 
 

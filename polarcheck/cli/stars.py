@@ -43,7 +43,7 @@ def stars_command(
     solve_first(
         solve, frames, rig_file, measurement.Reading(zone=zone_of(None, rig_file)), recursive=recursive
     )
-    found = star_room.measure_stars(frames, recursive=recursive, progress=progress_line(3))
+    found = star_room.measure_stars(frames, recursive=recursive, progress=progress_line())
     output.draw(lambda path: report.save_stars_picture(found, path))
     show(
         output.as_json,

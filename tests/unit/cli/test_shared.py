@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import typer
@@ -231,20 +232,45 @@ class Terminal:
         return True
 
 
+def watched(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """The clock that progress looks at. [s]"""
+    clock = [0.0]
+    monkeypatch.setattr("polarcheck.cli.progress.time", SimpleNamespace(monotonic=lambda: clock[0]))
+    return clock
+
+
 def test_progress_is_shown_to_a_terminal_alone(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert progress.progress_line() is None
-    monkeypatch.setattr("polarcheck.cli.progress.sys.stderr", Terminal())
-    show = progress.progress_line()
-    monkeypatch.undo()
+    clock = watched(monkeypatch)
+    with monkeypatch.context() as patch:
+        patch.setattr("polarcheck.cli.progress.sys.stderr", Terminal())
+        show = progress.progress_line()
     assert show is not None
-    for done in range(1, 21):
-        show(done, 20)
-    assert capsys.readouterr().err == ""
     for done in range(1, 1001):
+        clock[0] = 0.02 * done
         show(done, 1000)
     shown = capsys.readouterr().err
-    assert "reading frame 5 of 1000" in shown
+    assert "reading frame 200 of 1000" in shown
     assert shown.endswith("\r" + " " * 40 + "\r")
     assert shown.count("reading") <= 201
+
+
+@pytest.mark.parametrize(("work_s", "told"), [(0.8, False), (1.6, True)])
+def test_work_of_a_second_needs_no_progress(
+    work_s: float, told: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Up to about a second a wait does not interrupt the thought (Nielsen, Usability Engineering, 1993, ch. 5: from memory)."""
+    clock = watched(monkeypatch)
+    with monkeypatch.context() as patch:
+        patch.setattr("polarcheck.cli.progress.sys.stderr", Terminal())
+        show = progress.progress_line("target")
+    assert show is not None
+    for done in range(1, 11):
+        clock[0] = done / 10 * work_s
+        show(done, 10)
+    assert ("target 9 of 10" in capsys.readouterr().err) is told
+    clock[0] = 1000.0  # idle for long
+    show(1, 3)
+    assert capsys.readouterr().err == ""

@@ -158,3 +158,19 @@ def test_no_site_is_asked_for() -> None:
     with pytest.raises(InputError, match="no site"):
         measure_frames(bare)
     assert measure_frames(bare, conditions=Conditions(fallback_site=NORTH)).site == NORTH
+
+
+@pytest.mark.parametrize(("arc_deg", "between_arcmin"), [(3.5, (30, 60)), (2.6, (60, 120))])
+def test_a_sigma_worse_than_sighting_the_pole_star_is_no_result(
+    arc_deg: float, between_arcmin: tuple[float, float]
+) -> None:
+    """Along the bare axis the eye sets it to a degree (common practice, no source); sigma goes with the square of the arc."""
+    scene = Scene([Sweep(tuple(np.linspace(0.0, arc_deg, 12)), 50.0)], NORTH, (5.0, 3.0), stars=0)
+    frames = frames_of(scene, np.random.default_rng(0))
+    if between_arcmin[1] <= 60:
+        sigma = np.sqrt(np.linalg.eigvalsh(measure_frames(frames).fit.covariance)[-1]) / DEG * 60
+    else:
+        with pytest.raises(GeometryError, match="leave the axis uncertain by") as refused:
+            measure_frames(frames)
+        sigma = float(str(refused.value).split("uncertain by ")[1].split()[0])
+    assert between_arcmin[0] < sigma < between_arcmin[1]
