@@ -27,8 +27,11 @@ Ints = npt.NDArray[np.int_]
 
 _MOST_POINTS = 72  # longer sequences are averaged over neighbours, down to this many points
 _WHITE = 0.6  # prior chance that a component's noise is white
-_STRENGTHS = np.geomspace(0.1, 100, 6)  # variance of what lasts over that of one frame's own noise, all alike
-_TIMES = 7  # lengths of time tried, from one frame to
+_STRENGTHS = np.geomspace(
+    0.1, 1000, 7
+)  # variance of what lasts over that of one frame's own noise, all alike
+_TIMES = 7  # lengths of time tried, from
+_SHORTEST = 0.125  # of the time from frame to frame, so that nothing is left of it at the next one, to
 _LONGEST = 2.0  # lengths of the sequence, all alike
 _NEGLIGIBLE = 7.0  # logarithm of the odds below which a strength and time is not counted with
 
@@ -93,7 +96,8 @@ class Component:
         """Weigh the strengths and times, up to so many lengths of the sequence, for one series of equations."""
         rows, counts, seconds, groups = _averaged(series)
         span = max(float(np.ptp(seconds)), 1.0)
-        shortest = min(span, max(float(np.median(np.diff(np.sort(series.seconds)))), 1.0))
+        cadence = float(np.median(np.diff(np.sort(series.seconds))))
+        shortest = min(span, max(_SHORTEST * cadence, 1.0))
         grid = [
             (s, t) for t in np.geomspace(shortest, max(longest * span, shortest), _TIMES) for s in _STRENGTHS
         ]

@@ -12,7 +12,7 @@ from polarcheck.vectors import Array, angle_between, rotation_matrix, tangent_ba
 
 __all__ = ["creep_notice", "sweep_notices"]
 
-_MUCH_CREEP = 3.0  # times the allowance, from which a creep may as well be a move of the mount
+_MUCH_CREEP = 1.5  # times the allowance, from which a creep may as well be a move of the mount
 _ELSEWHERE = 3 * DEGREE  # a frame further off than this was solved wrongly, not moved
 _LIKE_A_CLOCK = 6.0  # squared standard errors up to which a turn of the mount looks like a wrong clock
 _REFRACTED = 30 * ARCSEC

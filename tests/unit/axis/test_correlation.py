@@ -112,13 +112,13 @@ def test_four_hundred_frames_are_averaged_to_some_seventy_points() -> None:
     assert 50 < Component.of(one).freedom + 1 <= 72
 
 
-def test_seven_times_are_tried_from_one_frame_to_twice_the_sequence() -> None:
-    """What lasts for longer is a slope, which the axis has taken."""
+def test_seven_times_are_tried_from_an_eighth_of_a_frame_to_twice_the_sequence() -> None:
+    """What lasts for longer is a slope, which the axis has taken; of what is shorter nothing is left at the next frame."""
     seconds = np.arange(6) * 120.0
     misfit = np.array([1.0, -1.0, 0.5, -0.5, 1.0, -1.0]) * ARCSEC
     one = Component.of(Series(misfit, np.ones((6, 0)), np.full(6, ARCSEC), seconds, np.zeros(6, dtype=int)))
     times = np.unique(one.times[one.strengths > 0])
-    assert times == pytest.approx(np.geomspace(120.0, 1200.0, 7))
+    assert times == pytest.approx(np.geomspace(15.0, 1200.0, 7))
 
 
 def test_what_is_a_thousand_times_less_likely_is_not_counted_with() -> None:
@@ -130,7 +130,7 @@ def test_what_is_a_thousand_times_less_likely_is_not_counted_with() -> None:
 
 def test_white_noise_is_half_again_as_likely_as_all_that_lasts_whichever() -> None:
     """Odds are the prior's times the restricted likelihood (Harville 1977, from memory), computed with full matrices:
-    0.6; and 0.4 over six strengths and seven times, all alike.
+    0.6; and 0.4 over seven strengths and seven times, all alike.
     """
     seconds = np.arange(10) * 300.0
     design = np.linspace(-1, 1, 10)[:, None]
@@ -144,7 +144,7 @@ def test_white_noise_is_half_again_as_likely_as_all_that_lasts_whichever() -> No
         right = rows.T @ np.linalg.solve(covariance, y)
         chi = y @ np.linalg.solve(covariance, y) - right @ np.linalg.solve(normal, right)
         cost = 8 * np.log(chi) + np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(normal)[1]
-        prior = 0.6 if strength == 0 else 0.4 / 42
+        prior = 0.6 if strength == 0 else 0.4 / 49
         logs.append(np.log(prior) - cost / 2)
     expected = np.exp(np.array(logs) - max(logs))
     assert len(logs) > 30
