@@ -125,7 +125,7 @@ def _green_by_levels(levels: Array, errors: Array) -> int | None:
         for own, off in zip(apart, (_off(*diagonals), _off(*diagonals[::-1])), strict=True)
     ]
     if all(fits):  # red and blue are nearly alike too
-        if max(apart) > _CLEARLY * error:
+        if max(apart) > _SURE * error:
             return int(np.argmin(apart))
         return int(
             np.argmax([two.mean() for two in diagonals])
