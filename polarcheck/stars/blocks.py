@@ -13,20 +13,24 @@ import numpy.typing as npt
 from polarcheck.stars.finding import Groups, Sky, grouped, scatter
 from polarcheck.stars.mosaic import Pixels
 
-__all__ = ["bright_groups_by_blocks", "is_large"]
+__all__ = ["bright_groups_by_blocks", "is_large", "parts_of"]
 
 _SIDE = 4  # px: even, so that each block of a colour mosaic holds all colours
 _LARGE = 8_000_000  # px: a smaller image is looked at as quickly
-_STRIP = 16  # rows of blocks summed together: they stay in the processor's cache
 _STANDS_OUT = 3.0  # noise of a block
 _MOST_BLOCKS = 60_000
-_PARTS = 10  # of each side: in a crowd the brightest blocks of each part of the image count
-_SAMPLE = 20  # every so many rows of blocks tell their noise
+_PARTS = 80  # of a frame: in a crowd the brightest of each part count
 
 
 def is_large(image: Pixels) -> bool:
     """Return whether an image has so many pixels that blocks save time."""
     return image.size >= _LARGE
+
+
+def parts_of(width: int, height: int) -> tuple[int, int]:
+    """Return how many parts there are across and down a frame, each about a square."""
+    side = np.sqrt(width * height / _PARTS)
+    return max(1, round(width / side)), max(1, round(height / side))
 
 
 def bright_groups_by_blocks(image: Pixels, sky: Sky, threshold: float) -> Groups:
@@ -64,12 +68,8 @@ def _in_blocks(image: Pixels) -> npt.NDArray[np.float32]:
 def _means(image: Pixels, blocks: npt.NDArray[np.float32]) -> Pixels:
     """Mean of each block; of one with pixels that are not numbers, of the others."""
     rows, _, columns, _ = blocks.shape
-    sums = np.empty((rows, columns), dtype=np.float32)
     with np.errstate(over="ignore", invalid="ignore"):
-        for first in range(0, rows, _STRIP):
-            strip = image[first * _SIDE : min(first + _STRIP, rows) * _SIDE, : columns * _SIDE]
-            down = _every(strip)
-            sums[first : first + _STRIP] = _every(down.T).T
+        sums = _every(_every(image[: rows * _SIDE, : columns * _SIDE]).T).T
         sums /= _SIDE**2
         spoilt = np.nonzero(~np.isfinite(sums))
         pixels = blocks[spoilt[0], :, spoilt[1], :]
@@ -95,13 +95,16 @@ def _level(sky: Sky, shape: tuple[int, ...]) -> Pixels:
 
 def _standing_out(above: Pixels, least: float) -> npt.NDArray[np.bool_]:
     """Which blocks are brighter than noise makes them; where these are many, the brightest of each part."""
-    noise = scatter(above[::_SAMPLE])
+    noise = scatter(above[::_SIDE, ::_SIDE])  # as many tell it as pixels of a block
     found = np.asarray(above > np.float32(_STANDS_OUT * max(noise, least)))
     if found.sum() > _MOST_BLOCKS:
-        for rows in np.array_split(np.arange(len(above)), _PARTS):
-            for columns in np.array_split(np.arange(above.shape[1]), _PARTS):
+        across, down = parts_of(*above.shape[::-1])
+        for rows in np.array_split(np.arange(len(above)), down):
+            for columns in np.array_split(np.arange(above.shape[1]), across):
                 part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-                found[part] &= above[part] >= _least_of_brightest(above[part], _MOST_BLOCKS // _PARTS**2)
+                found[part] &= above[part] >= _least_of_brightest(
+                    above[part], _MOST_BLOCKS // (across * down)
+                )
     return found
 
 

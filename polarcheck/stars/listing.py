@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from polarcheck.stars.blocks import bright_groups_by_blocks, is_large
+from polarcheck.stars.blocks import bright_groups_by_blocks, is_large, parts_of
 from polarcheck.stars.finding import Groups, Sky, bright_groups, sky_of
 from polarcheck.stars.mosaic import Pixels, Plane, one_plane
 from polarcheck.stars.rows import in_a_row
@@ -19,7 +19,6 @@ __all__ = ["StarList", "list_stars"]
 _THRESHOLD = 5.0  # sky noise, of a pixel
 _MOST = 500  # what solvers look at, and enough for a fit
 _ENOUGH = 12  # with fewer, the faintest count too
-_CELLS = 80  # of the frame; the brightest of each come first
 _LONG, _LONG_PX = 3.0, 4.0  # longer than most, and in standard deviations of light: a trail
 _WIDE = 4.0  # times the usual width: a nebula, the Moon, a ghost
 _MOVED_PX = 3.0
@@ -134,9 +133,7 @@ def _spread(groups: Groups, good: npt.NDArray[np.bool_], width: int, height: int
     """Indices of stars: of each part of the frame the brightest, then the second of each, and so on."""
     some = np.flatnonzero(good)
     some = some[np.argsort(-groups.flux[some], kind="stable")]
-    side = np.sqrt(width * height / _CELLS)
-    columns = max(1, round(width / side))
-    rows = max(1, round(height / side))
+    columns, rows = parts_of(width, height)
     column = np.clip((groups.x[some] / width * columns).astype(int), 0, columns - 1)
     row = np.clip((groups.y[some] / height * rows).astype(int), 0, rows - 1)
     cell = row * columns + column
