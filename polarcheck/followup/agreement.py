@@ -16,7 +16,7 @@ from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import Frame, Problem
-from polarcheck.vectors import Array, angle_between
+from polarcheck.vectors import Array, angle_between, rotation_vector
 
 __all__ = ["Agreed", "agreeing_frames", "require_expected", "widened"]
 
@@ -28,6 +28,9 @@ _APART_SIGMAS = 6.0
 _FEW = 24  # frames of which each is tried as the one that stands out
 _CLAMPED_SIGMAS = 6.0  # by which the axis' place in the camera may differ from what it was
 _FLEXURES = 4.0  # times the allowance for sag, which differs over the sky: by less nothing moved
+_ONE_PLACE = 0.3 * DEGREE  # within which frames look at one place, as a mount that tracks does for a minute
+_LARGEST_ROLL = 10 * DEGREE  # of a camera that was touched; near the pole a turn about the axis looks alike
+_STRAY = "does not agree with the other frames: solved wrongly, or something moved between them"
 _ROLL_TAIL_ARCSEC = 60.0  # real solutions roll by up to 53 now and then; see sample_frames/README.md
 
 
@@ -88,19 +91,37 @@ def agreeing_frames(
         raise GeometryError(f"{frames[first].name}: {reasons[first]}{_again(len(frames))}", 0.0)
     least = len(used) / 2
     found = carry_axis(before.camera, observed[used], pixel)
+    if (stray := _stray(before.camera, found, observed[used], pixel)) is not None:
+        reasons[used.pop(stray)] = _STRAY
+        found = carry_axis(before.camera, observed[used], pixel)
     _require_clamped(before, found, observed[used], pixel, [frames[i] for i in used])
     while (found.apart > _limits(found, before.camera)).any():
         if len(used) < 3 or len(used) - 1 <= least:
             raise GeometryError(_disagreement(found, [frames[i] for i in used]), 0.0)
         worst = _worst(before.camera, found, observed[used], pixel)
-        reasons[used.pop(worst)] = (
-            "does not agree with the other frames: solved wrongly, or something moved between them"
-        )
+        reasons[used.pop(worst)] = _STRAY
         found = carry_axis(before.camera, observed[used], pixel)
     left = tuple(
         Problem(frames[i].path, frames[i].name, why, utc=frames[i].utc) for i, why in reasons.items()
     )
     return Agreed(found, tuple(used), left)
+
+
+def _stray(camera: CameraAxis, found: FollowedAxis, observed: Array, pixel: float) -> int | None:
+    """Index of the one frame that makes it look as if declination or camera had moved before all of them.
+
+    It must stand where another one stands: frames at one place show the same, whatever moved before them.
+    """
+    if len(observed) < 3 or found.camera_moved <= _CLAMPED_SIGMAS:
+        return None
+    worst = _worst(camera, found, observed, pixel)
+    others = np.delete(found.attitudes, worst, axis=0)
+    sights = angle_between(others @ camera.boresight, found.attitudes[worst] @ camera.boresight)
+    turned = np.linalg.norm(rotation_vector(others @ found.attitudes[worst].T), axis=-1)
+    at_one_place = ((sights < _ONE_PLACE) & (turned < _LARGEST_ROLL)).any()
+    rest = carry_axis(camera, np.delete(observed, worst, axis=0), pixel)
+    agree = rest.camera_moved <= _CLAMPED_SIGMAS and (rest.apart <= _limits(rest, camera)).all()
+    return worst if agree and at_one_place else None
 
 
 def _require_clamped(

@@ -103,3 +103,53 @@ def test_frame_that_parts_from_all_by_more_than_noise_is_told(sigmas: float, tol
     frames = [SimpleNamespace(name="a.fits"), SimpleNamespace(name="b.fits")]
     notices = widened(found, frames)[1]  # type: ignore[arg-type]
     assert [notice.code for notice in notices] == (["frames-disagree"] if told else [])
+
+
+def agreed(alignment: Alignment, attitudes: Array) -> tuple[int, ...]:
+    """Numbers of the frames in use, of a camera with such attitudes."""
+    assert alignment.camera is not None
+    observed = np.einsum("nij,kj->nki", attitudes, alignment.camera.template)
+    frames = [
+        SimpleNamespace(name=f"{i}.fits", path=Path(f"{i}.fits"), utc=(2461359.0, 0.3 + i / 1440))
+        for i in range(len(attitudes))
+    ]
+    found = agreeing_frames(alignment, frames, observed, [None] * len(frames))  # type: ignore[arg-type]
+    assert [problem.name for problem in found.left] == [
+        f"{i}.fits" for i in range(len(frames)) if i not in found.used
+    ]
+    return found.used
+
+
+def at_angles(alignment: Alignment, degrees: list[float], declination_arcmin: float = 0.0) -> Array:
+    """Attitudes at such axis angles, the camera tilted in declination since the result before."""
+    assert alignment.camera is not None
+    about = np.cross(alignment.camera.boresight, alignment.camera.axis)
+    about /= np.linalg.norm(about)
+    tilt = Rotation.from_rotvec(about * declination_arcmin * DEG / 60).as_matrix()
+    turns = Rotation.from_rotvec(np.outer(np.array(degrees) * DEG, alignment.axis)).as_matrix()
+    noise = Rotation.from_rotvec(np.random.default_rng(5).normal(size=(len(degrees), 3)) * ARCSEC / 3)
+    return np.asarray(turns @ alignment.camera.attitude @ tilt @ noise.as_matrix())
+
+
+@pytest.mark.parametrize("step_deg", [0.0, 0.2])
+@pytest.mark.parametrize("rolled_arcmin", [10.0, 60.0, 300.0])
+def test_one_frame_of_several_at_one_place_that_is_rolled_is_left_out_by_name(
+    rolled_arcmin: float, step_deg: float
+) -> None:
+    """The camera as a whole has not moved: the others stand where it did, and agree."""
+    alignment = before(noise_px=0.03)
+    assert alignment.camera is not None
+    attitudes = at_angles(alignment, [step_deg * i for i in range(5)])
+    roll = Rotation.from_rotvec(alignment.camera.boresight * rolled_arcmin * DEG / 60)
+    attitudes[2] = attitudes[2] @ roll.as_matrix()
+    assert agreed(alignment, attitudes) == (0, 1, 3, 4)
+
+
+@pytest.mark.parametrize(
+    "degrees", [[0.0, 20.0, 40.0], [0.0, 0.2, 40.0], [0.0, 0.2, 0.4, 40.0], [0.0, 0.2, 0.4, 1.9]]
+)
+def test_declination_that_moved_before_all_frames_is_no_wrong_frame(degrees: list[float]) -> None:
+    """Those at one place agree by themselves, which says nothing: the one elsewhere shows that something moved."""
+    alignment = before(noise_px=0.03)
+    with pytest.raises(GeometryError, match="declination or camera moved"):
+        agreed(alignment, at_angles(alignment, degrees, 10.0))
