@@ -146,7 +146,7 @@ def test_one_frame_of_several_at_one_place_that_is_rolled_is_left_out_by_name(
 
 
 @pytest.mark.parametrize(
-    "degrees", [[0.0, 20.0, 40.0], [0.0, 0.2, 40.0], [0.0, 0.2, 0.4, 40.0], [0.0, 0.2, 0.4, 1.9]]
+    "degrees", [[0.0, 20.0, 40.0], [0.0, 0.2, 40.0], [0.0, 0.2, 0.4, 40.0], [0.0, 0.2, 0.4, 8.0]]
 )
 def test_declination_that_moved_before_all_frames_is_no_wrong_frame(degrees: list[float]) -> None:
     """Those at one place agree by themselves, which says nothing: the one elsewhere shows that something moved."""
