@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
-from polarcheck.axis.correlation import Component, Series
+from polarcheck.axis.correlation import Component
 from polarcheck.axis.course import Track
 from polarcheck.axis.least_squares import turn_about
 from polarcheck.axis.mixture import Estimate, estimate
@@ -21,6 +21,7 @@ from polarcheck.axis.polar import PolarPlaces, polar_places
 from polarcheck.axis.run_off import run_off
 from polarcheck.axis.sorting import Break, sorted_frames
 from polarcheck.axis.stillness import is_slow, is_still
+from polarcheck.axis.tracked_equations import assumed, equations_of, out_of_square, plain_step
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, tangent_basis, unit
@@ -41,7 +42,6 @@ _MOVED_UNSEEN = (
 )
 _COARSE = 3 * ARCMIN  # sigma by rotation alone above which it cannot vouch for a field that drifts slowly
 _SIDEWAYS = 3.0  # how far the camera may shift or turn sideways, over what the mount runs off the sky's rate
-_CONE = 0.3 * DEGREE  # by which declination axis and boresight of a mount may be out of square
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,24 +211,24 @@ def _solved(
     axis = start
     for _ in range(_ITERATIONS):
         places = polar_places(attitudes, axis)
-        step = _plain_step(attitudes, places, groups, used, guided)
+        step = plain_step(attitudes, places, groups, used, guided)
         axis = _moved(axis, step)
         if np.abs(step).max() < _CONVERGED:
             break
     places = polar_places(attitudes, axis)
-    place, rotation = _series(attitudes, places, seconds, groups, used, guided)
+    place, rotation = equations_of(attitudes, places, seconds, groups, used, guided)
     contradiction = None
     if place is None:
-        both = estimate(Component.of(rotation)) or _assumed(rotation)
+        both = estimate(Component.of(rotation)) or assumed(rotation)
     else:
         moves, turns = Component.of(place), Component.of(rotation)
         contradiction = _contradiction(moves, turns)
         ran_off = run_off(attitudes, seconds, groups, used & ~guided[groups], axis)
-        both = estimate(moves, turns, steady=_SIDEWAYS * ran_off) or _assumed(rotation)
+        both = estimate(moves, turns, steady=_SIDEWAYS * ran_off) or assumed(rotation)
     final = _moved(axis, both.step)
     return TrackedAxis(
         axis=final,
-        covariance=both.covariance + _out_of_square(rotation, places, groups, used, guided),
+        covariance=both.covariance + out_of_square(rotation, places, groups, used, guided),
         estimate=both,
         used=used,
         groups=groups,
@@ -240,39 +240,6 @@ def _solved(
 
 def _moved(axis: Array, step: Array) -> Array:
     return unit(axis + tangent_basis(axis) @ step)
-
-
-def _series(
-    attitudes: Attitudes, places: PolarPlaces, seconds: Array, groups: Ints, used: Bools, guided: Bools
-) -> tuple[Series | None, Series]:
-    """Equations of the place, of groups that were not guided, and of the rotation."""
-    misfit = places.misfit(groups, used)
-    sigma = attitudes.noise[:, None] * np.sqrt(places.variances)
-    found = [
-        Series(misfit[some, c], places.design[some, c], sigma[some, c], seconds[some], groups[some])
-        for c, some in enumerate([used & ~guided[groups], used])
-    ]
-    return (found[0] if len(found[0].misfit) else None), found[1]
-
-
-def _plain_step(attitudes: Attitudes, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:
-    """Step of plain least squares."""
-    place, rotation = _series(attitudes, places, np.zeros(len(groups)), groups, used, guided)
-    normal, right = np.zeros((2, 2)), np.zeros(2)
-    for series in (place, rotation):
-        if series is not None:
-            rows = _centred(series)
-            normal += rows[:, 1:].T @ rows[:, 1:]
-            right += rows[:, 1:].T @ rows[:, 0]
-    return np.asarray(np.linalg.lstsq(normal, right, rcond=1e-14)[0])
-
-
-def _centred(series: Series) -> Array:
-    """Misfit and design over the noise, shape (n, 3), less their group's mean."""
-    rows = np.column_stack([series.misfit, series.design]) / series.sigma[:, None]
-    for g in np.unique(series.groups):
-        rows[series.groups == g] -= rows[series.groups == g].mean(axis=0)
-    return rows
 
 
 def _contradiction(place: Component, rotation: Component) -> Array | None:
@@ -290,25 +257,3 @@ def _chance(apart: Array, covariance: Array, freedom: float) -> float:
     """Chance of a displacement at least as large (Hotelling's T squared as an F with 2 and so many)."""
     f = float(apart @ np.linalg.solve(covariance, apart)) / 2
     return float((1 + 2 * f / freedom) ** (-freedom / 2))
-
-
-def _assumed(series: Series) -> Estimate:
-    """What the assumed noise makes of frames that leave no residuals."""
-    rows = _centred(series)
-    inverse = np.linalg.pinv(rows[:, 1:].T @ rows[:, 1:], hermitian=True)
-    return Estimate(
-        inverse @ rows[:, 1:].T @ rows[:, 0],
-        np.asarray(inverse, dtype=float),
-        0,
-        np.ones(1),
-        np.zeros(1),
-        np.zeros(1),
-    )
-
-
-def _out_of_square(rotation: Series, places: PolarPlaces, groups: Ints, used: Bools, guided: Bools) -> Array:
-    """Covariance for a declination axis that is not square to the boresight: guiding turns then tilt the field."""
-    rows = _centred(rotation)
-    lift = np.where(guided[groups], places.misfit(groups, used)[:, 0], 0.0)[used] / rotation.sigma
-    moved = np.linalg.pinv(rows[:, 1:]) @ (lift - lift.mean()) * _CONE
-    return np.outer(moved, moved)

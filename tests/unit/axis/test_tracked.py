@@ -15,6 +15,7 @@ from polarcheck.axis.correlation import Series
 from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit, fit_axis
 from polarcheck.axis.sorting import Break
+from polarcheck.axis.tracked_equations import out_of_square
 from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
 from polarcheck.errors import GeometryError
 from polarcheck.frames import SENSOR_WEIGHTS, FrameSet
@@ -225,9 +226,9 @@ def test_a_guider_that_lifts_the_declination_turns_the_field_by_its_cone() -> No
     places: Any = SimpleNamespace(misfit=lambda *_: np.stack([lift * pattern, 0 * pattern], axis=-1))
     series = Series(0 * one, np.stack([pattern, other], axis=-1), one, one, np.zeros(4, dtype=int))
     used, groups = np.ones(4, dtype=bool), np.zeros(4, dtype=int)
-    found = tracked._out_of_square(series, places, groups, used, np.array([True]))
+    found = out_of_square(series, places, groups, used, np.array([True]))
     assert found == pytest.approx(np.diag([(lift * np.radians(0.3)) ** 2, 0.0]), rel=1e-9, abs=1e-20)
-    assert not tracked._out_of_square(series, places, groups, used, np.array([False])).any()
+    assert not out_of_square(series, places, groups, used, np.array([False])).any()
 
 
 @pytest.mark.parametrize(("sigma_arcmin", "may_be"), [(2.5, False), (3.5, True)])
