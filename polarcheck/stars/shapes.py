@@ -8,6 +8,7 @@ The widths of large stars come from the peak itself (`widths`), those of small o
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,12 +22,10 @@ from polarcheck.vectors import Array
 __all__ = ["Shapes", "Windows", "measure_shapes", "windows_around"]
 
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
-_ROUNDS = 5
+_ROUNDS = 4
 _MOST = 600  # stars whose shape is measured
-_LARGEST = 140  # px, half of the widest window
-_WINDOWS = (8, 11, 15, 20, 27, 36, 47, 60, 90, _LARGEST)
-_WIDE, _MOST_WIDE = 60, 60  # px; of stars that need wider windows the brightest do
-_AT_ONCE = 300_000  # pixels of windows
+_MOST_PIXELS = 2_500_000  # of windows of one size: of wide stars so many
+_AT_ONCE = 80_000  # pixels of windows; no window is larger
 _LARGE = 36  # px, half of a window: in smaller ones profiles are fitted later
 
 
@@ -46,8 +45,6 @@ class Shapes:
         Standard error of each component of the ellipticity, (xx - yy) and 2 xy over (xx + yy), by the sky's noise.
     core_fwhm : ndarray, shape (n,)
         Full width at half maximum along the shorter axis of the peak; of large stars and long trails only. [px]
-    round_fwhm : ndarray, shape (n,)
-        Full width at half maximum of an ellipse of the star's own shape, geometric mean of both axes; likewise. [px]
     """
 
     x: Array
@@ -56,7 +53,6 @@ class Shapes:
     moments: Array
     noise: Array
     core_fwhm: Array
-    round_fwhm: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +89,15 @@ def measure_shapes(image: Pixels, sky: Sky, groups: Groups, green: int | None = 
     count = len(groups.x)
     x, y, flux = groups.x.copy(), groups.y.copy(), groups.flux.copy()
     moments, noise = np.full((count, 3), np.nan), np.full(count, np.nan)
-    core, whole = np.full(count, np.nan), np.full(count, np.nan)
+    core = np.full(count, np.nan)
     half, is_long = _half_windows(groups)
     half[np.argsort(-groups.flux)[_MOST:]] = 0  # fainter ones tell nothing more about shapes
-    half[np.argsort(np.where(half > _WIDE, -groups.flux, 0.0))[_MOST_WIDE : (half > _WIDE).sum()]] = 0
-    for size in _WINDOWS:
+    for size in (int(size) for size in np.unique(half[half > 0])):
+        area = (2 * size + 1) ** 2
         some = np.flatnonzero(half == size)
-        step = max(1, _AT_ONCE // (2 * size + 1) ** 2)
+        half[some[np.argsort(-groups.flux[some])[_MOST_PIXELS // area :]]] = 0
+        some = np.flatnonzero(half == size)
+        step = _AT_ONCE // area
         for first in range(0, len(some), step):
             part = some[first : first + step]
             cut = windows_around(image, groups.x[part], groups.y[part], size, green)
@@ -108,8 +106,8 @@ def measure_shapes(image: Pixels, sky: Sky, groups: Groups, green: int | None = 
             x[part] = np.where(known, np.rint(groups.x[part]) + found[0], x[part])
             y[part] = np.where(known, np.rint(groups.y[part]) + found[1], y[part])
             flux[part] = np.where(known, found[2], flux[part])
-            moments[part], noise[part], core[part], whole[part] = found[3:]
-    return _with_long_trails(Shapes(x, y, flux, moments, noise, core, whole), groups, is_long & (half > 0))
+            moments[part], noise[part], core[part] = found[3:]
+    return _with_long_trails(Shapes(x, y, flux, moments, noise, core), groups, is_long & (half > 0))
 
 
 def _half_windows(groups: Groups) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.bool_]]:
@@ -117,9 +115,10 @@ def _half_windows(groups: Groups) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.
     trace = groups.spread[:, 0, 0] + groups.spread[:, 1, 1]
     apart = np.hypot(groups.spread[:, 0, 0] - groups.spread[:, 1, 1], 2 * groups.spread[:, 0, 1])
     wanted = 5.5 * np.sqrt((trace + apart) / 2) + 2
-    steps = np.array(_WINDOWS)
-    half = np.asarray(steps[np.minimum(np.searchsorted(steps, wanted), len(steps) - 1)])
-    return half, np.asarray((_REACH + 0.2) / 5.5 * wanted > _LARGEST)
+    largest = (math.isqrt(_AT_ONCE) - 1) // 2
+    # to the next power of the root of two: few sizes serve all stars
+    half = np.minimum(np.ceil(2 ** (np.ceil(2 * np.log2(wanted)) / 2)).astype(int), largest)
+    return half, np.asarray((_REACH + 0.2) / 5.5 * wanted > largest)
 
 
 def _with_long_trails(shapes: Shapes, groups: Groups, is_long: npt.NDArray[np.bool_]) -> Shapes:
@@ -165,16 +164,14 @@ def windows_around(
 
 def _measured(
     cut: Windows, noise: float, spread: Array, half: int
-) -> tuple[Array, Array, Array, Array, Array, Array, Array]:
+) -> tuple[Array, Array, Array, Array, Array, Array]:
     light = np.where(cut.use, cut.light, 0).astype(float)
     light -= _rim_level(light, cut.use)
     light = np.where(cut.use, light, 0.0)
     flux, centre, moments, within = _moments(light, cut.use, spread, half)
     error = _ellipticity_error(noise, flux, centre, moments, within)
-    across = whole = np.full(len(flux), np.nan)
-    if half >= _LARGE:
-        across, whole = peak_widths(light, cut.use, centre, moments)
-    return *centre.T, flux, moments, error, across, whole
+    across = peak_widths(light, cut.use, centre) if half >= _LARGE else np.full(len(flux), np.nan)
+    return *centre.T, flux, moments, error, across
 
 
 def _moments(
