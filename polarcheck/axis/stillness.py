@@ -22,6 +22,9 @@ _SLOW_SHIFT = 10 * ARCSEC  # and this much besides
 _LONGEST = (
     0.25  # length of the sequence for which an error of a held field may last: a guider undoes what is longer
 )
+_SHORTEST = 1.0  # cadence for which it lasts at least: a field that is dithered stays put for some frames
+_JUMP = 4.0  # times the scatter of steps from frame to frame, from which one is a jump;
+_MOSTLY = 0.6  # share of the steps that are none
 _FEW = 5  # frames below which their scatter tells nothing
 
 
@@ -42,9 +45,21 @@ def is_still(places: Array, seconds: Array, noise: float) -> bool:
     span = float(np.ptp(seconds))
     for column in places.T:
         drift, unsure = _drift(column, seconds, noise)
-        if abs(drift) > max(unsure, _UNSEEN * span):
+        if abs(drift) > max(unsure, _UNSEEN * span) and not _stands_between_jumps(column, span, noise):
             return False
     return True
+
+
+def _stands_between_jumps(places: Array, span: float, noise: float) -> bool:
+    """Whether a field stays put but for some jumps, as a guider's does that dithers: their sum is no drift."""
+    steps = np.diff(places)
+    off = np.abs(steps - np.median(steps))
+    scatter = max(np.sqrt(2) * noise, 1.4826 * float(np.median(off)))
+    quiet = off <= _JUMP * scatter
+    if quiet.all() or np.count_nonzero(quiet) < _MOSTLY * len(steps):
+        return False
+    drift, unsure = len(steps) * float(np.mean(steps[quiet])), len(steps) * scatter / np.sqrt(np.sum(quiet))
+    return bool(abs(drift) <= max(_SIGMAS * unsure, _UNSEEN * span))
 
 
 def is_slow(places: Array, seconds: Array) -> bool:
@@ -61,7 +76,7 @@ def _drift(places: Array, seconds: Array, noise: float) -> tuple[float, float]:
     count = len(seconds)
     time = ((seconds - seconds.mean()) / span)[:, None]
     series = Series(places - places.mean(), time, np.full(count, noise), seconds, np.zeros(count, dtype=int))
-    found = estimate(Component.of(series, _LONGEST))
+    found = estimate(Component.of(series, _LONGEST, _SHORTEST))
     if found is None:
         return float(places[-1] - places[0]), _SIGMAS * np.sqrt(2) * noise
     # as far out for Student's t of so many degrees of freedom, nearly

@@ -77,3 +77,24 @@ def test_four_places_do_not_tell_their_scatter_and_five_do() -> None:
     """50 arcsec in two hours: slow enough for four, and far beyond the scatter that five show."""
     assert is_still(*line(50.0, 2.0, 4), ARCSEC)
     assert not is_still(*line(50.0, 2.0, 5), ARCSEC)
+
+
+def dithered(hourly: float, each: int, jumps: list[float]) -> tuple[np.ndarray, np.ndarray]:
+    """Places that drift east by so many arcsec an hour, in `each` frames between jumps of so many arcsec."""
+    count = each * (len(jumps) + 1)
+    seconds = 300.0 * np.arange(count)
+    east = np.repeat(np.cumsum([0.0, *jumps]), each) + hourly * seconds / 3600
+    noise = np.random.default_rng(4).normal(size=(count, 2))
+    return (np.outer(east, [1.0, 0.0]) + noise) * ARCSEC, seconds
+
+
+@pytest.mark.parametrize(("share", "still"), [(0.0, True), (1.0, False)])
+@pytest.mark.parametrize("jumps", [[-22.0, -14.0], [15.0, 15.0, 15.0], [-30.0, -5.0, -20.0]])
+def test_jumps_of_a_held_field_are_no_drift(jumps: list[float], share: float, still: bool) -> None:
+    """Of few frames between dithers that chance puts in a row; a drift of 80 arcsec an hour goes on between them."""
+    assert is_still(*dithered(80.0 * share * np.sign(jumps[0]), 3, jumps), ARCSEC) is still
+
+
+def test_a_field_that_jumps_at_most_frames_is_judged_by_the_whole() -> None:
+    """A walk of jumps, not held: nothing shows where it would have stood between them."""
+    assert not is_still(*dithered(0.0, 1, [-20.0] * 12), ARCSEC)
