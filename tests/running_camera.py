@@ -60,12 +60,13 @@ class RunningNight:
         self.seconds = self.begun = self.rested = 0.0
         self.middle, self.ends = self.mount.night.attitude, [self.mount.night.attitude] * 2
         self.middle_utc = self.mount.night.utc
+        self.middle_deg, self.places = 0.0, dict[str, float]()
         self.coming: list[tuple[float, Frame | Problem]] = []
         self.actions = self._acting()
         self.gave_up = self.over = False
         self.asked: tuple[object, tuple[int, ...]] = (None, ())
         self.log: list[str] = []
-        self.refused = 0
+        self.refused = self.followed = 0
 
     def play(self) -> RunningNight:
         """Until the screen says stop, or someone gives up."""
@@ -101,6 +102,7 @@ class RunningNight:
             self.ends = [attitude, attitude]
         if into - step < self.exposure_s / 2 <= into:
             self.middle, self.middle_utc = attitude, self.mount.night.utc
+            self.middle_deg = self.mount.night.stands_deg
         if into - step < self.exposure_s <= into:
             self.ends[1] = attitude
             self.coming.append((self.seconds + float(self.rng.uniform(1, 4)), self._frame()))
@@ -111,6 +113,7 @@ class RunningNight:
         night = self.mount.night
         self.mount.count += 1
         name = f"frame_{self.mount.count:03d}.fits"
+        self.places[name] = self.middle_deg
         still = self._tracked(self.exposure_s) @ self.ends[0]
         cosine = np.clip((np.trace(still.T @ self.ends[1]) - 1) / 2, -1, 1)
         trail_px = float(np.arccos(cosine)) / (CAMERA.pixel_scale_arcsec * ARCSEC)
@@ -142,6 +145,7 @@ class RunningNight:
             events = [*events, *self.evening.settled()]
         for event in events:
             self.refused += event.event == "refused"  # type: ignore[attr-defined]
+            self.followed += event.event == "followed"  # type: ignore[attr-defined]
             self._note(f"-- {event.event} {self._of(event)}")  # type: ignore[attr-defined]
         if due and self.evening.last is not None:
             self._note(f"{self.evening.last.name}: {self.evening.last.reason}")
@@ -171,7 +175,7 @@ class RunningNight:
                 self._slew(place)
                 self._pass(2 * (self.exposure_s + _BETWEEN_S) + 5)
                 yield
-        done = None
+        done = -1
         while self.seconds < _LONGEST_S:
             now = self.view.now  # type: ignore[attr-defined]
             finding = self.evening.finding
@@ -179,15 +183,19 @@ class RunningNight:
                 self._pass(3 * (self.exposure_s + _BETWEEN_S))  # nobody runs away at once
                 if self.view.now.action == "stop":  # type: ignore[attr-defined]
                     self.over = True
-            elif now.action == "turn" and done is not finding:
-                done = finding
+            elif (
+                now.action == "turn" and done != self.followed
+            ):  # a sweep that grew meanwhile asks for no other turn
+                done = self.followed
                 yield from self._turn([(0 if one.knob == "azimuth" else 1) for one in now.knobs])
                 self._wait()
             elif now.action == "frames" and now.frames_deg and self._is_news(now.frames_deg):
-                self._slew(self.mount.night.stands_deg + now.frames_deg[0])
+                here = self.places.get(now.frames_from or "", self.mount.night.stands_deg)
+                self._slew(here + now.frames_deg[0])
             else:
                 self._pass(1.0)
-            self.gave_up = self.seconds - self.rested > _PATIENCE_S and self._is_same(finding)
+            is_tired = self.seconds - self.rested > _PATIENCE_S and self._is_same(finding)
+            self.gave_up = is_tired and not self.over
             yield
         self.gave_up = True
 

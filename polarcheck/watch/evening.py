@@ -88,8 +88,13 @@ class Evening:
 
     @property
     def last(self) -> LastSeen | None:
-        """The last frame."""
+        """The last frame that came."""
         return self._now.last
+
+    @property
+    def newest(self) -> LastSeen | None:
+        """The one that was taken last, by its time."""
+        return self._now.newest
 
     @property
     def refusal(self) -> str | None:
@@ -235,12 +240,20 @@ class Evening:
             self._come_late(self.finding, frame)
             return
         self._late.clear()
-        self._standing.add(frame, self.finding.total_arcmin / 60 if self.finding else None)
+        self._standing.add(frame, self._off_deg)
         before, place = self._places.last, self._places.add(frame)
         if before is not None and before is not place:
             self._targets.tell(before, self._is_start)
             self._places.leave(before)
         self._sort(frame, place)
+
+    @property
+    def _off_deg(self) -> float | None:
+        """How far the axis may be from the pole by now; None where nothing is known. [deg]"""
+        if self.finding is None:
+            return None
+        seen = self.followed
+        return max(self.finding.total_arcmin, seen.error.total_arcmin if seen else 0.0) / 60
 
     def _sort(self, frame: Frame, place: Place) -> None:
         if self.finding is None or self.turning is None:
@@ -294,5 +307,6 @@ class Evening:
             "the frames was set back. The axis is taken from the frames since, as their times stand."
         )
         self._now.notices = [*self.notices[-3:], Notice("clock-set-back", text)]
+        self._now.newest = None
         self._late.clear()
         self._sort(frame, self._places.add(frame))

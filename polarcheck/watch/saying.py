@@ -58,29 +58,23 @@ def _sweeping(evening: Evening) -> NowTable:
 
 def _following(evening: Evening, turning: Turning) -> NowTable:
     """Frames after a turn have come, but not enough."""
-    if evening.refusal is not None:
-        return NowTable(
-            action="frames",
-            sentence="Take the frame again.",
-            knobs=[],
-            frames_deg=[0.0],
-            places="where the mount stands",
-            why=as_sentence(evening.refusal),
-        )
-    if turning.is_resting:
+    if evening.refusal is None and turning.is_resting:
         return NowTable(action="wait", sentence=_waiting(turning), knobs=[], frames_deg=[], why="")
-    taken = turning.places_deg()
-    rest = [
-        turn
-        for turn in turning.finding.correction.next.frames_deg
-        if all(abs(turn - t) > SAME_PLACE_DEG for t in taken)
-    ]
-    count = f"Frame {len(taken)} of {turning.frames_needed}."
-    places = [turn - taken[-1] for turn in rest]
+    why = "" if evening.refusal is None else as_sentence(evening.refusal)
+    asked = turning.finding.correction.next.frames_deg
+    taken = turning.places_used()
+    name, here = taken[-1] if taken else (turning.finding.alignment.last_frame, 0.0)
+    places = [turn - here for turn in asked if all(abs(turn - t) > SAME_PLACE_DEG for _, t in taken)]
+    origin = _origin(evening, name)
+    if why and (len(asked) < 2 or not places):
+        return _again("Take the frame again.", [0.0], None, why)
+    count = f"Frame {len(taken)} of {turning.frames_needed}." if taken else "That frame was of no use."
     if not places:
-        return NowTable(action="frames", sentence=f"{count} Take another.", knobs=[], frames_deg=[], why="")
-    origin = _origin(evening, turning.frames[-1].name)
-    sentence = f"{count} {_frames_words(places, origin)}"
+        return _again(f"{count} Take another.", [], None, why)
+    return _again(f"{count} {_frames_words(places, origin)}", places, origin, why)
+
+
+def _again(sentence: str, places: list[float], origin: str | None, why: str) -> NowTable:
     return NowTable(
         action="frames",
         sentence=sentence,
@@ -88,14 +82,14 @@ def _following(evening: Evening, turning: Turning) -> NowTable:
         frames_deg=places,
         frames_from=origin,
         places=_places(places, origin),
-        why="",
+        why=why,
     )
 
 
 def _origin(evening: Evening, name: str | None) -> str | None:
     """The frame that turns are counted from, where the mount may have been turned on since; else None."""
-    last = evening.last
-    return None if name is None or last is None or last.name == name else printable(name, 60)
+    stands = [one.name for one in (evening.last, evening.newest) if one is not None]
+    return None if name is None or all(one == name for one in stands) else printable(name, 60)
 
 
 def _waiting(turning: Turning) -> str:

@@ -12,6 +12,7 @@ from polarcheck.frames import Frame
 from polarcheck.measurement import Measurement
 from polarcheck.night import Event, NightAccount, NightBook
 from polarcheck.printable import printable
+from polarcheck.times import seconds_between
 from polarcheck.watch.finding import Finding, Wishes
 from polarcheck.watch.turning import Turning
 
@@ -58,7 +59,9 @@ class Standpoint:
     counted : int
         Frames that these rest on.
     last : LastSeen or None
-        The last frame.
+        The last frame that came.
+    newest : LastSeen or None
+        The one that was taken last, by its time; copies may come late.
     refusal : str or None
         Why the last frames gave no result.
     refused : int
@@ -78,6 +81,7 @@ class Standpoint:
         self.trend: list[tuple[tuple[float, float], AxisError, bool]] = []
         self.counted = self.refused = self.unsolved = 0
         self.last: LastSeen | None = None
+        self.newest: LastSeen | None = None
         self.refusal: str | None = None
         self.notices: list[Notice] = []
 
@@ -100,6 +104,9 @@ class Standpoint:
     def note(self, frame: Frame, counted: bool, part: Part, reason: str) -> None:
         """Say what became of a frame."""
         self.last = LastSeen(frame.name, frame.utc, counted, part, reason)
+        before = self.newest.utc if self.newest is not None else None
+        if before is None or seconds_between(before, frame.utc) >= 0:
+            self.newest = self.last
 
     def refuse(self, frame: Frame, error: PolarcheckError) -> None:
         """Say that a frame gave no result."""

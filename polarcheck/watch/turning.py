@@ -122,10 +122,11 @@ class Turning:
             return False
         return True
 
-    def places_deg(self) -> list[float]:
-        """Where the frames stand: turns from the last used one before, westward. [deg]"""
-        seen = [shown(self.finding.alignment, frame) for frame in self.frames]
-        return [one.turn_deg for one in seen if one is not None]
+    def places_used(self) -> list[tuple[str, float]]:
+        """Where the frames stand that show the axis: name, and turn from the last used one before, westward. [deg]"""
+        used = self.followed.frames if self.followed else ()
+        seen = [(frame.name, shown(self.finding.alignment, frame)) for frame in used]
+        return [(name, one.turn_deg) for name, one in seen if one is not None]
 
     def asks_place(self, seen: Shown) -> bool:
         """Whether a frame stands where the advice wants one, and no knob is to be turned."""

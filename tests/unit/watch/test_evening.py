@@ -423,3 +423,17 @@ def test_a_frame_along_the_ground_is_refused_and_spoils_nothing(tmp_path: Path) 
     play.mount.night.turn_to(60.0)
     assert "followed" in play.give(play.mount.shoot(60))
     play.require_truth()
+
+
+def test_far_from_the_pole_a_field_that_drifts_is_no_hand_on_a_knob(play: Play) -> None:
+    """An advice followed twice leaves the axis degrees off: there the field drifts by most of an arcsecond a second."""
+    play.swept()
+    play.turn_as_told()
+    play.give(play.mount.shoot(120))
+    assert play.mount.error_arcmin < 30
+    play.give(play.mount.shoot(8))
+    play.mount.turn(2.5, 1.5)
+    got = [event for _ in range(6) for event in play.give(play.mount.shoot(8))]
+    assert play.mount.error_arcmin > 60
+    assert "followed" in got + play.rest()
+    play.require_truth()

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from polarcheck.vectors import rotation_matrix
 from polarcheck.watch import Evening
 from polarcheck.watch.saying import now_of
 from polarcheck.watch.view import NowTable
@@ -39,6 +41,13 @@ def asked_for_two(folder: Path) -> tuple[AtTheMount, Evening]:
             give(evening, mount)
         evening.settled()
     raise AssertionError("two places are never asked for")
+
+
+def altitude_deg(mount: AtTheMount, turn_deg: float) -> float:
+    """Where the camera would look after a turn westward. [deg]"""
+    night = mount.night
+    turned = rotation_matrix(night.mount.axis, np.radians(-turn_deg if night.mount.north else turn_deg))
+    return float(np.degrees(np.arcsin((turned @ night.attitude)[2, 2])))
 
 
 def places_said(now: NowTable) -> list[float]:
@@ -102,3 +111,33 @@ def test_the_second_place_counts_from_the_first_ones_frame(tmp_path: Path) -> No
     assert now.frames_from == name
     assert now.sentence.startswith("Frame 1")
     assert now.frames_deg == pytest.approx([second - first], abs=0.5)
+
+
+def test_here_is_where_the_newest_frame_was_taken_though_an_older_one_came_last(tmp_path: Path) -> None:
+    """The first frame's copy comes late, after the second one that is solved wrongly: the mount stands at its place."""
+    mount, evening = asked_for_two(tmp_path)
+    stood, (first, second) = mount.night.stands_deg, now_of(evening).frames_deg
+    mount.night.turn_to(stood + first)
+    late = mount.shoot(60.0)
+    mount.night.turn_to(stood + second)
+    give(evening, mount, wrong=True)
+    evening.arrived([late], [], float(mount.count))
+    now = now_of(evening)
+    assert now.frames_from == late.name
+    assert now.frames_deg == pytest.approx([second - first], abs=0.5)
+
+
+def test_after_a_frame_of_no_use_the_places_are_asked_for_again_with_the_reason(tmp_path: Path) -> None:
+    """Along the ground, where the user turned the wrong way: to take it again there would never help."""
+    mount, evening = asked_for_two(tmp_path)
+    used = f"frame_{mount.count:03d}.fits"
+    asked = now_of(evening).frames_deg
+    turns = np.arange(0.0, 360.0)
+    heights = np.array([altitude_deg(mount, turn) for turn in turns])
+    mount.night.turn_to(mount.night.stands_deg + turns[np.argmin(abs(heights - 3.0))])
+    give(evening, mount)
+    now = now_of(evening)
+    assert now.sentence.startswith("That frame was of no use.")
+    assert "refraction" in now.why
+    assert now.frames_from == used
+    assert sorted(now.frames_deg) == pytest.approx(sorted(asked), abs=0.5)
