@@ -24,6 +24,7 @@ __all__ = [
     "Limit",
     "SensorPlace",
     "Wanted",
+    "axes_beside",
     "axes_drawn",
     "exposure_limit",
     "limits_of",
@@ -34,7 +35,6 @@ __all__ = [
 Limit = Literal["drift", "rotation", "refraction", "periodic error", "6 h", "sets"]
 
 _DRAWS = 1024
-_TRIED = 16  # axes that tell which places of the sensor move most
 _FARTHEST_ARCMIN = 600.0
 _AT_ONCE = 20_000  # axes times moments worked on together, for the sake of small boards' memory
 
@@ -215,7 +215,7 @@ def exposure_limit(
     sure = None
     if covariance is not None:
         draws = axes_drawn(axis, covariance, degrees_of_freedom)
-        telling = telling_places(scene, draws[:: len(draws) // _TRIED], limit or scene.end_s)
+        telling = telling_places(scene, axes_beside(axis, covariance), limit or scene.end_s)
         sure = float(np.quantile(limits_of(telling, draws, tolerance_arcsec, limit), 0.05, method="lower"))
     return Exposure(
         guided=scene.guided,
@@ -272,6 +272,13 @@ def telling_places(scene: Scene, axes: Array, around_s: float) -> Scene:
     return scene.only(np.unique(worst))
 
 
+def axes_beside(axis: Array, covariance: Array) -> Array:
+    """Return the axis two standard deviations to either side along both main directions, shape (4, 3)."""
+    values, vectors = np.linalg.eigh(covariance)
+    offsets = 2 * vectors.T * np.sqrt(np.maximum(values, 0))[:, None]
+    return unit(axis + np.concatenate([offsets, -offsets]) @ tangent_basis(axis).T)
+
+
 def axes_drawn(axis: Array, covariance: Array, degrees_of_freedom: int = 0, count: int = _DRAWS) -> Array:
     """Return axes that follow a covariance evenly, shape (count, 3); the same ones each time.
 
@@ -322,8 +329,8 @@ def required_error(scene: Scene, pole: Pole, tolerance_arcsec: float, want_s: fl
         )
     seconds = _moments(scene, want_s / 2)
     seconds = np.union1d(seconds[seconds < want_s], want_s)
-    ring = np.linspace(0, 2 * np.pi, _TRIED, endpoint=False)
-    tried = [_around(pole, np.full(_TRIED, radius), ring) for radius in (0.0, 1.0, 10.0, 100.0)]
+    ring = np.array([0.0, 0.5, 1.0, 1.5]) * np.pi
+    tried = [_around(pole, np.full(4, radius), ring) for radius in (0.0, 1.0, 10.0, 100.0)]
     scene = telling_places(scene, np.concatenate(tried), want_s / 3)
 
     def allowed(radii: Array, angles: Array) -> Array:

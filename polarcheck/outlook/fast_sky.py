@@ -15,8 +15,6 @@ from polarcheck.vectors import Array, unit
 
 __all__ = ["FastSky"]
 
-_SETTLED = 1e-13  # of the inverse refraction [rad]
-
 
 class FastSky:
     """The sky of a site for many stars.
@@ -83,6 +81,6 @@ class FastSky:
         for _ in range(20):
             step = self.seen(airless) - seen
             airless = unit(airless - step)
-            if np.abs(step).max(initial=0.0) < _SETTLED:
+            if np.allclose(step, 0.0):  # each step leaves less than a hundredth of itself
                 break
         return np.asarray(airless)

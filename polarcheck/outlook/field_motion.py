@@ -10,7 +10,7 @@ import numpy.typing as npt
 from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
-from polarcheck.outlook.scene import LONGEST_S
+from polarcheck.outlook.scene import LONGEST_S, SHORTEST_S
 from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
 from polarcheck.sky import guided_attitude, tracking_attitude
 from polarcheck.vectors import Array, unit
@@ -19,11 +19,8 @@ __all__ = ["Fields", "Tracking", "field_limits", "first_limits"]
 
 Ints = npt.NDArray[np.int_]
 
-_SHORTEST_S = 0.5
 _FACTOR = 1.5  # between moments: motion that turns back within less is not seen
-_REFINED = 4  # steps that narrow a crossing down
-_EIGHTH = 8  # of the worm's period between moments, so that each crest is one of them
-_SMALL = 1e-6  # turn for the slope of a periodic error [rad]
+_REFINED = 4  # halvings that narrow a crossing down
 _AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
 
 
@@ -206,12 +203,12 @@ class _Search:
 
     def moments(self) -> Array:
         """Moments to look at, the last one 6 h. [s]"""
-        count = int(np.ceil(np.log(LONGEST_S / _SHORTEST_S) / np.log(_FACTOR))) + 1
-        spread = np.geomspace(_SHORTEST_S, LONGEST_S, count)
+        count = int(np.ceil(np.log(LONGEST_S / SHORTEST_S) / np.log(_FACTOR))) + 1
+        spread = np.geomspace(SHORTEST_S, LONGEST_S, count)
         _, period = self._worm
         if not period:
             return spread
-        return np.union1d(spread, np.arange(period / _EIGHTH, LONGEST_S, period / _EIGHTH))
+        return np.union1d(spread, np.arange(period / 2, LONGEST_S, period / 2))  # each crest
 
     def largest(self, rows: Ints, seconds: Array) -> tuple[Array, Array]:
         """Largest motion of some fields, each at its own moment, and the sine of the centre's altitude. [arcsec]"""
@@ -239,9 +236,12 @@ class _Search:
         height, period = self._worm
         if not period:
             return np.asarray(np.hypot(moved[..., 0], moved[..., 1]))
-        start = self.fields.start[rows, :-1]
-        turned = start @ tracking_attitude(self.tracking.axis, _SMALL, self.fields.fast.north)
-        slope = (self.fields.places(rows, turned) - self.fields.begin[rows]) / _SMALL
+        start, sight = self.fields.start[rows, :-1], self.fields.start[rows, 0]
+        basis, begin = self.fields.basis[rows], self.fields.begin[rows]
+        velocity = np.cross(self.tracking.axis, start)  # by a turn of 1 rad; its sign does not matter
+        depth = np.einsum("mki,mi->mk", start, sight)[..., None]
+        receding = np.einsum("mki,mi->mk", velocity, sight)[..., None]
+        slope = (velocity @ np.swapaxes(basis, -1, -2) - begin * receding) / depth
         swing = slope * (height * np.abs(np.sin(np.pi * seconds / period)))[:, None, None]
         return np.asarray(np.maximum(*(np.hypot(*np.moveaxis(moved + s * swing, -1, 0)) for s in (1, -1))))
 

@@ -7,16 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.outlook.exposure import axes_drawn, telling_places
-from polarcheck.outlook.scene import Scene, largest_motion
+from polarcheck.outlook.exposure import axes_beside, axes_drawn, telling_places
+from polarcheck.outlook.scene import SHORTEST_S, Scene, largest_motion
 from polarcheck.vectors import Array
 
 __all__ = ["MotionCurve", "motion_curve"]
 
 _LENGTHS = 72
-_SHORTEST_S = 1.0
 _DRAWS_AT_ONCE = 128
-_TRIED = 16  # axes that tell which places of the sensor move most
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -87,7 +85,7 @@ def motion_curve(scene: Scene, alignment: Alignment) -> MotionCurve:
     if alignment.covariance is None:
         return MotionCurve(seconds, size, None)
     drawn = axes_drawn(alignment.axis, alignment.covariance, alignment.degrees_of_freedom)
-    some = _telling(scene, drawn[:: len(drawn) // _TRIED])
+    some = _telling(scene, axes_beside(alignment.axis, alignment.covariance))
     sizes = np.concatenate(
         [
             np.maximum.accumulate(largest_motion(some, axes, seconds).max(axis=-1), axis=1)
@@ -105,8 +103,8 @@ def _telling(scene: Scene, axes: Array) -> Scene:
 
 
 def _lengths(scene: Scene) -> Array:
-    end = max(scene.end_s, 2 * _SHORTEST_S)
-    spread = np.geomspace(_SHORTEST_S, end, _LENGTHS)
+    end = max(scene.end_s, 2 * SHORTEST_S)
+    spread = np.geomspace(SHORTEST_S, end, _LENGTHS)
     optics = scene.optics
     if optics.periodic_error_arcsec and optics.worm_period_s and not scene.guided:
         crests = optics.worm_period_s * np.array([0.25, 0.5, 0.75, 1.0])

@@ -29,6 +29,7 @@ from polarcheck.vectors import Array
 
 __all__ = [
     "LONGEST_S",
+    "SHORTEST_S",
     "Scene",
     "is_up",
     "largest_motion",
@@ -38,6 +39,9 @@ __all__ = [
 ]
 
 Ints = npt.NDArray[np.int_]
+
+SHORTEST_S = 1.0
+"""Where looking for the longest exposure begins. [s]"""
 
 LONGEST_S = 6 * 3600.0
 """How far exposures are looked ahead. [s]"""
