@@ -52,7 +52,6 @@ _SOLAR_DAY_S = 86400.0
 _MOON_DEG_PER_DAY = (
     13.17639648  # mean motion in longitude; Meeus, Astronomical Algorithms, ch. 47 (from memory)
 )
-_ASIDE_S = 20.0  # half the span over which rates are taken
 _LOWEST_DEG = 0.0
 
 
@@ -146,20 +145,18 @@ def predict_drift(
     """
     axis, pole, sky = alignment.axis, alignment.pole, alignment.sky
     times = np.asarray(seconds, dtype=float)
-    begin = add_seconds(utc, -_ASIDE_S)
-    track = star_track(
-        field_points(target_deg, np.zeros((0, 2))), begin, float(times.max()) + 2 * _ASIDE_S, sky
-    )
-    start = track.at(np.array([_ASIDE_S]))[0]
+    begin = add_seconds(utc, -1.0)  # rates are taken from a second before to a second after
+    track = star_track(field_points(target_deg, np.zeros((0, 2))), begin, float(times.max()) + 2.0, sky)
+    start = track.at(np.array([1.0]))[0]
     require_up(start[0])
-    points = track.at(times + _ASIDE_S)
-    turn = tracking_rate(rate, track, pole.direction, sky.is_north, _ASIDE_S)
-    around = np.array([-_ASIDE_S, _ASIDE_S])
-    beside = track.at(around + _ASIDE_S)
+    points = track.at(times + 1.0)
+    turn = tracking_rate(rate, track, pole.direction, sky.is_north, 1.0)
+    around = np.array([-1.0, 1.0])
+    beside = track.at(around + 1.0)
 
     def drift_of(a: Array) -> tuple[Array, Array]:
         ends = drift_in_camera(beside, start, a, turn * around, sky.is_north)
-        slopes = (ends[1] - ends[0]) / (2 * _ASIDE_S) * 60
+        slopes = (ends[1] - ends[0]) / 2 * 60
         return drift_in_camera(points, start, a, turn * times, sky.is_north), slopes
 
     whole, slopes = drift_of(axis)
@@ -293,9 +290,9 @@ def tracking_rate(rate: Rate, track: Track, pole: Array, north: bool, start_s: f
        checked against the closed formula).
     """
     if rate == "king":
-        first = max(start_s - _ASIDE_S, 0.0)
-        sides = track.at(np.array([first, first + 2 * _ASIDE_S]))[:, 0]
-        return _angle_about(pole, sides[0], sides[1], north) / (2 * _ASIDE_S)
+        first = max(start_s - 1.0, 0.0)
+        sides = track.at(np.array([first, first + 2.0]))[:, 0]
+        return _angle_about(pole, sides[0], sides[1], north) / 2.0
     return steady_rate(rate)
 
 

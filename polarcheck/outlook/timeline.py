@@ -27,7 +27,6 @@ _DIM_SUN_DEG = -12.0  # of nautical twilight, where the sky never gets darker
 _STEP_S = 300.0
 _LOWEST_DEG = 5.0
 _ROW_S = 900.0
-_ASIDE_S = 20.0  # half the span over which King's rate is taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,12 +254,12 @@ def _turns(rate: Rate, fast: FastSky, sight: Array, pole: Array) -> Array:
     """Rate at which the unguided mount turns for an exposure that begins at each moment, shape (n,). [rad/s]"""
     if rate != "king":
         return np.full(len(sight), steady_rate(rate))
-    around = np.array([-_ASIDE_S, _ASIDE_S])
+    around = (-1.0, 1.0)  # seconds
     airless = fast.unlifted(sight)
     before, after = (fast.seen(fast.turned(airless[:, None], np.full(len(sight), s)))[:, 0] for s in around)
     a, b = np.cross(pole, before), np.cross(pole, after)
     angle = np.arctan2(np.cross(a, b) @ pole, np.sum(a * b, axis=-1))
-    return np.asarray((-angle if fast.north else angle) / (2 * _ASIDE_S))
+    return np.asarray((-angle if fast.north else angle) / 2.0)
 
 
 def _meridian(seconds: Array, hours: Array) -> float | None:
