@@ -37,7 +37,7 @@ TURN = 3e-3
 """Chance that the mount was turned as a whole between two frames, by a knob or a knock."""
 TO_AND_FRO = 0.05
 """Chance, of frames in several groups, that they go to and fro between them."""
-LOOSE = 3e-3
+LOOSE = 0.01
 """Chance that the declination moved at every position."""
 DECADES = 5.0
 """Over so many decades errors of all sizes are alike: from the noise of a frame to degrees."""
@@ -162,10 +162,13 @@ def _moves(one: Consensus, attitudes: Attitudes) -> float:
 
 
 def _loose(one: Consensus, attitudes: Attitudes) -> float:
-    """The declination's steps from frame to frame."""
+    """The declination's steps from frame to frame: normal, of one size, which may be any decade alike."""
     boresight = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     steps = np.diff(np.arccos(np.clip(boresight @ one.axis, -1, 1)))
-    return float(np.log(LOOSE)) + _density(steps / np.sqrt(_variance(attitudes)), _LEAST_MOVE)
+    half = len(steps) / 2
+    square = float(steps @ steps) / _variance(attitudes) + len(steps) * _LEAST_MOVE**2
+    decade = math.log(2 * DECADES * math.log(10.0))
+    return math.log(LOOSE) - decade + math.lgamma(half) - half * math.log(math.pi * square)
 
 
 def _variance(attitudes: Attitudes) -> float:

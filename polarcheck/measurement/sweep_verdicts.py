@@ -29,7 +29,7 @@ def sweep_notices(sample: Sample, fit: AxisFit, pole: Array) -> list[Notice]:
     pole : ndarray, shape (3,)
         About which the sky turns, East-North-Up.
     """
-    found = [_three_positions(sample, fit), _newest(sample, fit), _clock(fit, pole)]
+    found = [*_three_positions(sample, fit), _newest(sample, fit), _clock(fit, pole)]
     if fit.slow_change:
         found.append(_SLOW[fit.slow_change])
     return [notice for notice in found if notice]
@@ -72,25 +72,42 @@ _SLOW = {
 }
 
 
-def _three_positions(sample: Sample, fit: AxisFit) -> Notice | None:
+def _three_positions(sample: Sample, fit: AxisFit) -> list[Notice]:
     """Whether the declinations of the frames in use check each other at all."""
     groups, used = fit.groups, fit.used
     places = len(np.unique(np.stack([groups[used], fit.station[used]]), axis=1).T)
     if fit.degrees_of_freedom == 0 or fit.slow_change or places - 2 - len(np.unique(groups[used])) > 0:
-        return None
+        return []
     roll = (
         fit.noise * float(np.median(sample.noise[used])) * np.sqrt(float(fit.solution.variances[:, 1].max()))
     )
     arc = max(fit.arc, 5 * DEGREE)
     hidden = 3 * roll  # a frame that leans the axis by less than its rolls can tell
     wrong = hidden * arc**2 / 4
-    return Notice(
+    told = Notice(
         "three-positions",
         f"Three positions always lie on some circle, so their places check nothing; only their rotations do, to about "
         f"{hidden / ARCMIN:.1f} arcmin of axis. A frame that is wrong by up to {max(wrong / ARCSEC, 1.0):.0f} arcsec "
         "moves the answer by as much and stays unseen. A fourth position checks the places, and finds a wrong one "
         "to a few arcsec.",
     )
+    return [told, *_left_out_of_few(sample, fit)]
+
+
+def _left_out_of_few(sample: Sample, fit: AxisFit) -> list[Notice]:
+    """Frames that may as well be right, where those in use agree since any so few do."""
+    mates = np.isin(sample.camera, sample.camera[fit.used])
+    left = np.flatnonzero(~fit.used & mates & (np.hypot(*fit.solution.misfit.T) < _ELSEWHERE))
+    if not len(left) or not fit.agrees:
+        return []
+    return [
+        Notice(
+            "frames-disagree",
+            f"{sample.frames[left[0]].name} was left out because the rest agree; but three positions nearly always do, "
+            "so another frame may be the wrong one, or the declination moved at every position. Take two more frames, "
+            "or a fresh sweep.",
+        )
+    ]
 
 
 def _newest(sample: Sample, fit: AxisFit) -> Notice | None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 from scipy.spatial.transform import Rotation
 from scipy.stats import multivariate_t
 
@@ -137,7 +138,13 @@ def test_a_mount_is_turned_at_three_moments_in_a_thousand_and_not_by_a_little(
     assert _moves(turned_once, attitudes) == pytest.approx(expected, abs=0.01)
 
 
-def test_a_declination_is_loose_in_three_sweeps_in_a_thousand() -> None:
-    """Then it moves by 200 noises or more at each position (common practice, no source)."""
+def test_a_declination_is_loose_in_one_sweep_in_a_hundred() -> None:
+    """Then it moves at each position, by 200 noises or more, and by steps of one size (common practice, no source).
+
+    Normal steps whose size is of any decade alike, by quadrature over its logarithm.
+    """
     one, attitudes = slipped(0.0, [0] * 6)
-    assert _loose(one, attitudes) == pytest.approx(np.log(3e-3) + of_any_decade(*[200.0] * 5), abs=0.01)
+    size = np.geomspace(1.0, 1e5, 4001)
+    steps = size[:, None] ** -1 * np.exp(-((np.full(5, 200.0) / size[:, None]) ** 2) / 2) / np.sqrt(2 * np.pi)
+    expected = trapezoid(steps.prod(axis=-1), np.log(size)) / (5 * np.log(10))
+    assert _loose(one, attitudes) == pytest.approx(np.log(0.01) + np.log(expected), abs=0.01)

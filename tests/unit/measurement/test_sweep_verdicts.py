@@ -170,3 +170,14 @@ def test_move_beside_the_way_round_the_pole_is_no_clock(sigmas: float, told: boo
 def test_refraction_of_the_wrong_hour_is_half_an_arcminute(arcmin: float, told: bool) -> None:
     """However sure the axes: at 30 deg the air lifts by 100 arcsec, an hour on by 30 more or less (handbook tables)."""
     assert (told_of_a_clock(1, 200.0, arcmin, 1e-3) is not None) is told
+
+
+@pytest.mark.parametrize(("count", "told"), [(4, True), (6, False)])
+def test_a_frame_left_out_of_four_may_be_the_right_one(count: int, told: bool) -> None:
+    """Any three agree but for their rotations; among five, places tell that one is wrong."""
+    scene = Scene([Sweep(ANGLES[:count])], noise_px=0.05, stars=0, wrong=[(1, 1500.0)])
+    result = measured(list(frames_of(scene, np.random.default_rng(3)).frames))
+    assert len(result.left_out) == 1
+    said = notice(result, "frames-disagree")
+    assert (said is not None) is told
+    assert said is None or "left out" in said.text
