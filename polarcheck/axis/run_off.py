@@ -19,7 +19,6 @@ from polarcheck.vectors import Array
 
 __all__ = ["run_off"]
 
-_FEWEST = 4  # frames that show it
 _CLEAR = 2.0  # standard errors that may be noise
 
 
@@ -45,7 +44,7 @@ def run_off(
     axis : ndarray, shape (3,)
         Near the mount's; to first order it does not matter.
     """
-    if np.count_nonzero(used) < _FEWEST or np.ptp(seconds[used]) <= 0:
+    if not used.any() or np.ptp(seconds[used]) <= 0:
         return 0.0
     turned = np.zeros(len(seconds))
     for g in np.unique(groups[used]):
