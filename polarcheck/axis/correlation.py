@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from polarcheck.vectors import Array
 
-__all__ = ["Component", "Series"]
+__all__ = ["NEGLIGIBLE", "Component", "Series"]
 
 Ints = npt.NDArray[np.int_]
 
@@ -33,7 +33,8 @@ _STRENGTHS = np.geomspace(
 _TIMES = 7  # lengths of time tried, from
 _SHORTEST = 0.125  # of the time from frame to frame, so that nothing is left of it at the next one, to
 _LONGEST = 2.0  # lengths of the sequence, all alike
-_NEGLIGIBLE = 7.0  # logarithm of the odds below which a strength and time is not counted with
+NEGLIGIBLE = 7.0
+"""Logarithm of the odds below which one of many possibilities is not counted with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ class Component:
         chance = np.where(strengths == 0, _WHITE, (1 - _WHITE) / len(grid))
         odds = np.log(chance) - (cost + size + freedom * np.log(chi_squares)) / 2
         odds = np.exp(odds - odds.max())
-        keep = odds > np.exp(-_NEGLIGIBLE)
+        keep = odds > np.exp(-NEGLIGIBLE)
         return cls(
             odds[keep] / odds[keep].sum(),
             steps[keep],

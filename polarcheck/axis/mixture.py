@@ -14,21 +14,18 @@ from typing import Any
 
 import numpy as np
 
-from polarcheck.axis.correlation import Component
+from polarcheck.axis.correlation import NEGLIGIBLE, Component
+from polarcheck.axis.noise import PRIOR_WIDTH
 from polarcheck.constants import ARCMIN
 from polarcheck.vectors import Array
 
 __all__ = ["Estimate", "estimate"]
 
-_SCALES = 7  # of the noise, of equal chance, for each of them
-_MOST_PIECES = 48  # Gaussians that stand for all of them
-_PRIOR_WIDTH = 0.25  # of the logarithm of roll noise over that of stars spread evenly; heavy tails beyond
+_SCALES = 7  # of the noise, of equal chance, for each; their square is the most Gaussians that stand for all
 _CONTRADICTS = 0.03  # prior chance that the components contradict each other,
 _CONTRADICTIONS = ARCMIN * np.array([0.5, 2.0, 8.0, 32.0])  # by one of these standard deviations
-_NEGLIGIBLE = 1e-4  # of the largest odds, below which a pair is not counted with
 _NEAR, _WIDE = 0.6827, 0.95  # the intervals that Student's t is made to match
 _REACH = np.geomspace(0.1, 15, 40)  # of a typical standard deviation, in which the intervals are looked for
-_MOST_FREEDOM = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +102,8 @@ def estimate(*components: Component, steady: float = 0.0) -> Estimate | None:
         mixture, shares = (odds, parts[0].steps, parts[0].covariances), [odds]
     else:
         mixture, shares = _joined(*parts)
-    return Estimate(*_student(*mixture), *_noise(parts, shares))
+    most = sum(one.freedom for one in components)
+    return Estimate(*_student(*mixture, most), *_noise(parts, shares))
 
 
 def _special() -> Any:
@@ -124,7 +122,7 @@ def _pieces(one: Component, steady: float = 0.0) -> _Pieces:
     size = (np.log(np.trace(one.inverses, axis1=1, axis2=2))[:, None] + np.log(scale)).ravel()
     order = np.argsort(size, kind="stable")
     reached = np.cumsum(np.repeat(one.odds, _SCALES)[order]) / _SCALES
-    count = min(len(order), _MOST_PIECES)
+    count = min(len(order), _SCALES**2)
     chosen = order[np.searchsorted(reached, (np.arange(count) + 0.5) / count * reached[-1])]
     h, variance = chosen // _SCALES, scale.ravel()[chosen]
     moved = steady * one.levers[h]
@@ -141,7 +139,7 @@ def _joined(first: _Pieces, second: _Pieces) -> tuple[tuple[Array, Array, Array]
     """Odds, means and covariances of all pairs of pieces, and the odds of each piece."""
     apart = first.steps[:, None] - second.steps[None]
     ratio = np.log(second.white[None] / first.white[:, None])
-    unlike = -1.5 * np.log1p((ratio / _PRIOR_WIDTH) ** 2 / 2)
+    unlike = -1.5 * np.log1p((ratio / PRIOR_WIDTH) ** 2 / 2)
     sizes = np.concatenate([[0.0], _CONTRADICTIONS])
     chance = np.where(sizes > 0, _CONTRADICTS / len(_CONTRADICTIONS), 1 - _CONTRADICTS)
     wide = second.covariances[None] + (sizes**2)[:, None, None, None] * np.eye(apart.shape[-1])
@@ -152,15 +150,15 @@ def _joined(first: _Pieces, second: _Pieces) -> tuple[tuple[Array, Array, Array]
     odds = odds - (np.einsum("sijp,ijp->sij", moved, apart) + np.linalg.slogdet(both)[1]) / 2
     odds = np.exp(odds - odds.max())
     odds /= odds.sum()
-    keep = odds > _NEGLIGIBLE * odds.max()
+    keep = odds > np.exp(-NEGLIGIBLE) * odds.max()
     means = first.steps[:, None] - np.einsum("ipq,sijq->sijp", first.covariances, moved)
     covariances = first.covariances[:, None] - np.einsum("sijpq,iqr->sijpr", gain, first.covariances)
     shares = [odds.sum(axis=(0, 2)), odds.sum(axis=(0, 1))]
     return (odds[keep] / odds[keep].sum(), means[keep], covariances[keep]), shares
 
 
-def _student(odds: Array, means: Array, covariances: Array) -> tuple[Array, Array, int]:
-    """Mean, covariance and degrees of freedom of the Student's t that is as wide as a mixture."""
+def _student(odds: Array, means: Array, covariances: Array, most: int) -> tuple[Array, Array, int]:
+    """Mean, covariance and degrees of freedom, up to so many, of the Student's t that is as wide as a mixture."""
     mean = odds @ means
     off = means - mean
     spread = np.einsum("m,mp,mq->pq", odds, off, off) + np.einsum("m,mpq->pq", odds, covariances)
@@ -174,7 +172,7 @@ def _student(odds: Array, means: Array, covariances: Array) -> tuple[Array, Arra
         held = (_special().ndtr((reach - middle) / sigma) - _special().ndtr((-reach - middle) / sigma)) @ odds
         found.append(np.exp(np.interp([_NEAR, _WIDE], held, np.log(reach[:, 0]))))
     near, wide = np.array(found).T
-    freedoms = np.arange(1, _MOST_FREEDOM + 1)
+    freedoms = np.arange(1, most + 1)
     quantiles = _special().stdtrit(freedoms, 0.5 + np.array([[_NEAR], [_WIDE]]) / 2)
     ratio = np.exp(np.mean(np.log(wide / near)))
     k = int(np.argmin(np.abs(np.log(quantiles[1] / quantiles[0] / ratio))))

@@ -16,13 +16,15 @@ from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution
 from polarcheck.vectors import Array
 
-__all__ = ["Equations", "distinct_stations", "observation_equations", "roll_ratio"]
+__all__ = ["PRIOR_WIDTH", "Equations", "distinct_stations", "observation_equations", "roll_ratio"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
 
 _RATIOS = np.geomspace(0.25, 128, 73)
-_PRIOR_WIDTH = 0.25  # of the logarithm of the roll ratio
+PRIOR_WIDTH = 0.25
+"""Of the logarithm of roll noise over that of stars spread evenly; heavy tails beyond."""
+
 _LEAST_DOF = 4  # below this the residuals cannot tell roll from pointing
 
 
@@ -149,7 +151,7 @@ def roll_ratio(equations: Equations) -> float:
     spread = np.log(variances) @ (1 - 1 / sizes)
     # the determinant of all three rows is that of the information times the least chi square
     whole, information = np.linalg.slogdet(moments)[1], np.linalg.slogdet(moments[:, 1:, 1:])[1]
-    prior = 3 * np.log1p((np.log(_RATIOS) / _PRIOR_WIDTH) ** 2 / 2)
+    prior = 3 * np.log1p((np.log(_RATIOS) / PRIOR_WIDTH) ** 2 / 2)
     cost = dof * (whole - information) + spread + information + prior
     return float(_RATIOS[int(np.argmin(cost))]) if np.isfinite(cost).all() else 1.0
 

@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm, t
 
 from polarcheck.axis.correlation import Component, Series
-from polarcheck.axis.mixture import Estimate, _student, estimate
+from polarcheck.axis.mixture import Estimate, estimate
 from polarcheck.constants import ARCMIN
 from tests.helpers import ARCSEC
 
@@ -32,15 +32,56 @@ def joined(second_offset: float, steady: float = 0.0) -> tuple[Estimate, Estimat
     return found  # type: ignore[return-value]
 
 
+def known(step: float, *sigmas: float, odds: tuple[float, ...] = (1.0,), freedom: int = 10_000) -> Component:
+    """One number with white noise, its standard deviation one of several of some odds, the scale as assumed. [arcmin]"""
+    count = len(sigmas)
+    return Component(
+        np.array(odds),
+        np.full((count, 1), step * ARCMIN),
+        (np.array(sigmas) * ARCMIN)[:, None, None] ** 2,
+        np.full(count, float(freedom)),
+        np.zeros((count, 1)),
+        np.zeros(count),
+        np.ones(count),
+        freedom,
+    )
+
+
+def half_width(found: Estimate | None, share: float) -> float:
+    """Of the interval that holds so much. [arcmin]"""
+    assert found is not None
+    return float(np.sqrt(found.covariance[0, 0]) / ARCMIN * t.ppf(0.5 + share / 2, found.degrees_of_freedom))
+
+
 def test_students_t_has_the_intervals_of_the_mixture() -> None:
     # degrees of freedom are whole: 1 and 2 differ by a factor of two in their 95 %, hence what is allowed there
     odds, sigmas = np.array([0.8, 0.2]), np.array([1.0, 4.0])
-    mean, covariance, freedom = _student(odds, np.zeros((2, 1)), (sigmas**2)[:, None, None])
-    assert mean[0] == 0
-    for share, tolerance in ((0.6827, 0.02), (0.95, 0.15)):
+    found = estimate(known(0.0, *sigmas, odds=(0.8, 0.2)))
+    assert found is not None
+    assert found.step[0] == 0
+    for share, tolerance in ((0.6827, 0.03), (0.95, 0.15)):
         true = brentq(lambda q, p=share: odds @ (2 * norm.cdf(q / sigmas) - 1) - p, 0.1, 20)
-        stated = np.sqrt(covariance[0, 0]) * t.ppf(0.5 + share / 2, freedom)
-        assert stated == pytest.approx(true, rel=tolerance)
+        assert half_width(found, share) == pytest.approx(true, rel=tolerance)
+
+
+@pytest.mark.parametrize("freedom", [4, 12, 60, 400])
+def test_white_noise_of_unknown_size_gives_students_t(freedom: int) -> None:
+    """The textbook case; the scale's posterior stands in seven parts, whose outer ones are not the farthest: 1 %."""
+    found = estimate(known(0.0, 1.0, freedom=freedom))
+    for share in (0.6827, 0.95):
+        assert half_width(found, share) == pytest.approx(t.ppf(0.5 + share / 2, freedom), rel=0.01)
+
+
+@pytest.mark.parametrize("apart", [1.0, 1.25, 1.5, 2.0, 30.0])
+def test_two_that_differ_are_weighed_by_the_chance_of_a_contradiction(apart: float) -> None:
+    """By Bayes' rule, summed over what is stated of it: a chance of 0.03 together for one of 0.5, 2, 8 or 32 arcmin."""
+    sigma, sizes = 0.25, np.array([0.0, 0.5, 2.0, 8.0, 32.0])
+    chance = np.array([0.97, *np.full(4, 0.03 / 4)])
+    weight = chance * norm.pdf(apart, scale=np.sqrt(2 * sigma**2 + sizes**2))
+    mean = weight @ (apart * sigma**2 / (2 * sigma**2 + sizes**2)) / weight.sum()
+    found = estimate(known(0.0, sigma), known(apart, sigma))
+    assert found is not None
+    assert found.step[0] / ARCMIN == pytest.approx(mean, rel=0.1)
 
 
 def test_components_that_agree_give_their_weighted_mean() -> None:
