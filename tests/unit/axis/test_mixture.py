@@ -10,6 +10,7 @@ from scipy.stats import norm, t
 from polarcheck.axis.correlation import Component, Series
 from polarcheck.axis.mixture import Estimate, estimate
 from polarcheck.constants import ARCMIN
+from tests.benchmarks.tracked_prior import drawn, with_misfit
 from tests.helpers import ARCSEC
 
 SECONDS = np.arange(60) * 120.0
@@ -110,3 +111,22 @@ def test_a_steady_change_widens_what_its_component_tells() -> None:
     most = np.sqrt(first.covariance[1, 1])
     assert np.sqrt(plain.covariance[1, 1]) < 0.5 * np.sqrt(wide.covariance[1, 1])
     assert np.sqrt(wide.covariance[1, 1]) < 1.3 * most
+
+
+def test_errors_that_are_as_believed_are_held_as_stated() -> None:
+    """Simulation-based calibration (Talts et al. 2018, from memory): strength and time drawn from what they are weighed by.
+
+    600 draws, so that the shares are good to 1.9 and 0.9 points.
+    """
+    seconds = np.arange(24) * 240.0
+    design = np.column_stack([np.linspace(-1, 1, 24), np.linspace(-1, 1, 24) ** 2])
+    place = Series(np.zeros(24), design, np.full(24, ARCSEC), seconds, np.zeros(24, dtype=int))
+    rng, near, wide = np.random.default_rng(12), [], []
+    for _ in range(600):
+        found = estimate(Component.of(with_misfit(place, drawn(place, 1.0, rng))))
+        assert found is not None
+        size = np.abs(found.step) / np.sqrt(np.diag(found.covariance))
+        near.append(size <= t.ppf(0.5 + 0.6827 / 2, found.degrees_of_freedom))
+        wide.append(size <= t.ppf(0.975, found.degrees_of_freedom))
+    assert 100 * np.mean(near) == pytest.approx(68.27, abs=5)
+    assert 100 * np.mean(wide) == pytest.approx(95.0, abs=2.5)
