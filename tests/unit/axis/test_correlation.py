@@ -119,6 +119,7 @@ def test_seven_times_are_tried_from_an_eighth_of_a_frame_to_twice_the_sequence()
     one = Component.of(Series(misfit, np.ones((6, 0)), np.full(6, ARCSEC), seconds, np.zeros(6, dtype=int)))
     times = np.unique(one.times[one.strengths > 0])
     assert times == pytest.approx(np.geomspace(15.0, 1200.0, 7))
+    assert np.unique(one.strengths) == pytest.approx([0.0, *np.geomspace(0.1, 1000.0, 7)])
 
 
 def test_what_is_a_thousand_times_less_likely_is_not_counted_with() -> None:

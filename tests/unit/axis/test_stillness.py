@@ -95,6 +95,17 @@ def test_jumps_of_a_held_field_are_no_drift(jumps: list[float], share: float, st
     assert is_still(*dithered(80.0 * share * np.sign(jumps[0]), 3, jumps), ARCSEC) is still
 
 
+@pytest.mark.parametrize(("jump", "still"), [(20.0, True), (12.0, False)])
+def test_a_jump_stands_out_of_the_noise_four_times(jump: float, still: bool) -> None:
+    """Of what steps scatter by, jumps counted in: 3.9 arcsec here.
+    assert is_still(*dithered(0.0, 3, [-jump] * 6), ARCSEC) is still
+
+
+def test_a_field_that_jumps_at_every_other_frame_is_judged_by_the_whole() -> None:
+    """It must stay put between most frames."""
+    assert not is_still(*dithered(0.0, 2, [-20.0] * 6), ARCSEC)
+
+
 def test_a_field_that_jumps_at_most_frames_is_judged_by_the_whole() -> None:
     """A walk of jumps, not held: nothing shows where it would have stood between them."""
     assert not is_still(*dithered(0.0, 1, [-20.0] * 12), ARCSEC)

@@ -131,8 +131,8 @@ def at_angles(alignment: Alignment, degrees: list[float], declination_arcmin: fl
     return np.asarray(turns @ alignment.camera.attitude @ tilt @ noise.as_matrix())
 
 
-@pytest.mark.parametrize("step_deg", [0.0, 0.2])
-@pytest.mark.parametrize("rolled_arcmin", [10.0, 60.0, 300.0])
+@pytest.mark.parametrize("step_deg", [0.0, 0.2, 0.4])
+@pytest.mark.parametrize("rolled_arcmin", [10.0, 60.0, 400.0])
 def test_one_frame_of_several_at_one_place_that_is_rolled_is_left_out_by_name(
     rolled_arcmin: float, step_deg: float
 ) -> None:
