@@ -97,7 +97,7 @@ def test_jumps_of_a_held_field_are_no_drift(jumps: list[float], share: float, st
 
 @pytest.mark.parametrize(("jump", "still"), [(20.0, True), (12.0, False)])
 def test_a_jump_stands_out_of_the_noise_four_times(jump: float, still: bool) -> None:
-    """Of what steps scatter by, jumps counted in: 3.9 arcsec here.
+    """Of what steps scatter by, jumps counted in: 3.9 arcsec here."""
     assert is_still(*dithered(0.0, 3, [-jump] * 6), ARCSEC) is still
 
 
