@@ -12,10 +12,13 @@ from polarcheck.axis.mount_turns import MountTurns
 from polarcheck.axis.rotations import RotationAxis
 from polarcheck.vectors import Array
 
-__all__ = ["PRIOR_DOF", "Consensus", "degrees_of_freedom", "scatter"]
+__all__ = ["PRIOR_DOF", "UNLIKELY", "Consensus", "degrees_of_freedom", "scatter"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
+
+UNLIKELY = 1e-3
+"""Chance below which nothing is counted with: that noise makes a frame stand out, that another explanation holds."""
 
 PRIOR_DOF = 6.0
 """Degrees of freedom that the assumed noise counts for when explanations are judged."""

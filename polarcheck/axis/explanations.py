@@ -18,17 +18,15 @@ from dataclasses import replace
 import numpy as np
 
 from polarcheck.axis.attitudes import Attitudes
-from polarcheck.axis.consensus import Consensus
-from polarcheck.axis.evidence import chances
+from polarcheck.axis.consensus import UNLIKELY, Consensus
+from polarcheck.axis.evidence import WRONG, chances
 from polarcheck.axis.proposals import after_knocks, after_turns, by_rotations, few_left_out, groupings
 from polarcheck.axis.robust import SMALLEST_ARC_DEG, Context, agree, everything, trial_axes
 from polarcheck.vectors import Array, tangent_basis
 
 __all__ = ["SMALLEST_ARC_DEG", "find_consensus"]
 
-_STRICT = 0.05  # the same, where a wrong frame is in the set and may hide another
 _CLEAN = 1.5  # scatter over assumed noise up to which nobody asks for another explanation
-_UNLIKELY = 1e-3  # chance below which another explanation is not counted with
 _SURE = 0.95  # chance at which an explanation is believed that leaves no residuals
 _DECIDED = 0.9  # chance at which the most probable is taken where all frames as one are not excluded,
 _EXCLUDED = 0.01  # as below this chance they are
@@ -60,7 +58,9 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     options = [
         whole,
         robust,
-        agree(context, attitudes.camera.copy(), _STRICT),
+        agree(
+            context, attitudes.camera.copy(), WRONG
+        ),  # where a wrong frame is in the set and may hide another
         *few_left_out(context),
         *(agree(context, groups) for groups in groupings(context)),
         *after_knocks(context),
@@ -93,7 +93,7 @@ def _most_probable(options: list[Consensus], context: Context) -> Consensus:
     likeliest = int(np.argmax(believed))
     undecided = believed[likeliest] < _DECIDED and chance[0] > _EXCLUDED
     chosen = options[0 if undecided else likeliest]
-    counted = [(float(c), one.axis) for c, one in zip(chance, options, strict=True) if c > _UNLIKELY]
+    counted = [(float(c), one.axis) for c, one in zip(chance, options, strict=True) if c > UNLIKELY]
     return replace(chosen, rivals=tuple((c, axis) for c, axis in counted if _is_elsewhere(axis, chosen)))
 
 

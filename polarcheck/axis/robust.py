@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
-from polarcheck.axis.consensus import PRIOR_DOF, Consensus, degrees_of_freedom, scatter
+from polarcheck.axis.consensus import PRIOR_DOF, UNLIKELY, Consensus, degrees_of_freedom, scatter
 from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.axis.least_squares import AxisSolution, axis_of_turn, solve_axis
 from polarcheck.constants import DEGREE
@@ -49,7 +49,6 @@ _TRIALS = 60
 _STARTS = 3  # trial axes that are followed up,
 _CLOSER = 2  # rounds each
 _CONVERGED = 1e-9  # [rad] near enough to choose; what is chosen is solved anew
-_FALSE_ALARM = 1e-3  # chance that a good set of frames loses one
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +125,11 @@ def spread(count: int, most: int) -> Ints:
     return np.concatenate([np.arange(most // 2), rest])
 
 
-def agree(context: Context, groups: Ints, false_alarm: float = _FALSE_ALARM) -> Consensus | None:
-    """Take in all frames that agree under a grouping; None if it has no group of two."""
+def agree(context: Context, groups: Ints, false_alarm: float = UNLIKELY) -> Consensus | None:
+    """Take in all frames that agree under a grouping; None if it has no group of two.
+
+    `false_alarm` is the chance that a good set of frames loses one.
+    """
     numbered = compact(context.attitudes, groups)
     return None if numbered is None else _robust(context, numbered, false_alarm)
 

@@ -60,6 +60,11 @@ def test_a_tripod_that_sinks_is_told_where_the_residuals_bend(sink_arcmin: float
     rotations = Rotation.from_rotvec(sunk) * turned(AXIS, np.linspace(-40, 40, 24), CAMERA)
     found = fitted(noisy(rotations, 2, scale=0.3))
     assert (found.slow_change == "bend") == told
+    if (
+        told
+    ):  # sigma grows to most of what the axis is off and no more: minutes are thought possible, degrees not
+        off = angle_between(found.axis, Rotation.from_rotvec(sunk[-1]).apply(AXIS))
+        assert 0.8 * off < np.sqrt(np.linalg.eigvalsh(found.covariance)[-1]) < off
 
 
 @pytest.mark.parametrize("seed", [6, 7, 11])
