@@ -45,7 +45,7 @@ from pathlib import Path
 from astropy.io import fits
 from astropy.wcs import WCS
 warnings.simplefilter("ignore")
-for path in sorted(Path(sys.argv[1]).iterdir()):
+for path in sorted(Path(sys.argv[1]).glob("*.fits")):
     WCS(fits.getheader(path))
 """
 PEAK = """
