@@ -15,7 +15,7 @@ from polarcheck.vectors import Array, azalt_from_direction, wrap
 
 __all__ = ["SiteCost", "site_cost"]
 
-_COST_FRAMES = 60  # are enough to tell what a wrong site costs
+_COST_FRAMES = 24  # are enough to tell what a wrong site costs, to some percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ def site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCos
     used = np.flatnonzero(fit.used)
     if fit.turns:
         used = used[used >= fit.turns.moments[-1]]
-    some = used[:: max(1, len(used) // _COST_FRAMES)]
+    some = used[:: -(-len(used) // _COST_FRAMES)]
     part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
 
     def offset(moved: Sky) -> Array:
