@@ -14,6 +14,7 @@ import numpy as np
 
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.groups import group_means
+from polarcheck.axis.least_squares import MOST_STEPS, SETTLED
 from polarcheck.axis.polar import polar_places
 from polarcheck.vectors import Array, angle_between, best_rotations, rotation_matrix, tangent_basis, unit
 
@@ -21,7 +22,6 @@ __all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_
 
 _FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
 _UNSEEN = 1e-4  # of what was known: less information counts as none
-_ROUNDS = 3  # of the linear solution; the second is exact to far below a milliarcsecond
 _PRIOR_DOF = 6  # degrees of freedom that an assumed noise counts for beside what new frames scatter
 
 
@@ -192,11 +192,13 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     matrices = best_rotations(known.template, observed, known.weights)
     axis, inner = unit((matrices @ known.axis).mean(axis=0)), known.axis
     camera_moved = _Equations.of(known, matrices, axis, inner, pixel).camera_moved
-    for _ in range(_ROUNDS):
+    for _ in range(MOST_STEPS):
         equations = _Equations.of(known, matrices, axis, inner, pixel)
         shift, within = equations.solution
         axis = unit(axis + tangent_basis(axis) @ shift)
         inner = unit(inner + tangent_basis(inner) @ within)
+        if max(np.abs(shift).max(), np.abs(within).max()) < SETTLED:
+            break
     equations = _Equations.of(known, matrices, axis, inner, pixel)
     factor, freedom = _pooled(known, equations)
     covariance, own, camera = (factor * part for part in equations.covariances)

@@ -25,13 +25,16 @@ from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.vectors import Array, cross, rotation_matrix, rotation_vector, tangent_basis, unit
 
-__all__ = ["AxisSolution", "axis_levers", "axis_of_turn", "solve_axis", "turn_about"]
+__all__ = ["MOST_STEPS", "SETTLED", "AxisSolution", "axis_levers", "axis_of_turn", "solve_axis", "turn_about"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
 
-_ITERATIONS = 12
-_CONVERGED = 1e-13  # [rad] far below a thousandth of an arcsecond
+MOST_STEPS = 20
+"""Of an iteration."""
+
+SETTLED = float(np.sqrt(np.finfo(float).eps))
+"""Last step of an iteration, half of a number's digits: by Newton's rule it leaves an error beyond the other half. [rad]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +122,6 @@ def solve_axis(
     *,
     roll_ratio: float = 1.0,
     shares: Array | None = None,
-    converged: float = _CONVERGED,
 ) -> AxisSolution:
     """Fit the axis to the frames in use, by Gauss and Newton with the analytic Jacobian.
 
@@ -137,13 +139,11 @@ def solve_axis(
         Roll noise over that of stars spread evenly over the sensor.
     shares : ndarray, shape (n,), optional
         Relative weights, for frames that repeat each other.
-    converged : float
-        Last step, below which it ends. [rad]
     """
     weights = np.where(used, 1.0 if shares is None else shares, 0.0) / attitudes.noise**2
     own = _cameras_in_use(attitudes, groups, weights)
     axis, cameras = start, _first_cameras(attitudes, groups, weights, start)
-    for _ in range(_ITERATIONS):
+    for _ in range(MOST_STEPS):
         frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
         information, gradient, means = _normal_equations(frames, groups, weights)
         step = np.linalg.lstsq(information, gradient, rcond=1e-14)[0]
@@ -152,7 +152,7 @@ def solve_axis(
         axis = unit(turned @ axis)
         # the cameras turn with the axis and take up their group's mean misfit
         cameras = turned @ cameras @ _small_rotation(np.einsum("gic,gc->gi", frames.planes, shift))
-        if max(np.abs(step).max(), np.abs(shift).max()) < converged:
+        if max(np.abs(step).max(), np.abs(shift).max()) < SETTLED:
             break
     frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
     information, _, _ = _normal_equations(frames, groups, weights)

@@ -16,15 +16,19 @@ import numpy.typing as npt
 
 from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.groups import group_means
-from polarcheck.axis.least_squares import AxisSolution, axis_levers, axis_of_turn, solve_axis
+from polarcheck.axis.least_squares import (
+    MOST_STEPS,
+    SETTLED,
+    AxisSolution,
+    axis_levers,
+    axis_of_turn,
+    solve_axis,
+)
 from polarcheck.vectors import Array, rotation_matrix, unit
 
 __all__ = ["MountTurns", "narrowed_by_turns", "solve_turned", "turned_chi_square"]
 
 Ints = npt.NDArray[np.int_]
-
-_ROUNDS = 10
-_CONVERGED = 1e-10  # [rad]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +100,12 @@ def solve_turned(
     turns = _first_turns(attitudes, groups, tuple(moments), pole, roll_ratio)
     carried = turns.carried(attitudes)
     start = unit(_mean_axis(carried, pole))
-    for _ in range(_ROUNDS):
-        solution = solve_axis(carried, groups, used, start, roll_ratio=roll_ratio, converged=_CONVERGED)
+    for _ in range(MOST_STEPS):
+        solution = solve_axis(carried, groups, used, start, roll_ratio=roll_ratio)
         steps = _steps(solution, groups, turns.stretch(len(groups)))
         levers = steps @ axis_levers(solution.axis).T
         turns = replace(turns, rotations=_rotations(-levers) @ turns.rotations)
-        if np.abs(steps).max() < _CONVERGED:
+        if np.abs(steps).max() < SETTLED:
             break
         carried, start = turns.carried(attitudes), solution.axis
     return solution, turns
@@ -160,7 +164,6 @@ def _first_turns(
         longest,
         _mean_axis(attitudes, pole),
         roll_ratio=roll_ratio,
-        converged=_CONVERGED,
     )
     places = np.einsum("gji,j->gi", solution.cameras, solution.axis)[number[groups]]
     known = np.isin(groups, present)

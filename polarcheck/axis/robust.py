@@ -48,7 +48,6 @@ _NEAR_POLE = 20 * DEGREE  # an axis further from the pole than this is not a pol
 _TRIALS = 60
 _STARTS = 3  # trial axes that are followed up,
 _CLOSER = 2  # rounds each
-_CONVERGED = 1e-9  # [rad] near enough to choose; what is chosen is solved anew
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,9 +205,7 @@ def _closest(groups: Ints, distance: Array) -> Bools:
 def solve(context: Context, groups: Ints, used: Bools, start: Array) -> AxisSolution:
     """Fit the axis to the frames in use, in groups of which single frames are guests."""
     housed = guests(context.attitudes, groups)
-    return solve_axis(
-        context.attitudes, housed, used, start, roll_ratio=context.roll_ratio, converged=_CONVERGED
-    )
+    return solve_axis(context.attitudes, housed, used, start, roll_ratio=context.roll_ratio)
 
 
 def guests(attitudes: Attitudes, groups: Ints) -> Ints:

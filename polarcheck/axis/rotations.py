@@ -11,14 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.least_squares import MOST_STEPS, SETTLED
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array, tangent_basis, unit
 
 __all__ = ["RotationAxis", "axis_by_rotation"]
-
-_ROUNDS = 20
-_CONVERGED = 1e-9  # [rad]
-_STEP = 1e-6  # of the numeric derivative [rad]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +53,11 @@ def axis_by_rotation(attitudes: Attitudes, start: Array, roll_ratio: float = 1.0
         Roll noise over that of stars spread evenly over the sensor.
     """
     axis = start
-    for _ in range(_ROUNDS):
+    for _ in range(MOST_STEPS):
         angles, weights = _directions(attitudes, axis, roll_ratio)
         basis = tangent_basis(axis)
-        moved = [_directions(attitudes, unit(axis + _STEP * side), roll_ratio)[0] for side in basis.T]
-        design = np.stack([np.angle(np.exp(1j * (m - angles))) / _STEP for m in moved], axis=-1)
+        moved = [_directions(attitudes, unit(axis + SETTLED * side), roll_ratio)[0] for side in basis.T]
+        design = np.stack([np.angle(np.exp(1j * (m - angles))) / SETTLED for m in moved], axis=-1)
         misfit = np.angle(np.exp(1j * (angles - np.angle(np.mean(np.exp(1j * angles))))))
         misfit = misfit - np.average(misfit, weights=weights)
         design = design - np.average(design, axis=0, weights=weights)
@@ -68,7 +65,7 @@ def axis_by_rotation(attitudes: Attitudes, start: Array, roll_ratio: float = 1.0
         step = -np.linalg.lstsq(information, design.T @ (weights * misfit), rcond=1e-12)[0]
         step *= min(1.0, 5 * DEGREE / max(float(np.linalg.norm(step)), 1e-300))
         axis = unit(axis + basis @ step)
-        if np.abs(step).max() < _CONVERGED:
+        if np.abs(step).max() < SETTLED:
             break
     return RotationAxis(axis, information, float(np.sum(weights * misfit**2)), len(angles) - 3)
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.correlation import Component
 from polarcheck.axis.course import Track
-from polarcheck.axis.least_squares import turn_about
+from polarcheck.axis.least_squares import MOST_STEPS, SETTLED, turn_about
 from polarcheck.axis.mixture import Estimate, estimate
 from polarcheck.axis.polar import PolarPlaces, polar_places
 from polarcheck.axis.run_off import run_off
@@ -31,8 +31,6 @@ __all__ = ["TrackedAxis", "fit_tracked"]
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
 
-_ITERATIONS = 8
-_CONVERGED = 1e-10  # [rad]
 _LEAST_FRAMES = 5  # tracked without guiding; fewer are fitted like a sweep
 _FREEDOM = 12  # observations that count in judging such chances: how long errors last is known from few
 _UNLIKELY = 1e-3  # chance below which place and rotation contradict each other
@@ -209,11 +207,11 @@ def _solved(
     attitudes: Attitudes, seconds: Array, groups: Ints, used: Bools, guided: Bools, start: Array
 ) -> TrackedAxis:
     axis = start
-    for _ in range(_ITERATIONS):
+    for _ in range(MOST_STEPS):
         places = polar_places(attitudes, axis)
         step = plain_step(attitudes, places, groups, used, guided)
         axis = _moved(axis, step)
-        if np.abs(step).max() < _CONVERGED:
+        if np.abs(step).max() < SETTLED:
             break
     places = polar_places(attitudes, axis)
     place, rotation = equations_of(attitudes, places, seconds, groups, used, guided)
