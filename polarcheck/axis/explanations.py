@@ -24,7 +24,7 @@ from polarcheck.axis.proposals import after_knocks, after_turns, by_rotations, f
 from polarcheck.axis.robust import SMALLEST_ARC_DEG, Context, agree, everything, trial_axes
 from polarcheck.vectors import Array, tangent_basis
 
-__all__ = ["SMALLEST_ARC_DEG", "find_consensus"]
+__all__ = ["SMALLEST_ARC_DEG", "find_consensus", "is_clean", "most_probable"]
 
 _CLEAN = 1.5  # scatter over assumed noise up to which nobody asks for another explanation
 _SURE = 0.95  # chance at which an explanation is believed that leaves no residuals
@@ -53,7 +53,7 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     context = Context(attitudes, trial_axes(attitudes, pole), pole, roll_ratio)
     whole = everything(context)
     robust = agree(context, attitudes.camera.copy())
-    if robust is not None and (robust.used == whole.used).all() and whole.scale <= _CLEAN:
+    if robust is not None and is_clean(whole, robust):
         return whole
     options = [
         whole,
@@ -67,7 +67,13 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
         *after_turns(context),
         by_rotations(context, whole),
     ]
-    return _most_probable(_distinct(options), context)
+    different = _distinct(options)
+    return most_probable(different, chances(different, attitudes, pole))
+
+
+def is_clean(whole: Consensus, robust: Consensus) -> bool:
+    """Whether nobody asks for another explanation: all frames as one agree, none stands out."""
+    return bool((robust.used == whole.used).all()) and whole.scale <= _CLEAN
 
 
 def _distinct(options: Sequence[Consensus | None]) -> list[Consensus]:
@@ -81,13 +87,22 @@ def _distinct(options: Sequence[Consensus | None]) -> list[Consensus]:
     return list(found.values())
 
 
-def _most_probable(options: list[Consensus], context: Context) -> Consensus:
-    """The most probable explanation, with the others that point elsewhere; the first is that of all frames as one.
+def most_probable(options: Sequence[Consensus], chance: Array) -> Consensus:
+    """Return the most probable explanation, with the others that point elsewhere.
 
-    One that leaves no residuals (a pair of frames) is taken only where it is all but certain. Where nothing is decided
-    all frames stay, as long as they may be right: their mean is nearer to the truth than a wrong choice among them.
+    Parameters
+    ----------
+    options : sequence of Consensus
+        The first is that of all frames as one.
+    chance : ndarray, shape (n,)
+        Of each; sum 1.
+
+    Returns
+    -------
+    Consensus
+        One that leaves no residuals (a pair of frames) is taken only where it is all but certain. Where nothing is decided
+        all frames stay, as long as they may be right: their mean is nearer to the truth than a wrong choice among them.
     """
-    chance = chances(options, context.attitudes, context.pole)
     bare = np.array([one.degrees_of_freedom <= 0 for one in options])
     believed = np.where(bare & (chance < _SURE), -1.0, chance)
     likeliest = int(np.argmax(believed))

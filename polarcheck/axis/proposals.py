@@ -23,7 +23,15 @@ from polarcheck.axis.rotations import axis_by_rotation
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array
 
-__all__ = ["after_knocks", "after_turns", "by_rotations", "few_left_out", "groupings"]
+__all__ = [
+    "after_knocks",
+    "after_turns",
+    "by_place",
+    "by_rotations",
+    "few_left_out",
+    "groupings",
+    "likely_moments",
+]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -66,7 +74,7 @@ def groupings(context: Context) -> Iterator[Ints]:
     count = len(context.attitudes.camera)
     many = count > _MANY
     for axis in context.trials[: 5 if many else None]:
-        groups = _by_place(context.attitudes, axis)
+        groups = by_place(context.attitudes, axis)
         _, counts = np.unique(groups, return_counts=True)
         links = int(np.sum(counts - 1))
         seen.append((links, groups))
@@ -80,7 +88,8 @@ def groupings(context: Context) -> Iterator[Ints]:
         yield 2 * context.attitudes.camera + (np.arange(count) >= k)
 
 
-def _by_place(attitudes: Attitudes, axis: Array) -> Ints:
+def by_place(attitudes: Attitudes, axis: Array) -> Ints:
+    """Return a first sorting, shape (n,): frames whose cameras see an axis at one place are one group."""
     place = np.einsum("nji,j->ni", attitudes.matrices, axis)
     groups = np.full(len(place), -1)
     while (groups < 0).any():
@@ -112,7 +121,7 @@ def after_turns(context: Context) -> Iterator[Consensus]:
     whole = solve(context, groups, np.ones(count, dtype=bool), context.trials[0])
     known: tuple[int, ...] = ()
     for turns in range(1, _TURNS + 1):
-        likely = _likely_moments(whole, groups, turns, known)
+        likely = likely_moments(whole, groups, turns, known)
         if not likely:
             return
         best = min((_turned(context, groups, moments) for moments in likely), key=lambda o: o.chi_square)
@@ -123,10 +132,10 @@ def after_turns(context: Context) -> Iterator[Consensus]:
             return
 
 
-def _likely_moments(
+def likely_moments(
     whole: AxisSolution, groups: Ints, turns: int, known: tuple[int, ...]
 ) -> list[tuple[int, ...]]:
-    """The choices of so many moments that the misfits of one whole speak for most, to first order."""
+    """Return the choices of so many moments that the misfits of one whole speak for most, to first order."""
     count = len(groups)
     moments = [2 + int(i) for i in spread(max(count - 3, 0), TRIAL_FRAMES)]
     together = itertools.combinations(moments, turns)

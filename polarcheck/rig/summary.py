@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from polarcheck.alignment import FLEXURE_ARCSEC
 from polarcheck.constants import DEGREE
 from polarcheck.errors import Notice
 from polarcheck.presenting import WithDict
@@ -212,7 +213,7 @@ def _open_points(rig: Rig) -> list[OpenPoint]:
     points = [OpenPoint(key, "exposure", without) for key, value, without in before if value is None]
     points += _open_knob("azimuth", mount.azimuth) + _open_knob("altitude", mount.altitude)
     if mount.flexure_arcsec is None:
-        points.append(OpenPoint("mount.flexure_arcsec", "measure", "allows for 5 arcsec"))
+        points.append(OpenPoint("mount.flexure_arcsec", "measure", f"allows for {FLEXURE_ARCSEC:g} arcsec"))
     if rig.site is None:
         points.append(OpenPoint("site", "measure", "needs it in the headers, or said"))
     return points
