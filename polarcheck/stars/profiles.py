@@ -13,31 +13,32 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.stars.shapes import window_of
 from polarcheck.vectors import Array
 
-__all__ = ["HALF_PIXEL", "Cut", "Form", "Wings", "fit_profiles", "windows_for", "wings_of"]
+__all__ = [
+    "HALF_PIXEL",
+    "TOLD_APART",
+    "Cut",
+    "Form",
+    "Wings",
+    "fit_profiles",
+    "windows_for",
+    "wings_of",
+]
 
-_STEPS = (4, 5, 6, 8, 10, 13, 17, 22, 30)  # px, half of a window
+_LARGEST = 30  # px, half of a window
 _WINGS = (6.0, 4.5, 3.5, 2.9, 2.5, 2.0)  # Moffat indices tried, ever more wings
-_USUAL_WINGS = (3.5,)
 _TELL_WINGS = 24  # brightest stars that choose among them
-_DRAWS = 200  # of these stars, to see how sure they are
-_TINY = 1e-4  # px, and part of the scale: steps of numeric slopes
-_ROUNDS, _MORE_ROUNDS, _LAST_STEP = 12, 6, 3e-3
-_REACH_FWHM, _REACH_PX = 1.6, 1.0
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
-# px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
-HALF_PIXEL = 0.58 / 12
-_PIXELS = (0.0, 1 / 12)  # px^2: sampled at the centres, and integrated
-_WELL_SAMPLED = 4.0  # px of width: from here on the nodes tell nothing more
-# px^2 of squared scale for each of variance, twice the index and this: a Moffat profile smoothed a little and fitted
-# within the reach, 2 to 10 px wide, indices 2 to 6
-_MOFFAT_PER_VARIANCE = 0.95
+TOLD_APART = 2.0  # widths: in a longer trail only whether there are wings can be told
+_ROUNDS = 6
+_REACH_FWHM = 1.8
 _STRAY_PX = 1.5
-_LEAST_PIXELS = 8  # five numbers are fitted
-_HARDLY_TRAILED = 0.15  # of the width: a shorter trail does not show across
-_LONG, _ENDS = 1.5, 0.3  # widths: of a longer trail the ends are left out, whose form matters not across
-_POINTS_PER_WIDTH, _MOST_POINTS, _SLOW_POINTS = 1.3, 14, 5
+_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
+_PIXEL = 1 / 12  # px^2: variance of what is integrated over one
+# px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
+HALF_PIXEL = 0.58 * _PIXEL
+_TINY = float(np.sqrt(np.finfo(float).eps))  # px, and part of the scale: steps of numeric slopes
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,11 @@ class Form:
     angle: Array
     sigma: Array
 
+    @property
+    def trail_in_widths(self) -> float:
+        """Of most stars."""
+        return float(np.median(self.trail / self.sigma) / _FWHM_PER_SIGMA)
+
     def of(self, some: npt.NDArray[np.int_]) -> Form:
         """The same of some stars."""
         return Form(self.trail[some], self.angle[some], self.sigma[some])
@@ -65,9 +71,8 @@ class Form:
 
 def windows_for(form: Form) -> npt.NDArray[np.int_]:
     """Return half the window each star needs, 0 where it is too large to be fitted so. [px]"""
-    wanted = form.trail / 2 + _REACH_FWHM * _FWHM_PER_SIGMA * form.sigma + _REACH_PX
-    steps = np.array([*_STEPS, 0])
-    return np.asarray(steps[np.searchsorted(_STEPS, wanted)])
+    wanted = form.trail / 2 + _REACH_FWHM * _FWHM_PER_SIGMA * form.sigma
+    return np.where(wanted > _LARGEST, 0, np.minimum(window_of(wanted), _LARGEST))
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,16 +119,14 @@ def wings_of(cut: Cut) -> Wings:
     top = np.where(cut.use, cut.light, -np.inf).max(axis=(1, 2))
     bright = np.argsort(-top)[:_TELL_WINGS]
     fit = _Fit.to(Cut(cut.light[bright], cut.use[bright], cut.start[bright], form.of(bright)))
-    centre, size, _, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None, _ROUNDS)
+    centre, size, _ = fit.solved(cut.start[bright], np.log(fit.form.sigma), None)
     least = np.median(fit.costs(centre, size, None))
-    # in a long trail only whether there are wings can be told, and trying is slow
-    tried = _WINGS if fit.points < _SLOW_POINTS else _USUAL_WINGS
+    tried = _WINGS if form.trail_in_widths < TOLD_APART else _WINGS[len(_WINGS) // 2 :][:1]
     found = _tried(fit, centre, size, tried)
     if found.least >= least:
         return Wings(None)
-    if fit.points == 1 and np.exp(np.median(size)) * _FWHM_PER_SIGMA < _WELL_SAMPLED:
-        # of small stars a wrong width of the pixel hides some of the wings: let the stars choose it, too
-        for pixel in _PIXELS:
+    if fit.points == 1:  # a wrong width of the pixel hides some of the wings: let the stars choose it, too
+        for pixel in (0.0, _PIXEL):
             again = _tried(replace(fit, pixel=pixel), centre, size, tried)
             found = again if again.least < found.least else found
     return Wings(tried[found.best], found.doubt)
@@ -148,7 +151,7 @@ class _Tried:
     def doubt(self) -> float:
         """By drawing as many stars with replacement: how far the width goes with what they choose (bootstrap)."""
         count = self.costs.shape[1]
-        drawn = np.random.default_rng(count).integers(count, size=(_DRAWS, count))
+        drawn = np.random.default_rng(count).integers(count, size=(count**2, count))
         chosen = np.argmin(np.median(self.costs[:, drawn], axis=2), axis=0)
         away = self.widths[chosen] / self.widths[self.best] - 1
         return float(np.sqrt(np.mean(away**2)))
@@ -158,14 +161,14 @@ def _tried(fit: _Fit, centre: Array, size: Array, tried: tuple[float, ...]) -> _
     costs, widths, width = [], [], size + np.log(_FWHM_PER_SIGMA)
     for wings in tried:  # each begins where the one before has ended
         factor = np.log(_fwhm_per_scale(wings))
-        centre, size, _, _ = fit.solved(centre, width - factor, wings, _MORE_ROUNDS)
+        centre, size, _ = fit.solved(centre, width - factor, wings)
         costs.append(fit.costs(centre, size, wings))
         width = size + factor
         widths.append(np.exp(np.median(width)))
     return _Tried(np.array(costs), np.array(widths))
 
 
-def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
+def fit_profiles(cut: Cut, wings: float | None) -> Array:
     """Fit the widths of stars.
 
     Parameters
@@ -179,14 +182,11 @@ def fit_profiles(cut: Cut, wings: float | None) -> tuple[Array, Array]:
     ndarray, shape (n,)
         Full width at half maximum across the trail, a good half of what the pixels add taken off; NaN where none could
         be found. [px]
-    ndarray, shape (n,)
-        Its standard error by the residuals. [px]
     """
     factor = _fwhm_per_scale(wings)
     begin = np.log(cut.form.sigma * _FWHM_PER_SIGMA / factor)
-    _, size, error, failed = _Fit.to(cut).solved(cut.start, begin, wings, _ROUNDS)
-    width = np.where(failed, np.nan, factor * np.exp(size))
-    return width, width * error
+    _, size, failed = _Fit.to(cut).solved(cut.start, begin, wings)
+    return np.where(failed, np.nan, factor * np.exp(size))
 
 
 def _fwhm_per_scale(wings: float | None) -> float:
@@ -195,12 +195,9 @@ def _fwhm_per_scale(wings: float | None) -> float:
 
 def _near(x: Array, y: Array, centre: Array, form: Form) -> npt.NDArray[np.bool_]:
     along, across = _turned(x, y, centre, form.angle)
-    width = _FWHM_PER_SIGMA * form.sigma
-    reach = (_REACH_FWHM * width + _REACH_PX)[:, None]
+    reach = (_REACH_FWHM * _FWHM_PER_SIGMA * form.sigma)[:, None]
     beyond = np.maximum(np.abs(along) - form.trail[:, None] / 2, 0.0)
-    middle = np.abs(along) < (form.trail / 2 - _ENDS * width)[:, None]
-    is_long = (form.trail > _LONG * width)[:, None]
-    return np.asarray(np.where(is_long, middle & (np.abs(across) < reach), beyond**2 + across**2 < reach**2))
+    return np.asarray(beyond**2 + across**2 < reach**2)
 
 
 def _turned(x: Array, y: Array, centre: Array, angle: Array) -> tuple[Array, Array]:
@@ -245,21 +242,21 @@ class _Fit:
         return np.asarray(np.sqrt((left**2).sum(axis=1) / np.maximum(whole, 1e-30)))
 
     def solved(
-        self, start: Array, begin: Array, wings: float | None, rounds: int
-    ) -> tuple[Array, Array, Array, npt.NDArray[np.bool_]]:
-        """Centres [px], logarithms of scales [px], their standard errors, and whether that failed."""
+        self, start: Array, begin: Array, wings: float | None
+    ) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
+        """Centres [px], logarithms of scales [px], and whether that failed."""
         centre, size = start.copy(), np.log(np.maximum(np.exp(begin), 0.3))
-        for _ in range(rounds):
+        for _ in range(_ROUNDS):
             template, slopes = self._with_slopes(centre, size, wings)
             level, left = self._linear(template)
             step, error = self._step(template, slopes, level, left)
             centre = centre + np.clip(step[:, :2], -0.5, 0.5)
             size = size + np.clip(step[:, 2], -0.4, 0.4)
-            if np.quantile(np.abs(step[:, 2]), 0.9) < _LAST_STEP:
+            if np.quantile(np.abs(step[:, 2]) - error, 0.9) < 0:
                 break
         stray = np.abs(centre - start).max(axis=1) > _STRAY_PX
         wild = (np.abs(step[:, 2]) > 0.1) | (np.abs(size - begin) > 1.5) | ~(level[0] > 0)
-        return centre, size, error, stray | wild | (self.weight.sum(axis=1) < _LEAST_PIXELS)
+        return centre, size, stray | wild | (self.weight.sum(axis=1) <= 5)
 
     def _with_slopes(self, centre: Array, size: Array, wings: float | None) -> tuple[Array, list[Array]]:
         """Profiles of height 1, shape (n, p), and their slopes by x, y and the logarithm of the scale."""
@@ -269,11 +266,10 @@ class _Fit:
             return template, [
                 (self._drawn(centre + at, size + wider) - template) / _TINY for at, wider in moved
             ]
-        if self.points > 1 or np.exp(np.median(size)) * _fwhm_per_scale(wings) > _WELL_SAMPLED:
-            more = (2 * wings + _MOFFAT_PER_VARIANCE) * self.pixel
-            return self._winged(centre, size, wings, more)
-        if not self.pixel:
-            return self._winged(centre, size, wings, 0.0)
+        if (
+            self.points > 1 or not self.pixel
+        ):  # of a trail about as a Gaussian of the core's curvature is widened
+            return self._winged(centre, size, wings, 2 * wings * self.pixel)
         node = float(np.sqrt(self.pixel))  # px: two samples so far from the middle have that variance
         parts = [
             self._winged(centre + [dx, dy], size, wings, 0.0) for dx in (-node, node) for dy in (-node, node)
@@ -284,8 +280,8 @@ class _Fit:
     @property
     def points(self) -> int:
         """How many points of a trail stand for all of it."""
-        part = float(np.median(self.form.trail / self.form.sigma)) / _FWHM_PER_SIGMA
-        return 1 if part < _HARDLY_TRAILED else min(int(np.ceil(_POINTS_PER_WIDTH * part)) + 2, _MOST_POINTS)
+        part = self.form.trail_in_widths
+        return int(np.ceil(part)) + 2 if part else 1
 
     def _winged(self, centre: Array, size: Array, wings: float, more: float) -> tuple[Array, list[Array]]:
         """A Moffat profile at the points of its trail, its squared scale larger by `more`, with its slopes."""

@@ -19,7 +19,7 @@ from polarcheck.stars.mosaic import Pixels, is_green
 from polarcheck.stars.widths import peak_widths, squared_distance
 from polarcheck.vectors import Array
 
-__all__ = ["Shapes", "Windows", "measure_shapes", "windows_around"]
+__all__ = ["Shapes", "Windows", "measure_shapes", "window_of", "windows_around"]
 
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
 _ROUNDS = 4
@@ -116,9 +116,12 @@ def _half_windows(groups: Groups) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.
     apart = np.hypot(groups.spread[:, 0, 0] - groups.spread[:, 1, 1], 2 * groups.spread[:, 0, 1])
     wanted = 5.5 * np.sqrt((trace + apart) / 2) + 2
     largest = (math.isqrt(_AT_ONCE) - 1) // 2
-    # to the next power of the root of two: few sizes serve all stars
-    half = np.minimum(np.ceil(2 ** (np.ceil(2 * np.log2(wanted)) / 2)).astype(int), largest)
-    return half, np.asarray((_REACH + 0.2) / 5.5 * wanted > largest)
+    return np.minimum(window_of(wanted), largest), np.asarray((_REACH + 0.2) / 5.5 * wanted > largest)
+
+
+def window_of(wanted: Array) -> npt.NDArray[np.int_]:
+    """Return half of the window for what is wanted: few sizes, powers of the root of two, serve all stars. [px]"""
+    return np.asarray(np.ceil(2 ** (np.ceil(2 * np.log2(wanted)) / 2)).astype(int))
 
 
 def _with_long_trails(shapes: Shapes, groups: Groups, is_long: npt.NDArray[np.bool_]) -> Shapes:

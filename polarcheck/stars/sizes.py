@@ -7,18 +7,24 @@ import numpy.typing as npt
 
 from polarcheck.stars.directions import common_direction
 from polarcheck.stars.mosaic import Plane
-from polarcheck.stars.profiles import HALF_PIXEL, Cut, Form, Wings, fit_profiles, windows_for, wings_of
+from polarcheck.stars.profiles import (
+    HALF_PIXEL,
+    TOLD_APART,
+    Cut,
+    Form,
+    Wings,
+    fit_profiles,
+    windows_for,
+    wings_of,
+)
 from polarcheck.stars.shapes import Shapes, windows_around
 from polarcheck.vectors import Array
 
 __all__ = ["widths_across"]
 
 _MOST = 200  # stars whose width is fitted, the brightest
-_UNSURE = 0.2  # relative standard error of a width that tells nothing
 _LONG = 1.08  # median elongation from which each star's own direction counts where they have none in common
 _DRAWN_OUT = 1.3  # elongation from which the peak of a large star tells nothing of its width
-# widths that a star's trail may be long, and px that the width must have, for wings to be told from it
-_TOLD_APART, _TOLD_APART_PX, _HARDLY_TRAILED = 2.0, 2.2, 0.3
 _SMALLEST_WINGED_PX = 1.95  # below, pixels that integrate make stars with wings more than 5 % wider
 # of the width that the moments give: Gaussian trails come out at 0.98 to 1.01, winged ones taken for such at 0.88
 _MISSED_WINGS, _MISSED_TRAIL = 0.95, 1.0
@@ -67,10 +73,10 @@ def widths_across(
     parts = [np.flatnonzero(half == size) for size in sizes]
     cuts = [_cut(plane, shapes, some[part], form.of(part)) for part in parts]
     wings = wings_of(cuts[int(np.argmax(counts))]) if len(cuts) else Wings(None)
+    if wings.index is not None and form.trail_in_widths > TOLD_APART:
+        return found
     for part, cut in zip(parts, cuts, strict=True):
-        width, error = fit_profiles(cut, wings.index)
-        with np.errstate(invalid="ignore"):
-            fitted[part] = np.where(error < _UNSURE * width, width, np.nan)
+        fitted[part] = fit_profiles(cut, wings.index)
     thick = _FWHM_PER_SIGMA * form.sigma
     if wings.doubt > _DOUBT or (
         _hides_wings(fitted, form) if wings.index is not None else _has_missed_wings(fitted, form)
@@ -90,10 +96,7 @@ def _hides_wings(fitted: Array, form: Form) -> bool:
     if not np.isfinite(fitted).any():
         return False
     width = float(np.nanmedian(fitted))
-    trail = float(np.median(form.trail)) / width
-    if width < _SMALLEST_WINGED_PX:
-        return True
-    return trail > _TOLD_APART or (trail > _HARDLY_TRAILED and width < _TOLD_APART_PX)
+    return width < _SMALLEST_WINGED_PX or float(np.median(form.trail)) / width > TOLD_APART
 
 
 def _has_missed_wings(fitted: Array, form: Form) -> bool:
