@@ -26,7 +26,7 @@ from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, tangent_basis, unit
 
-__all__ = ["TrackedAxis", "fit_tracked"]
+__all__ = ["TrackedAxis", "contradiction_of", "fit_tracked", "is_coarse", "joined", "sides_of"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -121,8 +121,7 @@ def fit_tracked(
             found = _solved(attitudes, track.seconds, groups, used, held, pole)
     if guided is None and not held.any() and _slow(track, groups, used, len(held)).all():
         rotation = _solved(attitudes, track.seconds, groups, used, ~held, found.axis).covariance
-        coarse = float(np.sqrt(np.linalg.eigvalsh(rotation)[-1])) > _COARSE
-        found = replace(found, may_be_guided=coarse)
+        found = replace(found, may_be_guided=is_coarse(rotation))
     for one in frames.breaks[::-1]:
         found = _across(attitudes, track.seconds, found, one)
         if found.knocked_before is not None:
@@ -177,13 +176,37 @@ def _across(attitudes: Attitudes, seconds: Array, found: TrackedAxis, step: Brea
 
     The axis may have moved as far as the frames stepped. The frames before count with that, where it helps.
     """
-    later = np.arange(len(found.used)) >= step.first
-    if min(np.count_nonzero(found.used & side) for side in (later, ~later)) < _LEAST_FRAMES:
+    sides = sides_of(found.used, step.first)
+    if sides is None:
         return replace(found, covariance=found.covariance + step.size**2 * np.eye(2))
     before, after = (
-        _solved(attitudes, seconds, found.groups, found.used & side, found.guided, found.axis)
-        for side in (~later, later)
+        _solved(attitudes, seconds, found.groups, side, found.guided, found.axis) for side in sides
     )
+    return joined(found, before, after, step)
+
+
+def is_coarse(covariance: Array) -> bool:
+    """Whether an axis by rotation alone, of a covariance of shape (2, 2) [rad^2], is too coarse to vouch for its field."""
+    return float(np.sqrt(np.linalg.eigvalsh(covariance)[-1])) > _COARSE
+
+
+def sides_of(used: Bools, first: int) -> tuple[Bools, Bools] | None:
+    """Return the frames in use before a step and after it; None where either are too few for an axis of their own."""
+    later = np.arange(len(used)) >= first
+    sides = used & ~later, used & later
+    return sides if min(np.count_nonzero(side) for side in sides) >= _LEAST_FRAMES else None
+
+
+def joined(found: TrackedAxis, before: TrackedAxis, after: TrackedAxis, step: Break) -> TrackedAxis:
+    """Return the axis after a step, from all frames where it is the same as before it, else from the later ones.
+
+    Parameters
+    ----------
+    found, before, after : TrackedAxis
+        By all frames in use, by those before the step, and by those after it.
+    step : Break
+        How far the frames stepped, as the axis may have.
+    """
     apart = tangent_basis(after.axis).T @ (after.axis - before.axis)
     chance = _chance(apart, before.covariance + after.covariance, _FREEDOM)
     share = found.covariance @ np.linalg.inv(before.covariance)
@@ -220,7 +243,7 @@ def _solved(
         both = estimate(Component.of(rotation)) or assumed(rotation)
     else:
         moves, turns = Component.of(place), Component.of(rotation)
-        contradiction = _contradiction(moves, turns)
+        contradiction = contradiction_of(estimate(moves), estimate(turns), min(moves.freedom, turns.freedom))
         ran_off = run_off(attitudes, seconds, groups, used & ~guided[groups], axis)
         both = estimate(moves, turns, steady=_SIDEWAYS * ran_off) or assumed(rotation)
     final = _moved(axis, both.step)
@@ -240,14 +263,21 @@ def _moved(axis: Array, step: Array) -> Array:
     return unit(axis + tangent_basis(axis) @ step)
 
 
-def _contradiction(place: Component, rotation: Component) -> Array | None:
-    """Rotation's axis less place's, where chance hardly parts them so."""
-    first, second = estimate(place), estimate(rotation)
-    if first is None or second is None:
+def contradiction_of(place: Estimate | None, rotation: Estimate | None, freedom: int) -> Array | None:
+    """Return rotation's axis less place's, shape (2,), where chance hardly parts them so. [rad]
+
+    Parameters
+    ----------
+    place, rotation : Estimate or None
+        Of the axis' displacement.
+    freedom : int
+        Degrees of freedom of the one that has fewer.
+    """
+    if place is None or rotation is None:
         return None
-    apart = second.step - first.step
-    freedom = float(min(place.freedom, rotation.freedom, _FREEDOM - len(apart)))
-    unlikely = freedom > 0 and _chance(apart, first.covariance + second.covariance, freedom) <= _UNLIKELY
+    apart = rotation.step - place.step
+    counted = float(min(freedom, _FREEDOM - len(apart)))
+    unlikely = counted > 0 and _chance(apart, place.covariance + rotation.covariance, counted) <= _UNLIKELY
     return apart if unlikely else None
 
 

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from polarcheck.axis import tracked
 from polarcheck.axis.correlation import Series
 from polarcheck.axis.course import Course
 from polarcheck.axis.fit import AxisFit, fit_axis
+from polarcheck.axis.mixture import Estimate
 from polarcheck.axis.sorting import Break
+from polarcheck.axis.tracked import TrackedAxis, contradiction_of, is_coarse, joined, sides_of
 from polarcheck.axis.tracked_equations import out_of_square
 from polarcheck.constants import ARCMIN, ARCSEC, FRAME_NOISE_PX
 from polarcheck.errors import GeometryError
@@ -159,24 +160,21 @@ def apart_by_chance(chance: float, freedom: float) -> float:
 
 @pytest.mark.parametrize(("chance", "contradict"), [(8e-4, True), (1.2e-3, False)])
 def test_place_and_rotation_contradict_each_other_beyond_one_chance_in_a_thousand(
-    monkeypatch: pytest.MonkeyPatch, chance: float, contradict: bool
+    chance: float, contradict: bool
 ) -> None:
     """Twelve observations count at most, two of them for the axis: how long errors last is known from few."""
-    steps = {"place": np.zeros(2), "rotation": np.array([0.0, apart_by_chance(chance, 10.0)])}
-    monkeypatch.setattr(
-        tracked, "estimate", lambda one: SimpleNamespace(step=steps[one.name], covariance=np.eye(2) / 2)
+    one = np.ones(1)
+    place, rotation = (
+        Estimate(np.array([0.0, step]), np.eye(2) / 2, 100, one, 0 * one, one)
+        for step in (0.0, apart_by_chance(chance, 10.0))
     )
-    place, rotation = (SimpleNamespace(name=name, freedom=100, parameters=2) for name in steps)
-    apart = tracked._contradiction(place, rotation)  # type: ignore[arg-type]
-    assert (apart is not None) is contradict
+    assert (contradiction_of(place, rotation, 100) is not None) is contradict
 
 
-def parts_of(axis: np.ndarray, sigma: float) -> tracked.TrackedAxis:
+def parts_of(axis: np.ndarray, sigma: float) -> TrackedAxis:
     nothing: Any = None
     used, groups = np.ones(20, dtype=bool), np.zeros(20, dtype=int)
-    return tracked.TrackedAxis(
-        axis, np.eye(2) * sigma**2, nothing, used, groups, np.zeros(1, dtype=bool), nothing
-    )
+    return TrackedAxis(axis, np.eye(2) * sigma**2, nothing, used, groups, np.zeros(1, dtype=bool), nothing)
 
 
 @pytest.mark.parametrize(
@@ -184,37 +182,26 @@ def parts_of(axis: np.ndarray, sigma: float) -> tracked.TrackedAxis:
     [(0.008, 1e-9, True), (0.012, 1e-9, False), (0.8e-4, 0.0, True), (1.2e-4, 0.0, False)],
 )
 def test_a_step_is_a_knock_where_the_axis_is_hardly_the_same_after_it(
-    monkeypatch: pytest.MonkeyPatch, chance: float, size: float, knocked: bool
+    chance: float, size: float, knocked: bool
 ) -> None:
     """One chance in a hundred; one in ten thousand where the mount only went to another field."""
     sigma, before = 1e-5, np.array([0.0, 0.7, 0.714])
     before /= np.linalg.norm(before)
     step = tangent_basis(before)[:, 0] * apart_by_chance(chance, 12.0) * np.sqrt(2) * sigma
     after = (before + step) / np.linalg.norm(before + step)
-
-    def solved(_a: object, _s: object, _g: object, used: np.ndarray, *_: object) -> tracked.TrackedAxis:
-        return parts_of(before if used[0] else after, sigma)
-
-    monkeypatch.setattr(tracked, "_solved", solved)
-    nothing: Any = None
-    found = tracked._across(nothing, nothing, parts_of(before, 0.1 * sigma), Break(10, size))
+    found = joined(
+        parts_of(before, 0.1 * sigma), parts_of(before, sigma), parts_of(after, sigma), Break(10, size)
+    )
     assert (found.knocked_before == 10) is knocked
 
 
-@pytest.mark.parametrize(("first", "asked"), [(4, False), (5, True)])
-def test_fewer_than_five_frames_before_a_step_only_widen_the_sigma(
-    monkeypatch: pytest.MonkeyPatch, first: int, asked: bool
-) -> None:
-    parts: list[int] = []
-
-    def solved(_a: object, _s: object, _g: object, used: np.ndarray, *_: object) -> tracked.TrackedAxis:
-        parts.append(int(used.sum()))
-        return parts_of(np.array([0.0, 0.0, 1.0]), 1e-5)
-
-    monkeypatch.setattr(tracked, "_solved", solved)
-    nothing: Any = None
-    tracked._across(nothing, nothing, parts_of(np.array([0.0, 0.0, 1.0]), 1e-6), Break(first, 1e-9))
-    assert parts == ([first, 20 - first] if asked else [])
+@pytest.mark.parametrize(("first", "asked"), [(4, False), (5, True), (15, True), (16, False)])
+def test_fewer_than_five_frames_beside_a_step_give_no_axis_of_their_own(first: int, asked: bool) -> None:
+    """Place and rotation of four leave two residuals beside axis and camera: too few to tell how long errors last."""
+    sides = sides_of(np.ones(20, dtype=bool), first)
+    assert (None if sides is None else [int(side.sum()) for side in sides]) == (
+        [first, 20 - first] if asked else None
+    )
 
 
 def test_a_guider_that_lifts_the_declination_turns_the_field_by_its_cone() -> None:
@@ -233,23 +220,7 @@ def test_a_guider_that_lifts_the_declination_turns_the_field_by_its_cone() -> No
 
 @pytest.mark.parametrize(("sigma_arcmin", "may_be"), [(2.5, False), (3.5, True)])
 def test_a_field_that_drifts_slowly_may_be_guided_unless_its_rotation_tells_the_axis(
-    monkeypatch: pytest.MonkeyPatch, sigma_arcmin: float, may_be: bool
+    sigma_arcmin: float, may_be: bool
 ) -> None:
     """To 3 arcmin it vouches for the place: an axis so near leaves as slow a drift (common practice, no source)."""
-    axis, count = np.array([0.0, 0.0, 1.0]), 20
-    used, groups = np.ones(count, dtype=bool), np.zeros(count, dtype=int)
-    monkeypatch.setattr(
-        tracked, "sorted_frames", lambda *_: SimpleNamespace(groups=groups, used=used, breaks=())
-    )
-    monkeypatch.setattr(tracked, "_held", lambda *_: np.zeros(1, dtype=bool))
-    monkeypatch.setattr(tracked, "_slow", lambda *_: np.ones(1, dtype=bool))
-
-    def solved(*given: Any) -> tracked.TrackedAxis:
-        by_rotation = bool(given[4].all())
-        return parts_of(axis, sigma_arcmin * ARCMIN if by_rotation else 1e-5)
-
-    monkeypatch.setattr(tracked, "_solved", solved)
-    nothing: Any = SimpleNamespace(seconds=None)
-    found = tracked.fit_tracked(nothing, nothing, axis)
-    assert found is not None
-    assert found.may_be_guided is may_be
+    assert is_coarse(np.diag([1.0, sigma_arcmin]) ** 2 * ARCMIN**2) is may_be
