@@ -17,13 +17,10 @@ __all__ = ["FieldStars", "Lens", "LensFit", "fit_lens"]
 
 _ORDERS = (1, 2, 3, 4, 5)
 _STARS_PER_TERM = 4
-_ROUNDS, _STEPS = 6, 3
-_CENTROID_PX = 0.08  # to begin with
+_ROUNDS = 6
 _OUTLYING = 4.0
 _LEAST_STARS = 4
 _MAD = 1.4826
-_OWN_SHAPE = 1e-3  # of what refraction shears at 30 deg of altitude
-_STIFF = 1e-9  # keeps terms that no star tells from running away
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,19 +159,21 @@ def fit_lens(fields: Sequence[FieldStars], lens: Lens) -> LensFit:
         Of the order of distortion from 1 (none) to 5 that the stars ask for, by the Bayesian information criterion.
     """
     stars = sum(int(field.used.sum()) for field in fields)
-    best, least = None, np.inf
+    fits: list[LensFit] = []
     for order in _ORDERS:
-        count = _shared_count(order)
-        if best is not None and stars < _STARS_PER_TERM * count / 2:
+        if fits and stars < _STARS_PER_TERM * _shared_count(order) / 2:
             break
-        found = _fitted(fields, _of_order(lens, order))
-        score = _criterion(found, count)
-        if score < least:
-            best, least = found, score
-        elif order > 3:
+        fits.append(_fitted(fields, _of_order(lens, order)))
+        best = _best(fits)
+        if order > 3 and best is not fits[-1]:
             break
-    assert best is not None
     return best
+
+
+def _best(fits: list[LensFit]) -> LensFit:
+    """By a robust Bayesian information criterion: outlying stars cost the same in every model."""
+    noise = min(fit.noise_px for fit in fits)
+    return min(fits, key=lambda fit: _criterion(fit, noise))
 
 
 def _of_order(lens: Lens, order: int) -> Lens:
@@ -192,12 +191,13 @@ def _shared_count(order: int) -> int:
     return 3 + 2 * len(_powers(order))
 
 
-def _criterion(fit: LensFit, shared: int) -> float:
-    """Robust Bayesian information criterion: outlying stars cost the same in every model."""
-    parts = [_deviations(field, fit.lens, _CENTROID_PX) for field in fit.fields]
+def _criterion(fit: LensFit, noise_px: float) -> float:
+    parts = [_deviations(field, fit.lens, noise_px) for field in fit.fields]
     squares = np.minimum(np.concatenate(parts).ravel() ** 2, 25.0)
     number = len(squares)
-    return float(number * np.log(squares.mean() + 1e-6) + shared * np.log(max(number, 2)))
+    return float(
+        number * np.log(squares.mean() + 1e-6) + _shared_count(fit.lens.order) * np.log(max(number, 2))
+    )
 
 
 def _deviations(field: FieldStars, lens: Lens, noise_px: float) -> Array:
@@ -207,15 +207,15 @@ def _deviations(field: FieldStars, lens: Lens, noise_px: float) -> Array:
 
 
 def _fitted(fields: Sequence[FieldStars], lens: Lens) -> LensFit:
-    noise, current = _CENTROID_PX, list(fields)
+    current = list(fields)
+    noise = _noise(current, lens)
     for _ in range(_ROUNDS):
-        for _ in range(_STEPS):
-            lens, current = _step(current, lens, noise)
-        noise = _noise(current, lens)
+        lens, current = _step(current, lens, noise)
+        before, noise = noise, _noise(current, lens)
         chosen = [_chosen(field, lens, noise) for field in current]
         same = all(np.array_equal(a.used, b.used) for a, b in zip(chosen, current, strict=True))
         current = chosen
-        if same:
+        if same and np.isclose(noise, before):
             break
     return LensFit(lens, tuple(current), noise)
 
@@ -249,20 +249,26 @@ def _step(fields: Sequence[FieldStars], lens: Lens, noise: float) -> tuple[Lens,
     for field in fields:
         shared, own, rest = _equations(field, lens, noise, powers)
         cross, inner = shared.T @ own, own.T @ own
-        inner += _STIFF * np.trace(inner) / len(inner) * np.eye(len(inner))
         pull = own.T @ rest
-        if field.has_own_shape:  # which the lens could take as well
-            inner[3:, 3:] += np.eye(3) / _OWN_SHAPE**2
-            pull[3:] -= field.own_shape / _OWN_SHAPE**2
         both = np.column_stack([cross.T, pull])
-        solved = np.asarray(np.linalg.solve(inner, both), dtype=float)
+        solved = _least_squares(inner, both)
         whole += shared.T @ shared - cross @ solved[:, :-1]
         right += shared.T @ rest - cross @ solved[:, -1]
         parts.append(solved)
-    whole += _STIFF * np.trace(whole) / count * np.eye(count)
-    step = np.asarray(np.linalg.solve(whole, right), dtype=float)
+    # where all frames have shapes of their own, these take scale and shear for the lens
+    free = slice(3 if all(field.has_own_shape for field in fields) else 0, count)
+    step = np.zeros(count)
+    if len(step[free]):
+        step[free] = _least_squares(whole[free, free], right[free])
     moved = [_moved(f, s[:, -1] - s[:, :-1] @ step) for f, s in zip(fields, parts, strict=True)]
     return _changed(lens, step, powers), moved
+
+
+def _least_squares(normal: Array, right: Array) -> Array:
+    """Solve normal equations; what they do not tell stays as it is."""
+    scale = np.sqrt(np.maximum(np.diag(normal), np.finfo(float).tiny))
+    solved = np.linalg.lstsq(normal / np.outer(scale, scale), (right.T / scale).T, rcond=None)[0]
+    return np.asarray((solved.T / scale).T)
 
 
 def _equations(

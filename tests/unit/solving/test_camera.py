@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import cProfile
+import pstats
 from dataclasses import replace
 
 import numpy as np
@@ -142,3 +144,45 @@ def test_of_a_frame_whose_stars_do_not_fit_the_four_best_stay() -> None:
     scattered = lost.pixels + np.random.default_rng(3).normal(0, 30.0, lost.pixels.shape)
     found = fit_lens([*made, replace(lost, pixels=scattered)], plain()).fields[-1]
     assert found.used.sum() == 4
+
+
+@pytest.mark.parametrize("noise_px", [0.01, 0.05, 0.4, 1.5])
+def test_distortion_is_told_by_stars_of_any_noise(noise_px: float) -> None:
+    """Of 6 px in the corners: order 2, neither hidden by the noise nor made of it."""
+    fit = fit_lens([field(lens(2), seed, 80, noise_px)[0] for seed in range(8)], plain())
+    assert fit.lens.order == 2
+    assert fit.noise_px == pytest.approx(noise_px, rel=0.15)
+
+
+def test_attitudes_are_found_from_a_start_that_is_degrees_off() -> None:
+    """Nearly three degrees, or 1000 px: far more than any solver leaves, and far from where derivatives hold."""
+    made = []
+    for seed in range(4):
+        start, attitude = field(lens(2), seed)
+        off = Rotation.from_rotvec(np.random.default_rng(seed).normal(0, 10_000 * ARCSEC, 3)).as_matrix()
+        made.append((replace(start, attitude=attitude @ off), attitude))
+    fit = fit_lens([start for start, _ in made], plain())
+    assert fit.lens.order == 2
+    for found, (_, true) in zip(fit.fields, made, strict=True):
+        assert np.abs(error_arcsec(found.attitude, true)[:2]).max() < 0.3
+
+
+def test_pairs_by_chance_are_given_up_soon() -> None:
+    """Of four frames and a lens each round solves five systems; five orders of distortion are tried at most."""
+    rng = np.random.default_rng(1)
+    some = [field(lens(2), seed)[0] for seed in range(4)]
+    by_chance = [replace(start, pixels=rng.uniform(-1000, 1000, start.pixels.shape)) for start in some]
+    seen = cProfile.Profile()
+    seen.runcall(fit_lens, by_chance, plain())
+    solved = [calls[0] for name, calls in pstats.Stats(seen).stats.items() if name[2] == "lstsq"]  # type: ignore[attr-defined]
+    assert solved[0] <= 5 * 5 * 7
+
+
+def test_stars_in_a_line_tell_what_they_can() -> None:
+    """On the sensor's diagonal: no shape of the frame across it, but where it looks."""
+    start, attitude = field(lens(1), 3)
+    along = np.linspace(-1000, 1000, 40)[:, None] * [1.0, 0.6]
+    sky = lens(1).directions(along) @ attitude.T
+    line = replace(start, pixels=along, sky=sky, has_own_shape=True)
+    found = fit_lens([line], plain()).fields[0]
+    assert np.abs(error_arcsec(found.attitude, attitude)[:2]).max() < 1.0
