@@ -25,7 +25,7 @@ from polarcheck.axis.tracked_solution import tracked_solution
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array, tangent_basis, unit, wrap
 
-__all__ = ["AxisFit", "axis_angle", "fit_axis"]
+__all__ = ["AxisFit", "axis_angle", "fit_axis", "roll_ratio_of"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -286,12 +286,17 @@ def _weighed(attitudes: Attitudes, consensus: Consensus, station: Ints, ratio: f
     )
 
 
+def roll_ratio_of(noise: Array) -> float:
+    """Return the roll ratio by which tracked frames weigh, from the noise of place and rotation, or of rotation alone."""
+    return max(float(noise[-1] / noise[0]), _LEAST_ROLL_RATIO) if len(noise) == 2 else 1.0
+
+
 def _of_tracked(attitudes: Attitudes, found: TrackedAxis, north: bool) -> AxisFit:
     """The fit to frames that followed the sky."""
     both = found.estimate
     noise = float(both.noise[0])
-    ratio = float(both.noise[-1] / noise) if len(both.noise) == 2 else 1.0
-    solution = tracked_solution(attitudes, found, max(ratio, _LEAST_ROLL_RATIO), noise)
+    ratio = roll_ratio_of(both.noise)
+    solution = tracked_solution(attitudes, found, ratio, noise)
     pointing = np.einsum("nij,nj->ni", attitudes.matrices, attitudes.boresights[attitudes.camera])
     angles = axis_angle(found.axis, pointing, north)
     return AxisFit(
@@ -299,7 +304,7 @@ def _of_tracked(attitudes: Attitudes, found: TrackedAxis, north: bool) -> AxisFi
         covariance=found.covariance,
         degrees_of_freedom=round(both.degrees_of_freedom),
         noise=noise,
-        roll_ratio=max(ratio, _LEAST_ROLL_RATIO),
+        roll_ratio=ratio,
         used=found.used,
         groups=found.groups,
         station=np.arange(len(found.used)),

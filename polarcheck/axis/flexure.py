@@ -26,7 +26,7 @@ from polarcheck.constants import ARCMIN, ARCSEC
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, rotation_matrix
 
-__all__ = ["Creep", "fit_creeping_axis", "flexure_region"]
+__all__ = ["Creep", "Trace", "fit_creeping_axis", "flexure_region", "holds_as_well"]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -145,7 +145,7 @@ def _creeping(
     for _ in range(_ROUNDS):
         if trace.visible < _VISIBLE or fit.degrees_of_freedom < 2:
             return None
-        if amount and abs(trace.amount) < _SETTLED * fit.noise / np.sqrt(trace.information):
+        if amount and trace.is_settled(fit.noise):
             break
         amount += trace.amount
         if abs(amount) > _LARGEST:
@@ -173,13 +173,17 @@ def _explains(crept: AxisFit, start: AxisFit, plain: AxisFit) -> bool:
     if start is plain:
         return True
     whole = crept.agrees and crept.knocked_before is None and (crept.groups == start.groups)[crept.used].all()
+    return bool(whole and holds_as_well(crept.noise, plain.noise, bool(plain.used.all())))
+
+
+def holds_as_well(noise: float, plain: float, plain_holds_all: bool) -> bool:
+    """Whether a creep explains as well as its rival, which may hold a part of the frames only, by their scatters."""
     # a scatter within the assumed noise is as good as any: the creep asks for one number, a turn for two
-    alike = max(plain.noise, 1.0) * (1.0 if plain.used.all() else _ALIKE)
-    return bool(whole and crept.noise <= alike)
+    return noise <= max(plain, 1.0) * (1.0 if plain_holds_all else _ALIKE)
 
 
 @dataclass(frozen=True, slots=True)
-class _Trace:
+class Trace:
     """What the misfits of a fit say about a further steady creep.
 
     `visible` is the share of its squares that no axis imitates, `lever` the axis' displacement by a unit of
@@ -191,8 +195,12 @@ class _Trace:
     information: float
     lever: Array
 
+    def is_settled(self, noise: float) -> bool:
+        """Whether so little of a creep is left, beside its sigma for a scatter over the assumed noise, that it may stay."""
+        return abs(self.amount) < _SETTLED * noise / float(np.sqrt(self.information))
 
-def _trace(fit: AxisFit, since: Array) -> _Trace:
+
+def _trace(fit: AxisFit, since: Array) -> Trace:
     unit_creep = ARCSEC * _declining(since)
     information, pull, square = _normal(fit, unit_creep)
     _, gradient, left = _normal(fit, fit.solution.misfit)
@@ -200,7 +208,7 @@ def _trace(fit: AxisFit, since: Array) -> _Trace:
     lever = np.linalg.pinv(information, hermitian=True) @ pull
     own = square - float(pull @ lever)
     amount = ((both - left - square) / 2 - float(gradient @ lever)) / max(own, 1e-300)
-    return _Trace(amount * ARCSEC, own / max(square, 1e-300), own / ARCSEC**2, lever / ARCSEC)
+    return Trace(amount * ARCSEC, own / max(square, 1e-300), own / ARCSEC**2, lever / ARCSEC)
 
 
 def _normal(fit: AxisFit, misfit: Array) -> tuple[Array, Array, float]:

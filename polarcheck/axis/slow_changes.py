@@ -23,7 +23,7 @@ from polarcheck.constants import ARCMIN
 from polarcheck.errors import GeometryError
 from polarcheck.vectors import Array, rotation_matrix, tangent_basis, unit
 
-__all__ = ["fit_sweep"]
+__all__ = ["bent_of", "fit_sweep", "scatter_beside_a_bend"]
 
 _NOISY = 3.0  # scatter over assumed noise up to which a bend is all that happened to the frames
 _BEND = 1e-4  # chance of a smooth change as large by noise, below which it is told
@@ -54,13 +54,26 @@ def fit_sweep(
     fit, creep = fit_creeping_axis(observed, elapsed, fitted)
     if creep is not None or fit.tracked is not None:
         return fit, creep
-    bent, left = _bent(fit, elapsed)
+    bent, left = bent_of(fit, elapsed)
     is_whole = (
         bool(fit.used.all()) and len(fit.group_sizes) == fit.attitudes.camera.max() + 1 and not fit.turns
     )
-    if bent.slow_change and left <= (_NOISY if is_whole else max(fit.noise, 1.0)):
+    if bent.slow_change and left <= scatter_beside_a_bend(fit.noise, is_whole):
         return bent, None
     return (_of_rotations(fit, observed, fitted) if fit.slow_change else fit), None
+
+
+def scatter_beside_a_bend(noise: float, is_whole: bool) -> float:
+    """Return the scatter over assumed noise up to which a bend is all that happened to the frames.
+
+    Parameters
+    ----------
+    noise : float
+        Scatter of the explanation without a bend.
+    is_whole : bool
+        Whether that one holds all frames as one, too.
+    """
+    return _NOISY if is_whole else max(noise, 1.0)
 
 
 def _of_rotations(fit: AxisFit, observed: Array, fitted: Callable[[Array], AxisFit]) -> AxisFit:
@@ -90,8 +103,8 @@ def _with_one_declination(attitudes: Attitudes, axis: Array, observed: Array) ->
     return np.asarray(np.einsum("nij,nkj->nki", rotation_matrix(about, distance - distance[-1]), observed))
 
 
-def _bent(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
-    """The fit, widened and marked where all frames' misfits grow smoothly; the scatter that then remains."""
+def bent_of(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
+    """Return the fit, widened and marked where all frames' misfits grow smoothly; the scatter that then remains."""
     from scipy.special import fdtrc  # a quick test, but not at import
 
     attitudes = fit.turns.as_taken(fit.attitudes) if fit.turns else fit.attitudes
