@@ -67,6 +67,7 @@ class RunningNight:
         self.asked: tuple[object, tuple[int, ...]] = (None, ())
         self.log: list[str] = []
         self.refused = self.followed = 0
+        self.done: tuple[int, tuple[float, float]] = (-1, (0.0, 0.0))
 
     def play(self) -> RunningNight:
         """Until the screen says stop, or someone gives up."""
@@ -147,6 +148,8 @@ class RunningNight:
             self.refused += event.event == "refused"  # type: ignore[attr-defined]
             self.followed += event.event == "followed"  # type: ignore[attr-defined]
             self._note(f"-- {event.event} {self._of(event)}")  # type: ignore[attr-defined]
+        if due and self.evening.last is not None and self.evening.last.counted:
+            self.rested = self.seconds  # something goes on
         if due and self.evening.last is not None:
             self._note(f"{self.evening.last.name}: {self.evening.last.reason}")
 
@@ -175,7 +178,6 @@ class RunningNight:
                 self._slew(place)
                 self._pass(2 * (self.exposure_s + _BETWEEN_S) + 5)
                 yield
-        done = -1
         while self.seconds < _LONGEST_S:
             now = self.view.now  # type: ignore[attr-defined]
             finding = self.evening.finding
@@ -183,10 +185,7 @@ class RunningNight:
                 self._pass(3 * (self.exposure_s + _BETWEEN_S))  # nobody runs away at once
                 if self.view.now.action == "stop":  # type: ignore[attr-defined]
                     self.over = True
-            elif (
-                now.action == "turn" and done != self.followed
-            ):  # a sweep that grew meanwhile asks for no other turn
-                done = self.followed
+            elif now.action == "turn" and self._is_another_turn():
                 yield from self._turn([(0 if one.knob == "azimuth" else 1) for one in now.knobs])
                 self._wait()
             elif now.action == "frames" and now.frames_deg and self._is_news(now.frames_deg):
@@ -206,6 +205,13 @@ class RunningNight:
             return False
         self.asked = asked
         return True
+
+    def _is_another_turn(self) -> bool:
+        """Whether it is not the turn that was just made, asked for with a little more or less by a sweep that grew."""
+        told, (followed, before) = self.told(), self.done
+        self.done = (self.followed, told)
+        small = 0.03 + 0.1 * np.hypot(*before)
+        return followed != self.followed or bool(np.hypot(told[0] - before[0], told[1] - before[1]) > small)
 
     def _wait(self) -> None:
         self.rested = self.seconds

@@ -45,7 +45,9 @@ class Watch:
                 return found[-1]
             assert self.process.poll() is None, self.process.communicate()
             time.sleep(0.05)
-        raise AssertionError(f"no {kind} number {count}: {[event.event for event in self.events()]}")
+        raise AssertionError(
+            f"no {kind} number {count}: {[event.event + ' ' + str(getattr(event, 'reason', '')) for event in self.events()]}"
+        )
 
     def interrupt(self) -> tuple[str, str]:
         self.process.send_signal(signal.SIGINT)

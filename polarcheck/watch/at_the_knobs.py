@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from polarcheck.frames import Frame
-from polarcheck.times import seconds_between
 from polarcheck.watch.fields import Shown
 from polarcheck.watch.finding import Finding
 from polarcheck.watch.places import Places
@@ -16,6 +15,8 @@ from polarcheck.watch.turning import Turning
 __all__ = ["AtTheKnobs"]
 
 _TARGET_HERE = 4  # frames of one field, the knobs to be left, that make it a target's
+
+_MOVED = "the field moved since the frame before; it counts if the next one agrees"
 
 
 class AtTheKnobs:
@@ -70,7 +71,13 @@ class AtTheKnobs:
         if not standing.is_still:
             self._move(turning, frame, seen)
             return
-        new = [one for one in standing.run if seconds_between(finding.utc, one.utc) > 0]
+        if turning.is_made_unseen(standing.run, seen):
+            turning.moved_utc = frame.utc
+            self._now.record()
+            turning.moves(frame)
+            self._now.note(frame, False, "follow-up", _MOVED)
+            return
+        new = [one for one in standing.run if turning.counts(one)]
         is_further = not standing.stands_since(finding.utc) and not turning.is_felt
         if is_further and self._sweeps.may_extend(finding, seen) and self._sweeps.extend(finding, new):
             return
@@ -78,6 +85,11 @@ class AtTheKnobs:
             self._stay(finding, turning, frame, seen)
             return
         self._now.record()
+        if not turning.counts(frame):
+            self._now.note(
+                frame, False, "follow-up", "a turn as small as this is given a minute; hands off then"
+            )
+            return
         turning.stands(new)
         self.follow(turning, frame)
 
@@ -90,8 +102,7 @@ class AtTheKnobs:
         if not self._standing.is_slewed:
             self._now.record()
             turning.moves(frame)
-        reason = "the field moved since the frame before; it counts if the next one agrees"
-        self._now.note(frame, False, "follow-up", reason)
+        self._now.note(frame, False, "follow-up", _MOVED)
 
     def _stay(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
         """The axis is where it was, and no frame was asked for here."""

@@ -34,6 +34,9 @@ _AT_REST_S = (
 )  # for which an axis must rest that is not clearly where all turns should have carried it:
 # one knob, two knobs; common practice, no source
 _RESTING = 4  # frames that came before a turn and are kept
+_SMALL_TURN_S = (
+    60.0  # in which a turn that the field need not show will have been made; common practice, no source
+)
 _WAITED_S = 120.0  # in which a small turn will have been made
 _MOST, _MOST_OF_A_PLACE = 12, 4  # frames that are looked at together
 _PARTS = {"made": 1.0, "half": 0.5, "none": 0.0}
@@ -75,6 +78,8 @@ class Turning:
         Turns that the frames were followed with; None where they are not known. [turn]
     glimpse : Followed or None
         What a lone frame shows while the axis moves.
+    moved_utc : tuple of float or None
+        When the axis was seen to have moved though the field stood; frames up to then do not count.
     """
 
     finding: Finding
@@ -93,6 +98,7 @@ class Turning:
     refused: int = 0
     turned: Turns | None = None
     glimpse: Followed | None = None
+    moved_utc: tuple[float, float] | None = None
 
     @property
     def told(self) -> Turns | None:
@@ -172,6 +178,18 @@ class Turning:
     def asked(self) -> TurnsAsked:
         """What the advice asks of the knobs."""
         return TurnsAsked(self.finding, self.wishes.rig)
+
+    def counts(self, frame: Frame) -> bool:
+        """Whether a frame of a camera that runs may be of the time after the turn."""
+        if self.moved_utc is not None and seconds_between(self.moved_utc, frame.utc) <= 0:
+            return False
+        is_small = self.said is None and self.finding.action == "turn" and self.asked.is_small
+        return seconds_between(self.finding.utc, frame.utc) > (_SMALL_TURN_S if is_small else 0.0)
+
+    def is_made_unseen(self, run: Sequence[Frame], seen: Shown) -> bool:
+        """Whether the axis moved within a run of frames in which the field stood: an earlier one showed it unmoved."""
+        was_there = any(one is other for one in run for other in self.resting)
+        return was_there and seen.has_moved and not self.frames and not self.is_felt
 
     def moves(self, frame: Frame) -> None:
         """The field moved before a frame, and not by a turn in right ascension: what stood before is over."""

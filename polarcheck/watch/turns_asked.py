@@ -20,6 +20,7 @@ _PLAY_ARCMIN = 15.0  # that a move may have which play takes up, or which a hand
 _AS_TOLD = 1.5, 0.35  # arcmin, and share of the move, by which it may miss what was foretold
 _MAY_BE = 6.0, 0.6  # the same, with what play takes up and a hand misses
 _CLEARER = 2.0  # times nearer, so that all of a turn is told from one knob's part
+_SMALL_ARCMIN = 3.0  # of a move that a field need not show while it is made: a worm moves it by as much
 _LOST = 8.0, 1.0  # sigmas, and arcmin, that a move must have to stand out
 
 Turns = tuple[float, float]
@@ -58,6 +59,12 @@ class TurnsAsked:
         """Whether it is so small that play may take up all of it."""
         expected = self._expected(self.told)
         return expected is not None and float(np.hypot(*expected)) < _PLAY_ARCMIN
+
+    @property
+    def is_small(self) -> bool:
+        """Whether the field need not show while it is made."""
+        expected = self._expected(self.told)
+        return expected is not None and float(np.linalg.norm(self._on_sky(expected))) < _SMALL_ARCMIN
 
     def is_lost_in_noise(self, seen: Shown) -> bool:
         """Whether one frame could not tell that it was made."""

@@ -437,3 +437,23 @@ def test_far_from_the_pole_a_field_that_drifts_is_no_hand_on_a_knob(play: Play) 
     assert play.mount.error_arcmin > 150
     assert "followed" in got + play.rest()
     play.require_truth()
+
+
+def test_running_camera_gives_a_turn_that_no_field_shows_a_minute(play: Play) -> None:
+    """Of a turn of an arcminute the stars show as little as of a worm: frames while it is made looked like after it."""
+    play.swept()
+    turning = play.evening.turning
+    while turning is None or not (action(play.evening) == "turn" and turning.asked.is_small):
+        play.obey()
+        turning = play.evening.turning
+    told = play.mount.told(play.evening)
+    for _ in range(4):
+        assert play.give(play.mount.shoot(12)) == []
+        play.mount.turn(*(turns / 4 for turns in told))
+    assert not turning.frames
+    for _ in range(4):
+        play.give(play.mount.shoot(12))
+    assert turning.frames
+    assert play.evening.followed is not None
+    error = play.evening.followed.error
+    assert abs(error.total_arcmin - play.mount.error_arcmin) < 3 * error.total_sigma_arcmin

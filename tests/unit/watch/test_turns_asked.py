@@ -87,3 +87,10 @@ def test_a_turn_stands_out_by_eight_sigmas_and_an_arcmin(
 ) -> None:
     asked.move = (move, 0.0)
     assert asked.turns.is_lost_in_noise(seen(noise)) is is_lost
+
+
+@pytest.mark.parametrize(("move", "is_small"), [(0.0, True), (2.0, True), (-4.0, False), (5.5, False)])
+def test_a_field_may_hide_some_arcminutes_behind_a_worm(asked: Any, move: float, is_small: bool) -> None:
+    """A worm of 15 arcsec takes a field 0.2 arcsec a second; in grips of a minute a hand moves it by no more."""
+    asked.move = (move, 0.0)
+    assert asked.turns.is_small is is_small
