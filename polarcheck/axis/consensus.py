@@ -20,7 +20,7 @@ Bools = npt.NDArray[np.bool_]
 UNLIKELY = 1e-3
 """Chance below which nothing is counted with: that noise makes a frame stand out, that another explanation holds."""
 
-PRIOR_DOF = 6.0
+PRIOR_DOF = 6
 """Degrees of freedom that the assumed noise counts for when explanations are judged."""
 
 _DISAGREE = 20.0  # scatter over assumed noise beyond which no noise explains a set of frames

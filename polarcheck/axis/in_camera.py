@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from polarcheck.axis.consensus import PRIOR_DOF
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.groups import group_means
 from polarcheck.axis.least_squares import MOST_STEPS, SETTLED
@@ -22,7 +23,6 @@ __all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_
 
 _FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
 _UNSEEN = 1e-4  # of what was known: less information counts as none
-_PRIOR_DOF = 6  # degrees of freedom that an assumed noise counts for beside what new frames scatter
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,7 +339,7 @@ def _pooled(known: CameraAxis, equations: _Equations) -> tuple[float, int]:
     fresh = 2 * len(equations.misfit) - 2
     if fresh == 0:
         return 1.0, known.degrees_of_freedom
-    before = known.degrees_of_freedom or _PRIOR_DOF
+    before = known.degrees_of_freedom or PRIOR_DOF
     return (before + equations.chi_square) / (before + fresh), before + fresh
 
 

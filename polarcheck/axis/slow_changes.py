@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 
 from polarcheck.axis.attitudes import Attitudes
+from polarcheck.axis.consensus import PRIOR_DOF
 from polarcheck.axis.fit import AxisFit
 from polarcheck.axis.flexure import Creep, fit_creeping_axis
 from polarcheck.axis.groups import group_means
@@ -27,7 +28,6 @@ __all__ = ["bent_of", "fit_sweep", "scatter_beside_a_bend"]
 
 _NOISY = 3.0  # scatter over assumed noise up to which a bend is all that happened to the frames
 _BEND = 1e-4  # chance of a smooth change as large by noise, below which it is told
-_PRIOR_DOF = 6.0  # that the assumed noise counts for
 _SMOOTH = 3  # numbers of a bend: how the axis moves, and the declination
 _LARGEST_BEND = 10 * ARCMIN  # standard deviation of each that is thought possible
 _LEAST_FRAMES = 5  # that can show a bend: three numbers are solved for
@@ -132,9 +132,9 @@ def bent_of(fit: AxisFit, elapsed: Array) -> tuple[AxisFit, float]:
     )
     left = float(np.sum((flat[:, 0] - flat[:, 1:] @ solved) ** 2))
     gain = whole.chi_square - left
-    scatter = (_PRIOR_DOF + left) / (_PRIOR_DOF + dof)
+    scatter = (PRIOR_DOF + left) / (PRIOR_DOF + dof)
     remains = float(np.sqrt(scatter))
-    if gain <= 0 or float(fdtrc(_SMOOTH, _PRIOR_DOF + dof, gain / _SMOOTH / scatter)) > _BEND:
+    if gain <= 0 or float(fdtrc(_SMOOTH, PRIOR_DOF + dof, gain / _SMOOTH / scatter)) > _BEND:
         return fit, remains
     now = unit(whole.axis + tangent_basis(whole.axis) @ solved[:2])
     apart = tangent_basis(fit.axis).T @ now
