@@ -97,7 +97,9 @@ def _asked(rng: np.random.Generator, number: int) -> Spoiled:
     words = list(_ASKED[command])
     for _ in range(rng.integers(1, 3)):
         i = int(rng.integers(len(words)))
-        words[i if not words[i].startswith("--") else i + 1] = one_of(TYPED, rng).replace("\0", "")
+        words[i + words[i].startswith("--") if i + 1 < len(words) else i] = one_of(TYPED, rng).replace(
+            "\0", ""
+        )
     return Spoiled("asked", (command, *words, *(("--json",) if rng.random() < 0.5 else ())))
 
 

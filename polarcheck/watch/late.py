@@ -41,18 +41,24 @@ class LateFrames:
         """
         self._row = [*self._row, frame][-_ROW:]
         forward = all(seconds_between(a.utc, b.utc) > 0 for a, b in pairwise(self._row))
-        if len(self._row) == _ROW and forward:
+        if not _fits_an_earlier_finding(alignment, frame, seen):
             return True
-        return not _fits_an_earlier_finding(alignment, frame, seen)
+        stands_now = float(np.hypot(*seen.moved_arcmin)) < _limit(seen)
+        return (
+            len(self._row) == _ROW and forward and stands_now
+        )  # else copies of what was before, all of them
 
 
 def _fits_an_earlier_finding(alignment: Alignment, frame: Frame, seen: Shown) -> bool:
     """Whether a frame shows the axis where it was found before or after the frame's time."""
     now = alignment.steps[-1]
     later = [i for i, step in enumerate(alignment.steps) if seconds_between(frame.utc, step.utc) >= -0.1]
-    limit = max(_NEAR[0] * seen.sigma_arcmin, _NEAR[1])
     for step in alignment.steps[max(later[0] - 1, 0) : later[0] + 1]:
         then = (60 * (step.azimuth_deg - now.azimuth_deg), 60 * (step.altitude_deg - now.altitude_deg))
-        if float(np.hypot(*np.subtract(seen.moved_arcmin, then))) < limit:
+        if float(np.hypot(*np.subtract(seen.moved_arcmin, then))) < _limit(seen):
             return True
     return False
+
+
+def _limit(seen: Shown) -> float:
+    return max(_NEAR[0] * seen.sigma_arcmin, _NEAR[1])

@@ -34,6 +34,14 @@ def test_three_frames_in_a_row_tell_of_a_clock_that_was_set_back() -> None:
     ]
 
 
+def test_copies_of_a_sweep_that_come_in_a_row_after_the_turn_are_copies() -> None:
+    """They show the axis where it was at their time, half a degree from where it is now: no clock makes that."""
+    before = SimpleNamespace(utc=add_seconds(FOUND, -120), azimuth_deg=0.7, altitude_deg=-0.1)
+    alignment: Any = SimpleNamespace(steps=[before, *ALIGNMENT.steps])
+    late = LateFrames()
+    assert not any(late.tell_set_back(alignment, frame(b), seen(30.0)) for b in (300, 240, 180, 130))
+
+
 @pytest.mark.parametrize(
     ("moved_arcmin", "sigma_arcmin", "set_back"),
     [(0.9, 0.05, False), (1.1, 0.05, True), (2.5, 0.5, False), (3.5, 0.5, True)],
