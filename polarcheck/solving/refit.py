@@ -30,10 +30,11 @@ __all__ = ["Refitted", "refit"]
 _SCALE_RATIO = 1.015
 _INDEX_SIGMA = 0.4 * ARCSEC  # of a star of an index: no proper motion, and a quarter of a century
 _APART = 10.0 * ARCSEC  # an index star nearer to one of the catalogue is that star
-_FIRST_PX, _LEAST_PX, _NOISES = 3.0, 1.0, 6.0  # how near a star must be to where it should
+_REACH_PX = (
+    3.0  # how near a star must be to where it should, and the frame's centre to where the solver has it
+)
 _LEAST_STARS = 5
 _WORST_PX = 1.0  # a fit that leaves more is none
-_FARTHEST_PX = 5.0  # from the solver's solution, at the centre
 _LOWEST = np.sin(np.radians(3.0))
 _INDEX = "index"
 
@@ -151,14 +152,13 @@ def _view(frame: Recognised, site: Site | None) -> _View:
 
 def _of_one_camera(views: Sequence[_View]) -> dict[Path, Refitted]:
     lens = _lens_to_begin_with(views[0])
-    matches = [_matched(view, _predicted_by_solver(view), _FIRST_PX) for view in views]
+    matches = [_matched(view, _predicted_by_solver(view)) for view in views]
     kept = [(v, m) for v, m in zip(views, matches, strict=True) if len(m[0]) >= _LEAST_STARS]
     if not kept:
         return {}
     views = [view for view, _ in kept]
     fit = fit_lens([_field(view, match, lens) for view, match in kept], lens)
-    reach = max(_LEAST_PX, _NOISES * fit.noise_px)
-    matches = [_matched(v, _predicted(v, f, fit.lens), reach) for v, f in zip(views, fit.fields, strict=True)]
+    matches = [_matched(v, _predicted(v, f, fit.lens)) for v, f in zip(views, fit.fields, strict=True)]
     again = [
         (v, m, f) for v, m, f in zip(views, matches, fit.fields, strict=True) if len(m[0]) >= _LEAST_STARS
     ]
@@ -187,9 +187,7 @@ def _predicted(view: _View, field: FieldStars, lens: Lens) -> Array:
     return lens.pixels(view.observed(view.reference) @ field.attitude)
 
 
-def _matched(
-    view: _View, places: Array, reach_px: float
-) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
+def _matched(view: _View, places: Array) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """Indices of stars of the frame and of the reference that are nearest to one another."""
     none = np.zeros(0, dtype=int)
     inside = np.flatnonzero((np.abs(places) < view.centre_px + 10).all(axis=1))  # NaN is not
@@ -198,7 +196,7 @@ def _matched(
     stars, known = cKDTree(view.pixels), cKDTree(places[inside])
     apart, nearest = stars.query(places[inside])
     back = known.query(view.pixels)[1]
-    good = (apart < reach_px) & (back[nearest] == np.arange(len(inside)))
+    good = (apart < _REACH_PX) & (back[nearest] == np.arange(len(inside)))
     return nearest[good], inside[good]
 
 
@@ -232,7 +230,7 @@ def _result(
     grid = np.vstack([sensor_grid(*size), view.centre_px[None]])
     looked = view.icrs(_looked_at(grid - view.centre_px, field, fit.lens) @ field.attitude.T)
     solver = view.seen.match.solution.icrs_from_pixels(view.centre_px[None])
-    if np.linalg.norm(looked[-1] - solver[0]) * fit.lens.focal_px > _FARTHEST_PX:
+    if np.linalg.norm(looked[-1] - solver[0]) * fit.lens.focal_px > _REACH_PX:
         return None
     plate = fit_plate(grid[:-1], looked[:-1], *size)
     origins = Counter(view.origins[match[1][field.used]].tolist())

@@ -21,7 +21,7 @@ from astropy.utils import iers
 from astropy.wcs import WCS
 from scipy.spatial.transform import Rotation
 
-from polarcheck.frames import SolutionNotes, SolvingHints, read_engine_solution, write_solution
+from polarcheck.frames import Solution, SolutionNotes, SolvingHints, read_engine_solution, write_solution
 from polarcheck.site import Site
 from polarcheck.sky import Sky
 from polarcheck.sky.pole_stars import all_hipparcos_stars
@@ -265,3 +265,81 @@ def test_cameras_of_other_scales_do_not_share_a_lens(eight: Drawn, tmp_path: Pat
 def _near(where: tuple[float, float, float], within_deg: float) -> np.ndarray:
     apart = SkyCoord(*where[:2], unit="deg").separation(SkyCoord(stars_on_the_date(), unit="deg")).deg
     return np.asarray(apart < within_deg)
+
+
+def solved_as(true: WCS, file: Path) -> Solution:
+    """What a solver says of a frame, read from its file."""
+    header = true.to_header(relax=True)
+    header["IMAGEW"], header["IMAGEH"] = WIDTH, HEIGHT
+    fits.PrimaryHDU(None, header).writeto(file)
+    return read_engine_solution(file, (WIDTH, HEIGHT))
+
+
+@pytest.mark.parametrize(("off_px", "is_fitted"), [(2.0, True), (2.5, True), (4.0, False), (5.5, False)])
+def test_a_solution_some_pixels_off_is_none(
+    eight: Drawn, tmp_path: Path, off_px: float, is_fitted: bool
+) -> None:
+    """Solvers are right to a pixel or two of what they matched; where none is near, other stars would be taken."""
+    frame, rough = eight.frames[2], eight.truth[2].deepcopy()
+    rough.wcs.crpix = rough.wcs.crpix + [0.0, off_px]
+    moved = replace(frame, match=Match(solved_as(rough, tmp_path / "off.engine")))
+    assert (frame.path in refit([moved])) == is_fitted
+
+
+@pytest.mark.parametrize(("noise_px", "is_fitted"), [(0.3, True), (0.75, True), (1.6, False)])
+def test_stars_scattered_by_more_than_a_pixel_make_no_fit(
+    eight: Drawn, noise_px: float, is_fitted: bool
+) -> None:
+    """Centres are right to a tenth of a pixel, those of trails and of noise to less than one (common practice, no
+    source): what is left of a fit is more only where the stars are others.
+    """
+    frame = eight.frames[4]
+    off = np.random.default_rng(8).normal(0, noise_px, frame.stars.pixels.shape)
+    scattered = replace(frame, stars=replace(frame.stars, pixels=frame.stars.pixels + off))
+    assert (frame.path in refit([scattered])) == is_fitted
+
+
+@pytest.mark.parametrize(("count", "is_fitted"), [(3, False), (6, True), (9, True)])
+def test_a_frame_of_few_stars_is_fitted_with_the_lens_of_others(
+    eight: Drawn, count: int, is_fitted: bool
+) -> None:
+    """Three unknowns of its own take two stars; with five a wrong one shows."""
+    poor = eight.frames[3]
+    nearest = np.argsort(np.linalg.norm(poor.stars.pixels - MIDDLE, axis=1))[:count]
+    pixels = poor.stars.pixels[nearest]
+    fewer = replace(poor, stars=replace(poor.stars, pixels=pixels, flux=np.ones(count)))
+    assert (poor.path in refit([fewer, *eight.frames[1:3]])) == is_fitted
+
+
+@pytest.mark.parametrize(("off_arcsec", "catalogue"), [(7.0, "Gaia"), (15.0, "index")])
+def test_an_index_star_is_that_of_the_catalogue_if_it_is_near(
+    eight: Drawn, tmp_path: Path, off_arcsec: float, catalogue: str
+) -> None:
+    """In a quarter of a century few stars move by ten seconds of arc. An index at their old places, and a solution by
+    these: the stars' places on the date count, if it is they.
+    """
+    frame, true = eight.frames[1], eight.truth[1]
+    sky = true.pixel_to_world(*frame.stars.pixels.T)
+    old = SkyCoord(sky.ra, sky.dec + off_arcsec * u.arcsec).cartesian.xyz.value.T
+    moved = true.deepcopy()
+    moved.wcs.crval = moved.wcs.crval + [0.0, off_arcsec / 3600]
+    match = Match(solved_as(moved, tmp_path / "old.engine"), sky=old)
+    assert refit([replace(frame, match=match)])[frame.path].stars_from[0][0] == catalogue
+
+
+@pytest.mark.parametrize(("off_arcsec", "is_used"), [(0.3, True), (1.35, True), (2.5, False)])
+def test_an_index_star_is_as_good_as_the_motions_that_it_does_not_know(
+    tmp_path: Path, off_arcsec: float, is_used: bool
+) -> None:
+    """Most stars of magnitude 9 to 12 move by some 15 mas a year (from memory): 0.4 seconds of arc in 25 years. Of
+    offsets with this deviation in each coordinate one in 300 is beyond 1.35, and one in 3e8 beyond 2.5 (Rayleigh).
+    """
+    narrow = camera(130.0, 30.0, 20.0)
+    narrow.wcs.cd = narrow.wcs.cd / 14.4  # 1 arcsec for each pixel
+    pixels = np.random.default_rng(12).uniform([100, 100], [WIDTH - 100, HEIGHT - 100], (24, 2))
+    index = narrow.pixel_to_world(*pixels.T).cartesian.xyz.value.T
+    seen_at = pixels + np.eye(24)[:, :1] * [off_arcsec, 0.0]
+    solution = solved_as(narrow, tmp_path / "narrow.engine")
+    stars = StarList(seen_at, np.ones(24), WIDTH, HEIGHT, 2.5, 0.0, False, False)
+    frame = Recognised(tmp_path / "narrow", stars, Match(solution, sky=index), SolvingHints(utc=UTC))
+    assert refit([frame])[frame.path].matched_stars == 23 + is_used
