@@ -22,7 +22,7 @@ from polarcheck.vectors import Array
 __all__ = ["Shapes", "Windows", "measure_shapes", "window_of", "windows_around"]
 
 _REACH = 4.0  # standard deviations: beyond lie 0.3 % of a Gaussian's second moment
-_ROUNDS = 4
+_ROUNDS = 5
 _MOST = 600  # stars whose shape is measured
 _MOST_PIXELS = 2_500_000  # of windows of one size: of wide stars so many
 _AT_ONCE = 80_000  # pixels of windows; no window is larger
