@@ -1,4 +1,5 @@
 from .attitudes import camera_attitudes
+from .beside_sweep import guided_in_sweep
 from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
@@ -34,6 +35,7 @@ __all__ = [
     "fit_sweep",
     "flexure_region",
     "foretold_information",
+    "guided_in_sweep",
     "is_still",
     "pointing_at",
     "reachable_turns",

@@ -31,6 +31,7 @@ from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, se
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.costs import site_cost
+from polarcheck.measurement.guided_frames import without_guided
 from polarcheck.measurement.plausibility import sun_notice, zone_notice
 from polarcheck.measurement.result import Measurement, NextStep
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
@@ -141,6 +142,8 @@ def measure_frames(
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
     observed = sky.observed(sample.sky, sample.utc, sample.earth)
+    sample, observed, held = without_guided(sample, observed, conditions.frames_guided)
+    refused = [*refused, *held]
     fit, creep = _fit(sample, observed, target, refused, conditions.frames_guided)
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)

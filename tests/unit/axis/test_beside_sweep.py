@@ -1,0 +1,59 @@
+"""Which frames among those of a sweep a guider held."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from polarcheck.axis.beside_sweep import guided_in_sweep
+from polarcheck.axis.course import Course
+from polarcheck.vectors import rotation_matrix
+from tests.helpers import ARCSEC
+from tests.rigid_mount import AXIS as MOUNT
+from tests.rigid_mount import WEIGHTS, camera_at, seen_by, turned
+
+
+def held(steps_arcsec: list[float], minutes: float, sweep: int = 5, guided: bool | None = None) -> list[bool]:
+    """Of a sweep and, after it, frames of one field that moved on the sky by such steps."""
+    count = len(steps_arcsec) + 1
+    angles = np.append(
+        np.linspace(-40, 40, sweep), -40 + 0.25 * minutes * np.arange(count) / max(count - 1, 1)
+    )
+    observed = seen_by(turned(MOUNT, angles, camera_at(MOUNT, 40.0)))
+    seconds = np.append(60.0 * np.arange(sweep), 60.0 * sweep + 60 * np.linspace(0, minutes, count))
+    field = seen_by(turned(MOUNT, np.append(angles[:sweep], np.full(count, 60.0)), camera_at(MOUNT, 40.0)))
+    aside = np.append(np.zeros(sweep + 1), np.cumsum(steps_arcsec)) * ARCSEC
+    sky = np.einsum("nij,nkj->nki", rotation_matrix(np.array([1.0, 0.0, 0.0]), aside), field)
+    noise, camera = np.full(len(sky), ARCSEC), np.zeros(len(sky), dtype=int)
+    return [
+        bool(one) for one in guided_in_sweep(observed, WEIGHTS, noise, camera, Course(seconds, sky, guided))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("steps", "minutes", "expected"),
+    [
+        ([0.1, -0.1, 0.1, -0.1, 0.1], 20.0, True),
+        ([60.0] * 5, 20.0, False),
+        ([0.1, -0.1, 0.1, -0.1, 0.1], 8.0, False),
+        ([0.0, 70.0], 20.0, True),
+        ([0.0, 150.0], 20.0, False),
+        ([0.0], 20.0, False),
+        ([0.0, 700.0, 0.0], 20.0, False),
+    ],
+)
+def test_a_field_is_held_that_stays_for_ten_minutes(
+    steps: list[float], minutes: float, expected: bool
+) -> None:
+    """Few frames may be dithered by 100 arcsec; a field left by 0.15 deg is another one (common practice, no source)."""
+    assert held(steps, minutes) == [False] * 6 + [expected] * len(steps)
+
+
+def test_the_first_frame_of_a_held_field_stays() -> None:
+    """A guider had not moved the declination yet."""
+    assert held([0.0] * 5, 20.0).index(True) == 6
+
+
+def test_what_is_said_of_a_guider_counts() -> None:
+    assert any(held([60.0] * 5, 20.0, guided=True))
+    assert not any(held([0.0] * 5, 20.0, guided=False))
