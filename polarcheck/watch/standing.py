@@ -28,6 +28,7 @@ _SLEWED_DEG = 1.0  # about the pole, that no knob makes a field turn
 _LOOKED_BACK = 3  # frames, among which two may be solved wrongly
 _PAIR_S = 300.0  # between frames that can tell that nothing moved
 _HANDS_S = 10.0  # without an exposure, in which hands could make a turn; common practice, no source
+_SHORT_GAPS = 2  # in a row: one alone may be a clock that was set back by about the time between two frames
 # cadences and seconds without a frame, after which the camera stopped
 _RUNNING_MISSES, _RUNNING_S = 4.0, 20.0
 _KEPT = 12  # frames of a run
@@ -58,7 +59,7 @@ class Standing:
         self._linked: deque[_Link] = deque(maxlen=_LOOKED_BACK)
         self._waiting: deque[tuple[Frame, float]] = deque(maxlen=_WAITING)
         self._last: tuple[tuple[float, float], float] | None = None
-        self._cadence_s = 0.0
+        self._cadence_s, self._short_gaps = 0.0, 0
         self._is_slewed = False
         self.is_running = False
 
@@ -124,7 +125,9 @@ class Standing:
         length = before_s if exposure_s is None else exposure_s
         apart = seconds_between(before, utc)
         self._last = utc, length
-        if 0 < apart < _HANDS_S + (before_s + length) / 2:
+        is_short = 0 < apart < _HANDS_S + (before_s + length) / 2
+        self._short_gaps = self._short_gaps + 1 if is_short else 0
+        if self._short_gaps >= _SHORT_GAPS:
             self.is_running, self._cadence_s = True, apart
         elif apart > _RUNNING_MISSES * self._cadence_s + _RUNNING_S:
             self.is_running = False
