@@ -106,6 +106,17 @@ def test_after_two_minutes_and_four_frames_a_turn_that_does_not_show_may_have_be
     assert one.is_hidden is is_hidden
 
 
+@pytest.mark.parametrize(
+    ("after_s", "move", "counts"), [(50.0, 2.0, False), (70.0, 2.0, True), (5.0, 4.0, True)]
+)
+def test_after_a_minute_a_frame_counts_that_need_not_show_a_small_turn(
+    asked: Any, after_s: float, move: float, counts: bool
+) -> None:
+    """A hand that goes to the knob takes so long; a worm hides up to 3 arcmin (common practice, no source)."""
+    asked.move = (move, 0.0)
+    assert turning().counts(frame(after_s)) is counts
+
+
 @pytest.mark.parametrize(("places", "kept"), [(1, 12), (5, 20)])
 def test_the_last_dozen_frames_are_looked_at_together_or_four_of_each_place(
     asked: Any, places: int, kept: int
