@@ -236,13 +236,8 @@ def advise(
         )
         return Next("frames", "frames first", more.turns_deg, more.sigma_arcmin, then, why)
     if any(choice.is_clear):
-        left = choice.turning.left_arcmin
         likely = f", and it is within that with {_percent(chance)} confidence" if chance > _FAR else ""
-        gain = (
-            "which is no gain" if choice.needed < 1 else "too little for one more turn after so many tonight"
-        )
-        why = f"{said}{likely}; a turn by hand would leave about {left:.2f}, {gain}"
-        return _stop("hand", standing, why)
+        return _stop("hand", standing, f"{said}{likely}; {_no_gain_words(choice)}")
     return _stop(
         "noise", standing, f"{said}: a turn would follow noise, and further frames would hardly tell more"
     )
@@ -282,6 +277,11 @@ def _standing_words(standing: Standing, goal: Goal) -> str:
     vain = "; no axis allows the wanted exposure, for refraction alone forbids it" if goal.is_vain else ""
     sigma = f", sigma {_small(standing.sigma_arcmin)}" if standing.sigma_arcmin else ""
     return f"{left:.2f} arcmin are left{sigma}{vain}; {words}"
+
+
+def _no_gain_words(choice: Choice) -> str:
+    gain = "which is no gain" if choice.needed < 1 else "too little for one more turn after so many tonight"
+    return f"a turn by hand would leave about {choice.turning.left_arcmin:.2f}, {gain}"
 
 
 def _small(value: float) -> str:
