@@ -26,6 +26,7 @@ from tests.fits_files import write_solution
 from tests.helpers import DEG, icrs, separation_arcsec
 from tests.picture_files import chunk, exif_block, write_dng, write_png
 from tests.solvers import POSIX, SIZE, SOLUTION, StandIn, star_field, write_frame, write_index
+from tests.watch_process import Reader
 
 ON_SKY = ("azimuth_on_sky_arcmin", "altitude_arcmin")
 INDEX = Path("/usr/share/astrometry")
@@ -293,17 +294,15 @@ def test_progress_with_the_time_left_is_shown_on_a_terminal(stand_in: StandIn, f
 
     stand_in.behave("slow")
     ours, theirs = pty.openpty()
+    terminal = Reader(ours)
     command = [sys.executable, "-c", "from polarcheck.cli import main; main()", "solve", str(folder)]
-    done = subprocess.run(
-        [*command, "--index", str(stand_in.index)],
-        stdout=subprocess.PIPE,
-        stderr=theirs,
-        timeout=60,
-        check=True,
-    )
-    os.close(theirs)
-    shown = os.read(ours, 100_000).decode()
+    command += ["--index", str(stand_in.index)]
+    done = subprocess.run(command, stdout=subprocess.PIPE, stderr=theirs, timeout=60, check=True)
+    terminal.wait_for(" s left")
+    shown = terminal.text
+    terminal.close()
     os.close(ours)
+    os.close(theirs)
     assert re.search(r"\r.*[12] of 3, about \d+ s left", shown)
     assert b"about" not in done.stdout
 
