@@ -19,7 +19,14 @@ __all__ = ["Fields", "Tracking", "field_limits", "first_limits"]
 
 Ints = npt.NDArray[np.int_]
 
-_FACTOR = 1.5  # between moments: motion that turns back within less is not seen
+_FACTOR = 1.5  # between moments: motion that turns back within less is looked at more closely
+_NEAR_PEAK = (
+    0.5  # of the tolerance, that motion must have reached so that a peak between moments may reach all
+)
+_PEAK_TRIED, _PEAK_ROUNDS = (
+    6,
+    2,
+)  # moments around one where it turned back, and how often anew around the best
 _REFINED = 4  # halvings that narrow a crossing down
 _AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
 
@@ -173,16 +180,27 @@ def first_limits(fields: Fields, tracking: Tracking, tolerance_arcsec: float) ->
     search = _Search(fields, tracking, tolerance_arcsec)
     count = len(fields.start)
     limit, available = np.full(count, np.inf), np.full(count, LONGEST_S)
-    rows, before = np.arange(count), np.zeros(count)
-    for seconds in search.moments():
+    rows, times, sizes = np.arange(count), np.zeros((2, count)), np.zeros((2, count))
+    moments = search.moments()
+    for seconds in moments:
         size, height = search.largest(rows, np.full(len(rows), seconds))
         reached = size >= tolerance_arcsec
         if reached.any():
-            limit[rows[reached]] = search.narrowed(rows[reached], before[rows[reached]], seconds)
+            limit[rows[reached]] = search.narrowed(rows[reached], times[1, rows[reached]], seconds)
         sets = ~reached & (height < np.sin(LOWEST)) & (height < fields.start[rows, 0, 2])
+        ends = sets | (seconds == moments[-1])
+        may_peak = np.maximum(sizes[1, rows], size) > _NEAR_PEAK * tolerance_arcsec
+        turned = ~reached & (
+            sets | may_peak & (ends | (sizes[0, rows] < sizes[1, rows]) & (size < sizes[1, rows]))
+        )
+        if turned.any():
+            peak = search.peak_before(rows[turned], times[0, rows[turned]], seconds)
+            limit[rows[turned]] = peak
+            reached[turned] = np.isfinite(peak)
+        sets &= ~reached
         available[rows[sets]] = seconds
+        times[:, rows], sizes[:, rows] = [times[1, rows], np.full(len(rows), seconds)], [sizes[1, rows], size]
         rows = rows[~reached & ~sets]
-        before[rows] = seconds
         if not len(rows):
             break
     return limit, available
@@ -245,7 +263,24 @@ class _Search:
         swing = slope * (height * np.abs(np.sin(np.pi * seconds / period)))[:, None, None]
         return np.asarray(np.maximum(*(np.hypot(*np.moveaxis(moved + s * swing, -1, 0)) for s in (1, -1))))
 
-    def narrowed(self, rows: Ints, before: Array, after: float) -> Array:
+    def peak_before(self, rows: Ints, before: Array, after: float) -> Array:
+        """Return when motion that turned back between two moments reached the tolerance; infinite if it did not. [s]"""
+        some = np.flatnonzero(rows >= 0)
+        limit, peak = np.full(len(rows), np.inf), np.zeros(len(rows))
+        low, high = before, np.full(len(rows), after)
+        for _ in range(_PEAK_ROUNDS):
+            tried = low + np.linspace(0, 1, _PEAK_TRIED)[:, None] * (high - low)
+            sizes = np.stack([self.largest(rows, one)[0] for one in tried])
+            best = np.argmax(sizes, axis=0)
+            peak, largest = tried[best, some], sizes[best, some]
+            low = tried[np.maximum(best - 1, 0), some]
+            high = tried[np.minimum(best + 1, _PEAK_TRIED - 1), some]
+        over = largest >= self.tolerance
+        if over.any():
+            limit[over] = self.narrowed(rows[over], before[over], peak[over])
+        return limit
+
+    def narrowed(self, rows: Ints, before: Array, after: float | Array) -> Array:
         """Narrow the crossing of some fields down, between a moment before and one after it. [s]"""
         low, high = before.copy(), np.full(len(rows), after)
         for _ in range(_REFINED):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import astropy.units as u
+import erfa
 import numpy as np
 import pytest
 from astropy.coordinates import AltAz, EarthLocation, HADec, SkyCoord
@@ -19,7 +20,7 @@ from polarcheck.outlook.optics import Optics, parse_tolerance
 from polarcheck.outlook.scene import set_scene
 from polarcheck.outlook.skymap import exposure_map
 from polarcheck.site import Site
-from polarcheck.sky.air import Atmosphere, standard_atmosphere
+from polarcheck.sky.air import AIRLESS, Atmosphere, standard_atmosphere
 from polarcheck.sky.observed import Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import azalt_from_direction, direction_from_azalt, spherical_from_direction
@@ -346,6 +347,45 @@ def test_wide_fields_are_looked_at_down_to_five_degrees(
     )
     # 3 % is asked of the map above 15 deg
     assert of_map.limit_s[0, 0] == pytest.approx(limit, rel=0.03 if altitude > 15 else 0.04)
+
+
+@pytest.mark.parametrize(
+    ("declination", "hour_angle", "error", "offset", "tolerance"),
+    [(88.0, 36.0, (2.0, 2.0), (0.05, 0.06), 1.15), (52.0, 9.0, (1.0, 2.0), (0.3, -0.2), 1.0)],
+)
+def test_map_sees_guided_motion_that_turns_back(
+    declination: float,
+    hour_angle: float,
+    error: tuple[float, float],
+    offset: tuple[float, float],
+    tolerance: float,
+) -> None:
+    """The first time that brute force is beyond the tolerance; a little later it is within again for hours.
+
+    5 %: so near the farthest a per cent of motion is some per cent of time.
+    """
+    air, utc = standard_atmosphere(NORTH.height_m), utc_from_iso(START)
+    sky = Sky(NORTH, air)
+    place = direction_from_azalt(*erfa.hd2ae(*np.radians([hour_angle, declination, NORTH.latitude_deg])))
+    ra, dec = spherical_from_direction(Sky(NORTH, AIRLESS).icrs(place[None, None], np.array([utc]))[0, 0])
+    optics = Optics(1.0, 1200, 900, guide_offset_deg=offset)
+    axis = axis_of(NORTH, sky.refracted_pole.altitude_deg, error)
+    seconds = np.linspace(100.0, 18000.0, 180)
+    target = float(np.degrees(ra)), float(np.degrees(dec))
+    motion = TrackedStars(NORTH, air, target, optics, seconds).largest(axis, True)
+    i = int(np.argmax(motion >= tolerance))
+    assert (motion[i:] < tolerance).any()
+    met = np.interp(tolerance, motion[i - 1 : i + 1], seconds[i - 1 : i + 1])
+    of_map = exposure_map(
+        axis,
+        sky,
+        optics,
+        tolerance,
+        guided=True,
+        hour_angle_deg=np.array([hour_angle]),
+        declination_deg=np.array([declination]),
+    )
+    assert of_map.limit_s[0, 0] == pytest.approx(met, rel=0.05)
 
 
 def place_of_date(sky: Sky, seen: np.ndarray) -> tuple[float, float]:
