@@ -20,13 +20,8 @@ __all__ = ["Fields", "Tracking", "field_limits", "first_limits"]
 Ints = npt.NDArray[np.int_]
 
 _FACTOR = 1.5  # between moments: motion that turns back within less is looked at more closely
-_NEAR_PEAK = (
-    0.5  # of the tolerance, that motion must have reached so that a peak between moments may reach all
-)
-_PEAK_TRIED, _PEAK_ROUNDS = (
-    6,
-    2,
-)  # moments around one where it turned back, and how often anew around the best
+_NEAR_PEAK = 0.5  # of the tolerance, reached: a peak between moments is a few per cent above the higher one
+_PEAK_TRIED, _PEAK_ROUNDS = 6, 2  # moments around a peak, and how often anew around the best
 _REFINED = 4  # halvings that narrow a crossing down
 _AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
 

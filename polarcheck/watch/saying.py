@@ -17,7 +17,6 @@ _CAUTION = (
     "Hold the load before you loosen anything, ease the opposite bolt first, never free both; the maker's manual comes "
     "first."
 )
-_HERE_DEG = 0.5  # turns that are none: the words give whole degrees
 _SWEEP = (
     "Clamp declination and take solved frames at three places or more, turned in right ascension only, 30 deg or more "
     "in all."
@@ -136,7 +135,7 @@ def _frames_words(turns_deg: Sequence[float], origin: str | None) -> str:
 def _places(turns_deg: Sequence[float], origin: str | None) -> str:
     """Where to take frames: counted from where the mount stands, or from where it stood for a frame."""
     start = "where the mount stands" if origin is None else f"where {origin} was taken"
-    words = [start if abs(turn) < _HERE_DEG else f"{abs(turn):.0f} deg {_side(turn)}" for turn in turns_deg]
+    words = [start if not round(turn) else f"{abs(turn):.0f} deg {_side(turn)}" for turn in turns_deg]
     turned = [i for i, word in enumerate(words) if word != start]
     if turned:
         there = "here" if origin is None else "that place" if start in words[: turned[-1]] else start

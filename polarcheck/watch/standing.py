@@ -32,7 +32,6 @@ _SHORT_GAPS = 2  # in a row: one alone may be a clock that was set back by about
 # cadences and seconds without a frame, after which the camera stopped
 _RUNNING_MISSES, _RUNNING_S = 4.0, 20.0
 _KEPT = 12  # frames of a run
-_WAITING = 40  # frames that nobody asked about yet, as of a target: those before are forgotten
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +56,9 @@ class Standing:
 
     def __init__(self) -> None:
         self._linked: deque[_Link] = deque(maxlen=_LOOKED_BACK)
-        self._waiting: deque[tuple[Frame, float]] = deque(maxlen=_WAITING)
+        self._waiting: deque[tuple[Frame, float]] = deque(
+            maxlen=_KEPT + _LOOKED_BACK
+        )  # all that a run can hold
         self._last: tuple[tuple[float, float], float] | None = None
         self._cadence_s, self._short_gaps = 0.0, 0
         self._is_slewed = False

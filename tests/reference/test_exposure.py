@@ -351,7 +351,11 @@ def test_wide_fields_are_looked_at_down_to_five_degrees(
 
 @pytest.mark.parametrize(
     ("declination", "hour_angle", "error", "offset", "tolerance"),
-    [(88.0, 36.0, (2.0, 2.0), (0.05, 0.06), 1.15), (52.0, 9.0, (1.0, 2.0), (0.3, -0.2), 1.0)],
+    [
+        (70.0, 45.0, (-0.04, 2.83), (0.002, -0.29), 1.2),
+        (88.0, 9.0, (2.49, 1.02), (0.184, 0.172), 2.21),
+        (52.0, 9.0, (1.0, 2.0), (0.3, -0.2), 1.0),
+    ],
 )
 def test_map_sees_guided_motion_that_turns_back(
     declination: float,
