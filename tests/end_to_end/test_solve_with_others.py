@@ -14,7 +14,7 @@ from polarcheck.solving.packaged_engine import is_installed
 from tests.commands import SAMPLES, answered, refused, run
 from tests.end_to_end.test_solve_command import INDEX, NEEDS_SOLVER, read_truth, unsolved
 from tests.fits_files import write_solution
-from tests.solvers import SIZE, SOLUTION, write_frame
+from tests.solvers import SIZE, SOLUTION, star_field, write_frame
 from tests.watch_process import Script, watching
 
 PROGRAM = """import json, shutil, sys
@@ -98,7 +98,7 @@ def test_command_that_is_not_there_or_gives_nothing_is_told(tmp_path: Path) -> N
 
 
 def test_frames_are_solved_on_the_way_where_asked_for(tmp_path: Path) -> None:
-    write_frame(tmp_path / "frames" / "a.fits")
+    write_frame(tmp_path / "frames" / "a.fits", star_field(seed=6)[0])  # no two stars in one
     rig = rig_file(tmp_path / "rig", "{solution}", "{stars}")
     plain, _ = answered("stars", tmp_path / "frames", "--rig", rig)
     assert plain["frames"][0]["fwhm_arcsec"] is None
