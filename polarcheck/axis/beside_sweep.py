@@ -18,7 +18,6 @@ from polarcheck.vectors import Array, angle_between, tangent_basis, unit
 __all__ = ["guided_in_sweep"]
 
 Ints = npt.NDArray[np.int_]
-Bools = npt.NDArray[np.bool_]
 
 _DITHER = 0.15 * DEGREE  # from frame to frame of one field, at most
 _LEAST_FRAMES = 3  # of a field that tell whether it stands still,

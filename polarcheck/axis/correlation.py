@@ -27,9 +27,8 @@ Ints = npt.NDArray[np.int_]
 
 _MOST_POINTS = 72  # longer sequences are averaged over neighbours, down to this many points
 _WHITE = 0.6  # prior chance that a component's noise is white
-_STRENGTHS = np.geomspace(
-    0.1, 1000, 7
-)  # variance of what lasts over that of one frame's own noise, all alike
+# variance of what lasts over that of one frame's own noise, all alike
+_STRENGTHS = np.geomspace(0.1, 1000, 7)
 _TIMES = 7  # lengths of time tried, from
 _SHORTEST = 0.125  # of the time from frame to frame, so that nothing is left of it at the next one, to
 _LONGEST = 2.0  # lengths of the sequence, all alike

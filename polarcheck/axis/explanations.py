@@ -58,9 +58,8 @@ def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -
     options = [
         whole,
         robust,
-        agree(
-            context, attitudes.camera.copy(), WRONG
-        ),  # where a wrong frame is in the set and may hide another
+        # where a wrong frame is in the set and may hide another
+        agree(context, attitudes.camera.copy(), WRONG),
         *few_left_out(context),
         *(agree(context, groups) for groups in groupings(context)),
         *after_knocks(context),

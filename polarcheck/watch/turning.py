@@ -28,11 +28,9 @@ SAME_PLACE_DEG = 2.0
 """Turns about the axis that are one place."""
 
 _PAUSE_S = 20.0  # between frames, in which knobs can have been turned; common practice, no source
-_AT_REST_S = (
-    20.0,
-    60.0,
-)  # for which an axis must rest that is not clearly where all turns should have carried it:
-# one knob, two knobs; common practice, no source
+# for which an axis must rest that is not clearly where all turns should have carried it: one knob, two knobs; common
+# practice, no source
+_AT_REST_S = (20.0, 60.0)
 _RESTING = 4  # frames that came before a turn and are kept
 _SMALL_TURN_S = (
     60.0  # in which a turn that the field need not show will have been made; common practice, no source
