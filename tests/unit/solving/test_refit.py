@@ -24,7 +24,7 @@ from scipy.spatial.transform import Rotation
 from polarcheck.frames import Solution, SolutionNotes, SolvingHints, read_engine_solution, write_solution
 from polarcheck.site import Site
 from polarcheck.sky import Sky
-from polarcheck.sky.pole_stars import all_hipparcos_stars
+from polarcheck.sky.pole_stars import hipparcos_stars_near
 from polarcheck.solving.engine import Match
 from polarcheck.solving.one_frame import Recognised
 from polarcheck.solving.refit import Refitted, refit
@@ -47,7 +47,7 @@ BENT = {"A_ORDER": 2, "A_2_0": 3e-6, "A_1_1": -2e-6, "A_0_2": 1e-6} | {
 @cache
 def stars_on_the_date() -> np.ndarray:
     """Right ascension and declination, shape (n, 2), degrees, by ERFA."""
-    stars = all_hipparcos_stars()
+    stars = hipparcos_stars_near(np.array([0.0, 0.0, 1.0]), np.pi)
     ra, dec = spherical_from_direction(stars.places)
     east = np.stack([-np.sin(ra), np.cos(ra), np.zeros_like(ra)], axis=-1)
     north = np.cross(stars.places, east)
