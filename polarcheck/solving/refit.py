@@ -25,7 +25,7 @@ from polarcheck.solving.camera import FieldStars, Lens, LensFit, fit_lens
 from polarcheck.solving.one_frame import Recognised
 from polarcheck.vectors import Array, best_rotations, unit
 
-__all__ = ["Refitted", "refit"]
+__all__ = ["Refitted", "View", "refit", "view_of"]
 
 _SCALE_RATIO = 1.015
 _INDEX_SIGMA = 0.4 * ARCSEC  # of a star of an index: no proper motion, and a quarter of a century
@@ -66,8 +66,23 @@ class Refitted:
 
 
 @dataclass(frozen=True, slots=True)
-class _View:
-    """A frame on the way: its stars, what they may be, and the sky it looks at."""
+class View:
+    """A frame on the way: its stars, what they may be, and the sky it looks at.
+
+    Attributes
+    ----------
+    seen : Recognised
+    sky : Sky or None
+        None where its time or place are not known, or cannot be.
+    reference : ndarray, shape (n, 3)
+        Stars of catalogue and index around it: ICRS unit vectors on its date.
+    sigmas : ndarray, shape (n,)
+        How well these are known. [rad]
+    origins : ndarray of str, shape (n,)
+        Where they are from.
+    centre_px : ndarray, shape (2,)
+        The sensor's centre. [px]
+    """
 
     seen: Recognised
     sky: Sky | None
@@ -94,42 +109,19 @@ class _View:
         return np.asarray(self.sky.icrs(observed[None], np.array([self.seen.said.utc]))[0])
 
 
-def refit(frames: Sequence[Recognised], site: Site | None = None) -> dict[Path, Refitted]:
-    """Fit the attitudes of frames again, those of one camera together.
+def view_of(frame: Recognised, site: Site | None = None) -> View:
+    """Bring together what one frame's attitude is fitted to.
 
     Parameters
     ----------
-    frames : sequence of Recognised
+    frame : Recognised
     site : Site, optional
-        Of frames whose header names none.
+        Where its header names none.
 
     Returns
     -------
-    dict
-        Of those frames for which it went well, by their path; for the others the solver's solution stands.
+    View
     """
-    found: dict[Path, Refitted] = {}
-    for camera in _cameras(frames):
-        found |= _of_one_camera([_view(frame, site) for frame in camera])
-    return found
-
-
-def _cameras(frames: Sequence[Recognised]) -> list[list[Recognised]]:
-    """Frames of one size, parity and scale."""
-    groups: list[tuple[tuple[int, int, bool], float, list[Recognised]]] = []
-    for frame in frames:
-        _, scale, mirrored = frame.match.solution.sampled()
-        kind = (frame.stars.width_px, frame.stars.height_px, mirrored)
-        for known, other, members in groups:
-            if known == kind and 1 / _SCALE_RATIO < scale / other < _SCALE_RATIO:
-                members.append(frame)
-                break
-        else:
-            groups.append((kind, scale, [frame]))
-    return [members for _, _, members in groups]
-
-
-def _view(frame: Recognised, site: Site | None) -> _View:
     size = np.array([frame.stars.width_px, frame.stars.height_px])
     middle = (size - 1) / 2
     corners = frame.match.solution.icrs_from_pixels(np.array([middle, [0.0, 0.0], size - 1.0]))
@@ -145,12 +137,45 @@ def _view(frame: Recognised, site: Site | None) -> _View:
         origins = np.concatenate([origins, np.full(len(new), _INDEX)])
     there = frame.said.site or site
     sky = None if there is None or frame.said.utc is None else Sky.over(there)
-    view = _View(frame, sky, directions, sigmas, origins, middle)
+    view = View(frame, sky, directions, sigmas, origins, middle)
     is_up = sky is None or view.observed(corners[:1])[0, 2] > _LOWEST
     return view if is_up else replace(view, sky=None)  # its clock or its place is wrong
 
 
-def _of_one_camera(views: Sequence[_View]) -> dict[Path, Refitted]:
+def refit(views: Sequence[View]) -> dict[Path, Refitted]:
+    """Fit the attitudes of frames again, those of one camera together.
+
+    Parameters
+    ----------
+    views : sequence of View
+
+    Returns
+    -------
+    dict
+        Of those frames for which it went well, by their path; for the others the solver's solution stands.
+    """
+    found: dict[Path, Refitted] = {}
+    for camera in _cameras(views):
+        found |= _of_one_camera(camera)
+    return found
+
+
+def _cameras(views: Sequence[View]) -> list[list[View]]:
+    """Frames of one size, parity and scale."""
+    groups: list[tuple[tuple[int, int, bool], float, list[View]]] = []
+    for view in views:
+        _, scale, mirrored = view.seen.match.solution.sampled()
+        kind = (view.seen.stars.width_px, view.seen.stars.height_px, mirrored)
+        for known, other, members in groups:
+            if known == kind and 1 / _SCALE_RATIO < scale / other < _SCALE_RATIO:
+                members.append(view)
+                break
+        else:
+            groups.append((kind, scale, [view]))
+    return [members for _, _, members in groups]
+
+
+def _of_one_camera(views: Sequence[View]) -> dict[Path, Refitted]:
     lens = _lens_to_begin_with(views[0])
     matches = [_matched(view, _predicted_by_solver(view)) for view in views]
     kept = [(v, m) for v, m in zip(views, matches, strict=True) if len(m[0]) >= _LEAST_STARS]
@@ -170,24 +195,24 @@ def _of_one_camera(views: Sequence[_View]) -> dict[Path, Refitted]:
     return {view.seen.path: result for view, result in results if result is not None}
 
 
-def _lens_to_begin_with(view: _View) -> Lens:
+def _lens_to_begin_with(view: View) -> Lens:
     _, scale, mirrored = view.seen.match.solution.sampled()
     half = float(np.hypot(*view.centre_px))
     # the sky seen from inside, +y up, has east to the left: not mirrored is parity -1 for right-handed directions
     return Lens(1 / (scale * ARCSEC), 1.0 if mirrored else -1.0, (0.0, 0.0), np.zeros((2, 2, 2)), half)
 
 
-def _predicted_by_solver(view: _View) -> Array:
+def _predicted_by_solver(view: View) -> Array:
     """Where the reference stars are by the solver's own solution, from the centre. [px]"""
     with np.errstate(invalid="ignore"):
         return np.asarray(view.seen.match.solution.pixels_from_icrs(view.reference) - view.centre_px)
 
 
-def _predicted(view: _View, field: FieldStars, lens: Lens) -> Array:
+def _predicted(view: View, field: FieldStars, lens: Lens) -> Array:
     return lens.pixels(view.observed(view.reference) @ field.attitude)
 
 
-def _matched(view: _View, places: Array) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
+def _matched(view: View, places: Array) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
     """Indices of stars of the frame and of the reference that are nearest to one another."""
     none = np.zeros(0, dtype=int)
     inside = np.flatnonzero((np.abs(places) < view.centre_px + 10).all(axis=1))  # NaN is not
@@ -200,7 +225,7 @@ def _matched(view: _View, places: Array) -> tuple[npt.NDArray[np.int_], npt.NDAr
     return nearest[good], inside[good]
 
 
-def _field(view: _View, match: tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]], lens: Lens) -> FieldStars:
+def _field(view: View, match: tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]], lens: Lens) -> FieldStars:
     stars, known = match
     size = (view.seen.stars.width_px, view.seen.stars.height_px)
     grid = sensor_grid(*size)
@@ -218,7 +243,7 @@ def _field(view: _View, match: tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]
 
 
 def _result(
-    view: _View, match: tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]], field: FieldStars, fit: LensFit
+    view: View, match: tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]], field: FieldStars, fit: LensFit
 ) -> Refitted | None:
     """The frame's plate; None where the solver's own solution is the better word."""
     count = int(field.used.sum())

@@ -6,6 +6,7 @@ with a distortion of order 2, or through astropy's AltAz with refraction and a p
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -27,7 +28,8 @@ from polarcheck.sky import Sky
 from polarcheck.sky.pole_stars import hipparcos_stars_near
 from polarcheck.solving.engine import Match
 from polarcheck.solving.one_frame import Recognised
-from polarcheck.solving.refit import Refitted, refit
+from polarcheck.solving.refit import Refitted, view_of
+from polarcheck.solving.refit import refit as refit_views
 from polarcheck.stars import StarList
 from polarcheck.vectors import spherical_from_direction
 
@@ -88,6 +90,10 @@ def recognised(
     stars = StarList(pixels, np.ones(len(pixels)), WIDTH, HEIGHT, 2.5, 0.0, False, False)
     solution = read_engine_solution(file, (WIDTH, HEIGHT))
     return Recognised(folder / name, stars, Match(solution), said or SolvingHints(utc=UTC))
+
+
+def refit(frames: Sequence[Recognised]) -> dict[Path, Refitted]:
+    return refit_views([view_of(frame) for frame in frames])
 
 
 def written(folder: Path, found: Refitted) -> WCS:
