@@ -23,7 +23,7 @@ _LONG, _LONG_PX = 3.0, 4.0  # longer than most, and in standard deviations of li
 _WIDE = 4.0  # times the usual width: a nebula, the Moon, a ghost
 _MOVED_PX = 3.0
 _ALIKE = 1e-6
-_ROWS = 400  # that are looked at for that
+_ROWS = 100  # that are looked at for that first; all where these are alike
 _FULL = 0.5  # of the pixels at the largest value
 
 
@@ -81,7 +81,7 @@ def list_stars(image: npt.NDArray[np.generic], *, mosaic: str | None = None) -> 
     whole = one_plane(image, mosaic)
     plane = whole.pixels
     height, width = plane.shape
-    blank, full = _is_empty(plane[:: max(1, height // _ROWS)])
+    blank, full = _is_empty(plane)
     none = np.zeros(0)
     if blank or full:
         return StarList(np.zeros((0, 2)), none, width, height, None, 0.0, blank, full)
@@ -103,8 +103,13 @@ def _listed(whole: Plane, *, quick: bool) -> StarList:
     return StarList(np.stack([x, y], axis=-1), flux, width, height, fwhm, share, False, False)
 
 
-def _is_empty(rows: Pixels) -> tuple[bool, bool]:
-    """Whether all pixels are alike, and whether most have the largest value; by some rows of the image."""
+def _is_empty(plane: Pixels) -> tuple[bool, bool]:
+    """Whether all pixels are alike, and whether most have the largest value, which some rows tell."""
+    blank, full = _alike(plane[:: max(1, len(plane) // _ROWS)])
+    return blank and _alike(plane)[0], full  # a sky cut off at zero is alike between its stars
+
+
+def _alike(rows: Pixels) -> tuple[bool, bool]:
     known = rows[np.isfinite(rows)]
     if not known.size:
         return True, False

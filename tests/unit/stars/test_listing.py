@@ -81,6 +81,12 @@ def test_blank_and_full_images_are_told_apart_from_dark_ones() -> None:
         assert (found.is_blank, found.is_overexposed, len(found)) == (blank, full, 0)
 
 
+def test_a_sky_cut_off_at_zero_is_not_blank_for_a_star_between_the_rows_looked_at() -> None:
+    image = np.zeros((3000, 200))
+    image[31:34, 100:103] = 900.0
+    assert not list_stars(image).is_blank
+
+
 def stars_at(places: np.ndarray, peaks: np.ndarray | float, size: tuple[int, int] = (600, 900)) -> np.ndarray:
     """A sky with a noise of 4 counts and stars of 3 px."""
     image = np.random.default_rng(11).normal(500, 4, size)
