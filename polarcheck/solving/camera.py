@@ -18,6 +18,7 @@ __all__ = ["FieldStars", "Lens", "LensFit", "fit_lens"]
 _ORDERS = (1, 2, 3, 4, 5)
 _STARS_PER_TERM = 4
 _ROUNDS = 6
+_SETTLED = 0.01  # of the noise: once the same stars count, a further step moves a place by far less
 _OUTLYING = 4.0
 _LEAST_STARS = 4
 _MAD = 1.4826
@@ -215,7 +216,7 @@ def _fitted(fields: Sequence[FieldStars], lens: Lens) -> LensFit:
         chosen = [_chosen(field, lens, noise) for field in current]
         same = all(np.array_equal(a.used, b.used) for a, b in zip(chosen, current, strict=True))
         current = chosen
-        if same and np.isclose(noise, before):
+        if same and np.isclose(noise, before, rtol=_SETTLED):
             break
     return LensFit(lens, tuple(current), noise)
 
