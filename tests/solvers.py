@@ -65,7 +65,7 @@ elif mode == "table":
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
     shutil.copy(os.path.join(here, "table.corr"), "frame.corr")
 elif mode in ("good", "slow"):
-    time.sleep(0.5 if mode == "slow" else 0)
+    time.sleep(1.2 if mode == "slow" else 0)
     shutil.copy(os.path.join(here, "good.wcs"), "frame.wcs")
 elif mode == "full":
     sys.exit("No space left on device")
