@@ -20,9 +20,9 @@ from polarcheck.followup.agreement import agreeing_frames, require_expected, wid
 from polarcheck.followup.later_frames import later_frames
 from polarcheck.frames import Frame, FrameSet, Problem
 from polarcheck.knobs import ClampShift, clamp_shift, knob_rotation
-from polarcheck.measurement import low_notice, too_low
+from polarcheck.measurement import Pointings, low_notice, too_low
 from polarcheck.presenting import WithDict
-from polarcheck.sky import earth_orientation
+from polarcheck.sky import Epochs
 from polarcheck.times import seconds_between
 from polarcheck.vectors import Array, azalt_from_direction, unit, wrap
 
@@ -125,9 +125,9 @@ def follow_frames(
     frames, early = later_frames(before, frame_set)
     utc = np.array([frame.utc for frame in frames])
     sky = np.array([frame.sky for frame in frames])
-    earth = earth_orientation(utc)
-    low = too_low(unit(sky.mean(axis=1)), utc, before.site)
-    observed = before.sky.observed(sky, utc, earth)
+    epochs = Epochs.of(utc)
+    low = too_low(Pointings.of(unit(sky.mean(axis=1)), epochs, before.site))
+    observed = before.sky.observed(sky, epochs)
     agreed = agreeing_frames(before, frames, observed, low)
     used = list(agreed.used)
     frames, utc = [frames[i] for i in used], utc[used]
@@ -147,7 +147,7 @@ def follow_frames(
         frames=tuple(frames),
         problems=(*agreed.left, *frame_set.problems),
         early=tuple(early),
-        notices=(*earth.notices, *low_notice(observed[used]), *apart, *notices),
+        notices=(*epochs.orientation.notices, *low_notice(observed[used]), *apart, *notices),
     )
 
 

@@ -2,6 +2,7 @@ from .conditions import Conditions, Reading
 from .costs import SiteCost
 from .measurement import measure, measure_frames
 from .plausibility import low_notice, too_low
+from .pointings import Pointings
 from .result import Measurement
 from .schema import MeasurementSchema
 from .source import Aim, FoundAlignment, alignment_from
@@ -14,6 +15,7 @@ __all__ = [
     "FrameEntry",
     "Measurement",
     "MeasurementSchema",
+    "Pointings",
     "Reading",
     "SiteCost",
     "alignment_from",

@@ -67,7 +67,7 @@ def site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCos
     part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
 
     def offset(moved: Sky) -> Array:
-        observed = moved.observed(part.sky, part.utc, part.earth)
+        observed = moved.observed(part.sky, part.epochs)
         attitudes = camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
         used_all = np.ones(len(some), dtype=bool)
         axis = solve_axis(attitudes, groups, used_all, fit.axis, roll_ratio=fit.roll_ratio).axis

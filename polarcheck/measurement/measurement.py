@@ -141,7 +141,7 @@ def measure_frames(
     sample, refused = sample_of(frame_set, place, conditions.noise_px)
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
-    observed = sky.observed(sample.sky, sample.utc, sample.earth)
+    observed = sky.observed(sample.sky, sample.epochs)
     sample, observed, held = without_guided(sample, observed, conditions.frames_guided)
     refused = [*refused, *held]
     fit, creep = _fit(sample, observed, target, refused, conditions.frames_guided)
@@ -155,7 +155,7 @@ def measure_frames(
     ]
     more = [
         creep_notice(creep, systematic.allowance_arcsec * ARCSEC),
-        sun_notice(sample.utc[fit.used], place),
+        sun_notice(sample.epochs.at(fit.used), place),
         zone_notice([sample.frames[i] for i in np.flatnonzero(fit.used)], place),
     ]
     return Measurement(

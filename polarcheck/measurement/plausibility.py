@@ -10,17 +10,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames import Frame
+from polarcheck.measurement.pointings import Pointings
 from polarcheck.site import Site
-from polarcheck.sky import AIRLESS, Sky, sun_altitude_deg
+from polarcheck.sky import Epochs, sun_altitude_deg
 from polarcheck.vectors import Array
 
 __all__ = [
     "LOWEST_DEG",
-    "above_horizon",
     "likely_cause",
     "low_notice",
     "require_dark",
@@ -39,24 +38,9 @@ _LOW_DEG = 10.0  # below this refraction is uncertain
 _SUN_UP_DEG = -2.0  # above this no stars are seen in a camera at night
 
 
-def above_horizon(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
-    """Tell which frames' centres stand above the horizon, shape (n,).
-
-    Parameters
-    ----------
-    sky : ndarray, shape (n, 3)
-        ICRS unit vectors of the frames' centres.
-    utc : ndarray, shape (n, 2)
-        Two-part UTC Julian dates.
-    site : Site
-        Where.
-    """
-    return np.asarray(_altitudes_deg(sky, utc, site) > 0.0)
-
-
-def too_low(sky: Array, utc: Array, site: Site) -> list[str | None]:
-    """Say of each frame why it stands too low to count, None for one that does not; as `above_horizon`."""
-    return [_too_low(float(altitude)) for altitude in _altitudes_deg(sky, utc, site)]
+def too_low(pointings: Pointings) -> list[str | None]:
+    """Say of each frame why it stands too low to count, None for one that does not."""
+    return [_too_low(float(altitude)) for altitude in pointings.altitudes_deg]
 
 
 def _too_low(altitude_deg: float) -> str | None:
@@ -83,14 +67,8 @@ def low_notice(observed: Array) -> list[Notice]:
     ]
 
 
-def _altitudes_deg(sky: Array, utc: Array, site: Site) -> Array:
-    """Without air, shape (n,). [deg]"""
-    height = Sky(site, AIRLESS).observed(sky[:, None], utc)[:, 0, 2]
-    return np.asarray(np.degrees(np.arcsin(np.clip(height, -1, 1))))
-
-
-def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool_]:
-    """Return `above_horizon`; refuse a site and clock that put most frames below it.
+def require_sky_above(pointings: Pointings) -> None:
+    """Refuse a site and clock that put most frames below the horizon.
 
     Raises
     ------
@@ -98,10 +76,10 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
         More than half of the frames, or all but one, would look into the ground; the text names what would
         explain it.
     """
-    above = above_horizon(sky, utc, site)
+    above, site = pointings.above_horizon, pointings.site
     if np.count_nonzero(above) * 2 >= len(above) and np.count_nonzero(above) >= 2:
-        return above
-    cause = likely_cause(sky, utc, site)
+        return
+    cause = likely_cause(pointings)
     raise InputError(
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and "
         f"the times in the headers, {np.count_nonzero(~above)} of {len(above)} frames look below the horizon; "
@@ -110,7 +88,7 @@ def require_sky_above(sky: Array, utc: Array, site: Site) -> npt.NDArray[np.bool
     )
 
 
-def require_dark(sky: Array, utc: Array, site: Site) -> None:
+def require_dark(pointings: Pointings) -> None:
     """Refuse a site and clock that put the Sun well above the horizon.
 
     Raises
@@ -118,10 +96,11 @@ def require_dark(sky: Array, utc: Array, site: Site) -> None:
     InputError
         The Sun stood in the sky when most frames were taken; the text names what would make it dark.
     """
-    altitude = float(np.median(sun_altitude_deg(utc, site)))
+    site = pointings.site
+    altitude = float(np.median(pointings.sun_altitudes_deg))
     if altitude < _DAYLIGHT_DEG:
         return
-    cause = likely_cause(sky, utc, site)
+    cause = likely_cause(pointings)
     raise InputError(
         f"with latitude {site.latitude_deg:.3f}, longitude {site.longitude_deg:.3f} deg ({site.source}) and the times in "
         f"the headers the Sun stood at {altitude:+.0f} deg of altitude, so one of them is wrong, and which way to turn "
@@ -130,20 +109,20 @@ def require_dark(sky: Array, utc: Array, site: Site) -> None:
     )
 
 
-def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
+def likely_cause(pointings: Pointings) -> str | None:
     """Name the mistakes that would bring all frames above the horizon at night, or None."""
-    latitude, longitude = site.latitude_deg, site.longitude_deg
+    latitude, longitude = pointings.site.latitude_deg, pointings.site.longitude_deg
     mistakes = []
-    if (sun := _sun_if(sky, utc, latitude, -longitude)) is not None:
+    if (sun := _sun_if(pointings, latitude, -longitude)) is not None:
         mistakes.append(
             f"the longitude's sign is wrong (east is positive here): with {-longitude:.3f} the Sun stood at {sun:+.0f} deg"
         )
-    if _sun_if(sky, utc, -latitude, longitude) is not None:
+    if _sun_if(pointings, -latitude, longitude) is not None:
         mistakes.append("the latitude's sign is wrong (north is positive)")
-    if abs(longitude) <= 90 and _sun_if(sky, utc, longitude, latitude) is not None:
+    if abs(longitude) <= 90 and _sun_if(pointings, longitude, latitude) is not None:
         mistakes.append("latitude and longitude are swapped (latitude comes first)")
     for hours in (h for h in sorted(range(-14, 15), key=abs) if h):
-        if (sun := _sun_if(sky, _ahead(utc, hours), latitude, longitude)) is not None:
+        if (sun := _sun_if(pointings, latitude, longitude, hours)) is not None:
             mistakes.append(
                 f"the clock ran on local time or is off by hours ({abs(hours)}h {'ahead of' if hours > 0 else 'behind'} UTC "
                 f"would do, for example, with the Sun at {sun:+.0f} deg; daylight saving counts too)"
@@ -152,9 +131,9 @@ def likely_cause(sky: Array, utc: Array, site: Site) -> str | None:
     return "likely " + ", or ".join(mistakes) if mistakes else None
 
 
-def sun_notice(utc: Array, site: Site) -> Notice | None:
+def sun_notice(epochs: Epochs, site: Site) -> Notice | None:
     """Return a notice if the Sun stood in the sky at mid-exposure."""
-    highest = float(sun_altitude_deg(utc, site).max())
+    highest = float(sun_altitude_deg(epochs, site).max())
     if highest < _SUN_UP_DEG:
         return None
     return Notice(
@@ -196,11 +175,12 @@ def zone_notice(frames: Sequence[Frame], site: Site) -> Notice | None:
     )
 
 
-def _sun_if(sky: Array, utc: Array, latitude: float, longitude: float) -> float | None:
+def _sun_if(pointings: Pointings, latitude: float, longitude: float, hours: float = 0.0) -> float | None:
     """The Sun's highest altitude at another site or time, if it is dark there and all frames stand above the horizon."""
-    site = Site(latitude, longitude, 0.0, "trial")
-    highest = float(sun_altitude_deg(utc, site).max())
-    return highest if highest < _SUN_UP_DEG and above_horizon(sky, utc, site).all() else None
+    epochs = Epochs.of(_ahead(pointings.epochs.utc, hours)) if hours else pointings.epochs
+    moved = Pointings.of(pointings.centres, epochs, Site(latitude, longitude, 0.0, "trial"))
+    highest = float(moved.sun_altitudes_deg.max())
+    return highest if highest < _SUN_UP_DEG and moved.above_horizon.all() else None
 
 
 def _ahead(utc: Array, hours: float) -> Array:

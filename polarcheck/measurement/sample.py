@@ -18,8 +18,9 @@ from polarcheck.measurement.impossible import (
     without_rough_solutions,
 )
 from polarcheck.measurement.plausibility import require_dark, require_sky_above, too_low
+from polarcheck.measurement.pointings import Pointings
 from polarcheck.site import Site
-from polarcheck.sky import EarthOrientation, earth_orientation
+from polarcheck.sky import Epochs
 from polarcheck.vectors import Array, unit
 
 __all__ = ["Sample", "require_two", "sample_of", "site_of"]
@@ -40,10 +41,8 @@ class Sample:
         In order of time.
     sky : ndarray, shape (n, k, 3)
         ICRS unit vectors of the sensor points.
-    utc : ndarray, shape (n, 2)
-        Mid-exposures, two-part Julian dates.
-    earth : EarthOrientation
-        At these moments.
+    epochs : Epochs
+        Mid-exposures.
     noise : ndarray, shape (n,)
         Assumed one-sigma pointing noise per coordinate. [rad]
     camera : ndarray of int, shape (n,)
@@ -56,8 +55,7 @@ class Sample:
 
     frames: tuple[Frame, ...]
     sky: Array
-    utc: Array
-    earth: EarthOrientation
+    epochs: Epochs
     noise: Array
     camera: Ints
     station: Ints
@@ -66,15 +64,15 @@ class Sample:
     @property
     def elapsed_s(self) -> Array:
         """Time of each frame since the first, shape (n,). [s]"""
-        return np.asarray((self.utc - self.utc[0]).sum(axis=-1) * 86400)
+        utc = self.epochs.utc
+        return np.asarray((utc - utc[0]).sum(axis=-1) * 86400)
 
     def part(self, some: Ints) -> Sample:
         """Return the sample of some frames, by index; its cameras are counted afresh."""
         return Sample(
             tuple(self.frames[i] for i in some),
             self.sky[some],
-            self.utc[some],
-            self.earth.at(some),
+            self.epochs.at(some),
             self.noise[some],
             np.unique(self.camera[some], return_inverse=True)[1],
             self.station[some],
@@ -154,27 +152,25 @@ def sample_of(frame_set: FrameSet, site: Site, noise_px: float) -> tuple[Sample,
     order = order_notice(own)
     doubtful += [order] if order else []
     sky = np.array([frame.sky for frame in own])
-    utc = np.array([frame.utc for frame in own])
-    centres = unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky))
-    above = require_sky_above(centres, utc, site)
-    require_dark(centres[above], utc[above], site)
-    low = too_low(centres, utc, site)
+    epochs = Epochs.of(np.array([frame.utc for frame in own]))
+    pointings = Pointings.of(unit(np.einsum("k,nki->ni", SENSOR_WEIGHTS, sky)), epochs, site)
+    require_sky_above(pointings)
+    require_dark(pointings.at(pointings.above_horizon))
+    low = too_low(pointings)
     hidden = [_problem(frame, why) for frame, why in zip(own, low, strict=True) if why]
     high = np.array([why is None for why in low])
     frames = tuple(frame for frame, is_high in zip(own, high, strict=True) if is_high)
     require_two(FrameSet(frames, (*frame_set.problems, *copied, *hidden)))
-    sky, utc = sky[high], utc[high]
-    earth = earth_orientation(utc)
+    sky, epochs = sky[high], epochs.at(high)
     scale = np.array([frame.pixel_scale_arcsec for frame in frames]) * ARCSEC
     sample = Sample(
         frames,
         sky,
-        utc,
-        earth,
+        epochs,
         noise_px * scale,
         _cameras(frames),
         _stations(sky, np.array([frame.width_px for frame in frames]) * scale),
-        (*earth.notices, *_frame_notices(frames), *file_time_notices(frames), *doubtful),
+        (*epochs.orientation.notices, *_frame_notices(frames), *file_time_notices(frames), *doubtful),
     )
     return sample, [*frame_set.problems, *copied, *hidden]
 

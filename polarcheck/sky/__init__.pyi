@@ -2,6 +2,7 @@ from .air import AIRLESS, Atmosphere, refraction_constants, standard_atmosphere
 from .camera_motion import FieldFrame, field_rotation, guided_attitude, tracking_attitude
 from .catalogue import Target, TargetLike, as_target, find_target
 from .earth import EarthOrientation, earth_orientation
+from .epochs import Epochs
 from .observed import Pole, PoleKind, Sky
 from .pole_stars import NEIGHBOURS, POLE_STAR, CatalogueStars, stars_near_pole
 from .reference_catalogue import ReferenceStars, reference_stars
@@ -24,6 +25,7 @@ __all__ = [
     "Atmosphere",
     "CatalogueStars",
     "EarthOrientation",
+    "Epochs",
     "FieldFrame",
     "Pole",
     "PoleKind",

@@ -44,11 +44,11 @@ class EarthOrientation:
     pole_y: Array
     notices: tuple[Notice, ...] = ()
 
-    def at(self, some: int | npt.NDArray[np.int_]) -> EarthOrientation:
+    def at(self, some: npt.NDArray[np.int_] | npt.NDArray[np.bool_]) -> EarthOrientation:
         """Return the orientation at some of the moments, by index."""
-        index = np.atleast_1d(some)
-        x, y = self.pole_x[index], self.pole_y[index]
-        return EarthOrientation(self.ut1_minus_utc_s[index], x, y, self.notices)
+        return EarthOrientation(
+            self.ut1_minus_utc_s[some], self.pole_x[some], self.pole_y[some], self.notices
+        )
 
 
 def earth_orientation(utc: Array) -> EarthOrientation:

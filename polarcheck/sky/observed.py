@@ -15,13 +15,13 @@ import numpy as np
 from polarcheck.constants import DEGREE
 from polarcheck.errors import InputError
 from polarcheck.printable import printable
-from polarcheck.quiet import quiet
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, refraction, standard_atmosphere
-from polarcheck.sky.earth import EarthOrientation, earth_orientation
+from polarcheck.sky.earth import earth_orientation
+from polarcheck.sky.epochs import Epochs, terrestrial_time
 from polarcheck.vectors import Array, direction_from_azalt, direction_from_spherical, spherical_from_direction
 
-__all__ = ["Pole", "PoleKind", "Sky", "terrestrial_time"]
+__all__ = ["Pole", "PoleKind", "Sky"]
 
 PoleKind = Literal["refracted", "true", "target"]
 """Where an error is counted from: one of the two poles, or the best axis for one target."""
@@ -47,13 +47,6 @@ class Pole:
     def direction(self) -> Array:
         """East-North-Up unit vector, shape (3,)."""
         return direction_from_azalt(self.azimuth_deg * DEGREE, self.altitude_deg * DEGREE)
-
-
-def terrestrial_time(utc: Array) -> tuple[Array, Array]:
-    """Return two-part TT, each of shape (n,), of two-part UTC, shape (n, 2)."""
-    with quiet():  # far dates only lack leap seconds
-        first, second = erfa.taitt(*erfa.utctai(utc[:, 0], utc[:, 1]))
-    return first, second
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +115,7 @@ class Sky:
             raise InputError(f"pole = {printable(repr(kind), 40)} is neither 'refracted' nor 'true'")
         return self.refracted_pole if kind == "refracted" else self.true_pole
 
-    def observed(self, directions: Array, utc: Array, earth: EarthOrientation | None = None) -> Array:
+    def observed(self, directions: Array, utc: Array | Epochs) -> Array:
         """Carry ICRS directions to observed directions.
 
         Precession and nutation (IAU 2006/2000A), annual and diurnal aberration, light deflection, Earth
@@ -132,27 +125,23 @@ class Sky:
         ----------
         directions : ndarray, shape (n, k, 3)
             ICRS unit vectors, `k` of them for each of `n` moments.
-        utc : ndarray, shape (n, 2)
-            Two-part UTC Julian dates.
-        earth : EarthOrientation, optional
-            Looked up from the bundled table when not given.
+        utc : ndarray, shape (n, 2), or Epochs
+            Two-part UTC Julian dates, or these with what is known of the Earth then.
 
         Returns
         -------
         ndarray, shape (n, k, 3)
             East-North-Up unit vectors.
         """
-        astrom = self._astrometry(utc, earth)[:, None]
+        astrom = self._astrometry(utc)[:, None]
         ra, dec = spherical_from_direction(directions)
         ri, di = erfa.atciq(ra, dec, 0.0, 0.0, 0.0, 0.0, astrom)
         azimuth, zenith_distance, *_ = erfa.atioq(ri, di, astrom)
         return direction_from_azalt(azimuth, np.pi / 2 - zenith_distance)
 
-    def observed_beside_earth(
-        self, directions: Array, utc: Array, earth: EarthOrientation | None = None
-    ) -> Array:
+    def observed_beside_earth(self, directions: Array, utc: Array | Epochs) -> Array:
         """Carry geocentric directions of what moves with the Earth (the Moon): as `observed`, no annual aberration."""
-        astrom = self._astrometry(utc, earth)
+        astrom = self._astrometry(utc)
         of_date = np.einsum("nij,nkj->nki", astrom["bpn"], directions)
         azimuth, zenith_distance, *_ = erfa.atioq(*spherical_from_direction(of_date), astrom[:, None])
         return direction_from_azalt(azimuth, np.pi / 2 - zenith_distance)
@@ -169,29 +158,13 @@ class Sky:
         greenwich = erfa.gst06a(utc[:, 0], ut1, *terrestrial_time(utc))
         return np.asarray((greenwich + self.site.longitude_deg * DEGREE) % (2 * np.pi))
 
-    def icrs(self, directions: Array, utc: Array, earth: EarthOrientation | None = None) -> Array:
+    def icrs(self, directions: Array, utc: Array | Epochs) -> Array:
         """Carry observed directions, shape (n, k, 3), back to ICRS unit vectors; see `observed`."""
-        astrom = self._astrometry(utc, earth)[:, None]
+        astrom = self._astrometry(utc)[:, None]
         longitude, altitude = spherical_from_direction(directions)
         ri, di = erfa.atoiq("A", np.pi / 2 - longitude, np.pi / 2 - altitude, astrom)
         return direction_from_spherical(*erfa.aticq(ri, di, astrom))
 
-    def _astrometry(self, utc: Array, earth: EarthOrientation | None) -> Any:
-        site, air = self.site, self.air
-        earth = earth_orientation(utc) if earth is None else earth
-        with quiet():  # far dates only lack leap seconds; earth_orientation says what an unknown UT1 costs
-            astrom, _ = erfa.apco13(
-                utc[:, 0],
-                utc[:, 1],
-                earth.ut1_minus_utc_s,
-                site.longitude_deg * DEGREE,
-                site.latitude_deg * DEGREE,
-                site.height_m,
-                earth.pole_x,
-                earth.pole_y,
-                air.pressure_hpa,
-                air.temperature_c,
-                air.relative_humidity,
-                air.wavelength_um,
-            )
-        return astrom
+    def _astrometry(self, utc: Array | Epochs) -> Any:
+        epochs = utc if isinstance(utc, Epochs) else Epochs.of(utc)
+        return epochs.astrometry(self.site, self.air)

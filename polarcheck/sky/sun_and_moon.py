@@ -10,8 +10,8 @@ import numpy as np
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.site import Site
 from polarcheck.sky.air import AIRLESS, Atmosphere, refraction
-from polarcheck.sky.earth import earth_orientation
-from polarcheck.sky.observed import Sky, terrestrial_time
+from polarcheck.sky.epochs import Epochs, terrestrial_time
+from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds
 from polarcheck.vectors import (
     Array,
@@ -36,13 +36,13 @@ _DUSK_DEG = -12.0
 _DOWN = -1 * DEGREE  # what stands lower is not seen
 
 
-def sun_directions(utc: Array, site: Site) -> Array:
+def sun_directions(utc: Array | Epochs, site: Site) -> Array:
     """Return where the Sun's centre stands without refraction, shape (n, 3), good to 5 arcsec.
 
     Parameters
     ----------
-    utc : ndarray, shape (n, 2)
-        Two-part Julian dates.
+    utc : ndarray, shape (n, 2), or Epochs
+        Two-part Julian dates, or these with what is known of the Earth then.
     site : Site
 
     Returns
@@ -50,17 +50,18 @@ def sun_directions(utc: Array, site: Site) -> Array:
     ndarray, shape (n, 3)
         East-North-Up unit vectors.
     """
-    sun = _sun(utc)
+    epochs = utc if isinstance(utc, Epochs) else Epochs.of(utc)
+    sun = -epochs.from_sun
     distance = np.linalg.norm(sun, axis=-1, keepdims=True)
-    seen = Sky(site, AIRLESS).observed((sun / distance)[:, None], utc)[:, 0]
+    seen = Sky(site, AIRLESS).observed((sun / distance)[:, None], epochs)[:, 0]
     return unit(seen * distance - _from_earth_centre(site))
 
 
 def moon_directions(utc: Array, site: Site) -> Array:
     """Return where the Moon's centre stands without refraction, shape (n, 3), good to 10 arcsec; see `sun_directions`."""
-    moon, earth = _moon(utc), earth_orientation(utc)
+    moon = _moon(utc)
     distance = np.linalg.norm(moon, axis=-1, keepdims=True)
-    seen = Sky(site, AIRLESS).observed_beside_earth((moon / distance)[:, None], utc, earth)[:, 0]
+    seen = Sky(site, AIRLESS).observed_beside_earth((moon / distance)[:, None], utc)[:, 0]
     return unit(seen * distance - _from_earth_centre(site))
 
 
@@ -96,7 +97,7 @@ def _lift(true: float, air: Atmosphere) -> float:
     return density * 1.02 * ARCMIN / math.tan((degrees + 10.3 / (degrees + 5.11)) * DEGREE)
 
 
-def sun_altitude_deg(utc: Array, site: Site) -> Array:
+def sun_altitude_deg(utc: Array | Epochs, site: Site) -> Array:
     """Return the Sun's altitude without refraction, shape (n,). [deg]"""
     return np.asarray(np.arcsin(sun_directions(utc, site)[:, 2]) / DEGREE)
 

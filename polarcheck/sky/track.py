@@ -12,7 +12,6 @@ import numpy as np
 
 from polarcheck.constants import DEGREE, SIDEREAL_RATE
 from polarcheck.sky.camera_motion import FieldFrame, tracking_attitude
-from polarcheck.sky.earth import earth_orientation
 from polarcheck.sky.observed import Sky
 from polarcheck.times import add_seconds
 from polarcheck.vectors import Array, direction_from_spherical, unit
@@ -77,7 +76,7 @@ def star_track(stars: Array, utc: tuple[float, float], duration_s: float, sky: S
     seconds = np.linspace(0.0, max(duration_s, 1.0), count)
     dates = np.array([add_seconds(utc, float(s)) for s in seconds])
     directions = np.broadcast_to(stars, (count, *stars.shape))
-    observed = sky.observed(directions, dates, earth_orientation(dates))
+    observed = sky.observed(directions, dates)
     pole = sky.true_pole.direction
     turns = tracking_attitude(pole, SIDEREAL_RATE * seconds, sky.is_north)
     return Track(seconds, observed @ turns, pole, sky.is_north)

@@ -66,7 +66,7 @@ def by_fits(mount: Scene, nights: int, seed: int) -> Iterator[Found]:
     noise = np.full(len(mount.group), mount.camera(0).pixel_scale_arcsec * FRAME_NOISE_PX * ARCSEC)
     for night in range(nights):
         sky = solved_sky(mount, np.random.default_rng([seed, night]))
-        seen = mount.sky.observed(sky, mount.utc, mount.earth)
+        seen = mount.sky.observed(sky, mount.epochs)
         fit = fit_axis(seen, SENSOR_WEIGHTS, noise, mount.pole.direction)
         yield fit.axis, fit.covariance, fit.degrees_of_freedom
 

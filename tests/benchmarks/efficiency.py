@@ -65,7 +65,7 @@ def run(scene: Scene, trials: int, seed: int = 0) -> Trials:
     cosine = np.cos(np.arcsin(scene.axis[2]))
     for trial in range(trials):
         sky = solved_sky(scene, np.random.default_rng([seed, trial]))
-        seen = scene.sky.observed(sky, scene.utc, scene.earth)
+        seen = scene.sky.observed(sky, scene.epochs)
         fit = fit_axis(seen, SENSOR_WEIGHTS, noise, scene.pole.direction)
         error = axis_error(fit.axis, fit.covariance, fit.degrees_of_freedom, scene.pole)
         errors.append(off_axis_arcmin(fit.axis, scene.axis))

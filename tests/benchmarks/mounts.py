@@ -27,7 +27,7 @@ from polarcheck.simulate import (
     sensor_points,
 )
 from polarcheck.site import Site
-from polarcheck.sky.earth import EarthOrientation, earth_orientation
+from polarcheck.sky.epochs import Epochs
 from polarcheck.sky.observed import Pole, Sky
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import unit
@@ -71,7 +71,7 @@ class Scene:
     attitudes: Array = field(init=False)
     group: npt.NDArray[np.int_] = field(init=False)
     utc: Array = field(init=False)
-    earth: EarthOrientation = field(init=False)
+    epochs: Epochs = field(init=False)
 
     def __post_init__(self) -> None:
         turned = [
@@ -89,7 +89,7 @@ class Scene:
         day, fraction = utc_from_iso(self.start)
         moments = [(day, fraction + i * self.cadence_s / 86400) for i in range(len(self.group))]
         object.__setattr__(self, "utc", np.array(moments))
-        object.__setattr__(self, "earth", earth_orientation(self.utc))
+        object.__setattr__(self, "epochs", Epochs.of(self.utc))
 
     @property
     def sky(self) -> Sky:
@@ -151,7 +151,7 @@ def solved_sky(scene: Scene, rng: np.random.Generator) -> Array:
     frames = range(len(scene.group))
     places = [_star_places(scene, scene.camera(i), rng) for i in frames]
     seen = np.array([_seen(scene, i, places[i], rng) for i in frames])
-    sky = scene.sky.icrs(seen, scene.utc, scene.earth)
+    sky = scene.sky.icrs(seen, scene.epochs)
     if scene.stars:
         sky = np.array([_solution(scene, i, places[i], sky[i], rng) for i in frames])
     for frame, angle_arcsec in scene.wrong:

@@ -19,6 +19,7 @@ from skyfield.api import Star, load, load_file, wgs84
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere, standard_atmosphere
 from polarcheck.sky.earth import EarthOrientation
+from polarcheck.sky.epochs import Epochs
 from polarcheck.sky.observed import Sky
 from tests.helpers import (
     ARCSEC,
@@ -47,7 +48,7 @@ ERFA_AIR = Atmosphere(731.0, 12.8, 0.59, 0.55)
 
 def observe(direction: Array, utc: Array, site: Site, air: Atmosphere, earth: EarthOrientation) -> Array:
     """One ICRS direction, shape (3,), as one observed direction, shape (3,)."""
-    return Sky(site, air).observed(direction[None, None], utc, earth)[0, 0]
+    return Sky(site, air).observed(direction[None, None], Epochs.of(utc, earth))[0, 0]
 
 
 def test_observed_place_agrees_with_erfa_test_atco13() -> None:
@@ -76,7 +77,7 @@ def test_observed_place_agrees_with_erfa_test_atio13() -> None:
 def test_icrs_place_agrees_with_erfa_test_atoc13() -> None:
     """t_atoc13, case "A": aob, zob to ICRS (from memory of that file). Tolerance 1e-6": floating point."""
     observed = enu(0.09233952224794989993, np.pi / 2 - 1.407758704513722461)
-    place = Sky(ERFA_SITE, ERFA_AIR).icrs(observed[None, None], ERFA_UTC, ERFA_EARTH)[0, 0]
+    place = Sky(ERFA_SITE, ERFA_AIR).icrs(observed[None, None], Epochs.of(ERFA_UTC, ERFA_EARTH))[0, 0]
     assert separation_arcsec(place, icrs(2.709956744659734086, 0.1741696500898471366)) < 1e-6
 
 

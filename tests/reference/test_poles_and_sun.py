@@ -9,6 +9,7 @@ import pytest
 from polarcheck.site import Site
 from polarcheck.sky.air import Atmosphere
 from polarcheck.sky.earth import EarthOrientation
+from polarcheck.sky.epochs import Epochs
 from polarcheck.sky.observed import Sky
 from polarcheck.sky.sun_and_moon import sun_altitude_deg
 from tests.helpers import (
@@ -46,7 +47,7 @@ def place_of_date(
     tt = terrestrial_time(utc)
     ra, dec = erfa.atcc13(*star, *tt)
     earth = earth_with(ut1_minus_utc_s)
-    seen = Sky(site, AIRLESS).observed(icrs(ra, dec)[None, None], utc, earth)[0, 0]
+    seen = Sky(site, AIRLESS).observed(icrs(ra, dec)[None, None], Epochs.of(utc, earth))[0, 0]
     hour_angle, declination = hour_angle_declination(seen, site.latitude_deg * DEG)
     sidereal = erfa.gst06a(utc[0, 0], utc[0, 1] + ut1_minus_utc_s / 86400, *tt)
     return icrs(sidereal + site.longitude_deg * DEG - hour_angle, declination), seen

@@ -62,7 +62,7 @@ def test_arrays_hold_the_frames_in_order() -> None:
     sample, problems = sample_of(FrameSet(frames, ()), NORTH, 0.2)
     assert problems == []
     assert sample.sky == pytest.approx(np.array([f.sky for f in frames]))
-    assert sample.utc == pytest.approx(np.array([f.utc for f in frames]))
+    assert sample.epochs.utc == pytest.approx(np.array([f.utc for f in frames]))
     assert sample.noise == pytest.approx([0.2 * f.pixel_scale_arcsec * ARCSEC for f in frames])
 
 
@@ -148,7 +148,7 @@ def test_part_keeps_what_belongs_to_the_frames_chosen() -> None:
     part = sample.part(np.array([1, 3]))
     assert part.frames == (frames[1], frames[3])
     assert list(part.camera) == [0, 0]
-    assert part.earth.ut1_minus_utc_s == pytest.approx(sample.earth.ut1_minus_utc_s[[1, 3]])
+    assert part.epochs.utc == pytest.approx(sample.epochs.utc[[1, 3]])
     assert part.noise == pytest.approx(sample.noise[[1, 3]])
 
 
