@@ -1,11 +1,11 @@
-from .attitudes import camera_attitudes
+from .attitudes import Attitudes, camera_attitudes
 from .beside_sweep import guided_in_sweep
 from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
 from .flexure import Creep, flexure_region
 from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_information
-from .least_squares import solve_axis, turn_about
+from .least_squares import settled_axis, solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
 from .region import confidence_region
@@ -14,6 +14,7 @@ from .stillness import is_still
 
 __all__ = [
     "LOWEST",
+    "Attitudes",
     "AxisFit",
     "CameraAxis",
     "Course",
@@ -39,6 +40,7 @@ __all__ = [
     "is_still",
     "pointing_at",
     "reachable_turns",
+    "settled_axis",
     "solve_axis",
     "sweep_design",
     "turn_about",

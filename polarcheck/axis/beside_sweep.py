@@ -44,14 +44,14 @@ def guided_in_sweep(
     held = np.zeros(len(observed), dtype=bool)
     if course.guided is False or course.sky is None:
         return held
+    if followed_fields(camera_attitudes(observed, weights, camera, noise), course) is not None:
+        return held
     centre = unit(np.einsum("k,nki->ni", weights, course.sky))
     for c in np.unique(camera):
         mine = np.flatnonzero(camera == c)
         apart = angle_between(centre[mine[1:]], centre[mine[:-1]]) > _DITHER
         for run in np.split(mine, np.flatnonzero(apart) + 1):
             held[run[1:]] = _is_held(centre[run], course, run, noise)
-    if held.any() and followed_fields(camera_attitudes(observed, weights, camera, noise), course) is not None:
-        return np.zeros_like(held)
     return held
 
 

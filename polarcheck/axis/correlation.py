@@ -101,11 +101,12 @@ class Component:
         grid = [(s, t) for t in np.geomspace(least, max(longest * span, least), _TIMES) for s in _STRENGTHS]
         strengths, times = np.array([(0.0, least), *grid]).T
         constants = len(np.unique(groups))
-        moments, cost = _moments(rows, _covariances(counts, seconds, groups, strengths, times), constants)
+        white, spread = _whitened(rows, counts, seconds, groups, strengths, times)
+        moments, inner = _moments(white, constants)
         steps, inverses, chi_squares, levers, size = _solutions(moments)
         freedom = max(len(counts) - constants - steps.shape[-1], 0)
         chance = np.where(strengths == 0, _WHITE, (1 - _WHITE) / len(grid))
-        odds = np.log(chance) - (cost + size + freedom * np.log(chi_squares)) / 2
+        odds = np.log(chance) - (spread + inner + size + freedom * np.log(chi_squares)) / 2
         odds = np.exp(odds - odds.max())
         keep = odds > np.exp(-NEGLIGIBLE)
         return cls(
@@ -147,20 +148,36 @@ def _opens(groups: Ints, most: int) -> npt.NDArray[np.bool_]:
     return np.asarray(place[1:] % most == 0)
 
 
-def _covariances(counts: Array, seconds: Array, groups: Ints, strengths: Array, times: Array) -> Array:
-    """Covariances of the rows, shape (h, m, m), in units of one frame's variance."""
-    apart = np.where(groups[:, None] == groups, np.abs(seconds[:, None] - seconds), np.inf)
-    lasting = strengths[:, None, None] * np.exp(-apart / times[:, None, None])
-    return np.asarray((np.diag(1 / counts) + lasting) / (1 + strengths[:, None, None]))
+def _whitened(
+    rows: Array, counts: Array, seconds: Array, groups: Ints, strengths: Array, times: Array
+) -> tuple[Array, Array]:
+    """Rows over the Cholesky root of their covariance in units of one frame's, (h, m, c), and its determinant's logarithm.
+
+    What fades exponentially is known from the row before alone, so each row is compared to what those before it
+    foretell (a Kalman filter): the work grows with the number of rows, not with its cube.
+    """
+    fades = np.where(groups[1:] == groups[:-1], np.exp(-np.diff(seconds) / times[:, None]), 0.0).T
+    foretold, unsure = np.zeros((len(times), rows.shape[1])), strengths
+    left, variances = np.empty((len(rows), *foretold.shape)), np.empty((len(rows), len(times)))
+    for k, (row, own) in enumerate(zip(rows, 1 / counts, strict=True)):
+        if k:
+            foretold = fades[k - 1, :, None] * foretold
+            unsure = strengths + fades[k - 1] ** 2 * (unsure - strengths)
+        left[k], variances[k] = row - foretold, unsure + own
+        share = unsure / variances[k]
+        foretold = foretold + share[:, None] * left[k]
+        unsure = share * own
+    variances /= 1 + strengths
+    white = left / np.sqrt(variances)[..., None]
+    return np.swapaxes(white, 0, 1), np.log(variances).sum(axis=0)
 
 
-def _moments(rows: Array, covariances: Array, constants: int) -> tuple[Array, Array]:
-    """Moments with the constants taken out, shape (h, 2 + p, 2 + p), and the determinants' share of the cost, (h,)."""
-    full = rows.T @ np.linalg.solve(covariances, np.broadcast_to(rows, (len(covariances), *rows.shape)))
+def _moments(white: Array, constants: int) -> tuple[Array, Array]:
+    """Moments with the constants taken out, shape (h, 2 + p, 2 + p), and the logarithm of the constants' determinant."""
+    full = np.swapaxes(white, -1, -2) @ white
     inner, cross = full[:, -constants:, -constants:], full[:, :-constants, -constants:]
     moments = full[:, :-constants, :-constants] - cross @ np.linalg.solve(inner, np.swapaxes(cross, -1, -2))
-    size = np.log(np.diagonal(np.linalg.cholesky(covariances), axis1=-2, axis2=-1)).sum(axis=-1)
-    return moments, 2 * size + np.linalg.slogdet(inner)[1]
+    return moments, np.linalg.slogdet(inner)[1]
 
 
 def _solutions(moments: Array) -> tuple[Array, Array, Array, Array, Array]:

@@ -118,22 +118,19 @@ def _runs(seconds: Array, cameras: Array, centre: Array) -> Ints | None:
     A run may be broken by frames that look elsewhere.
     """
     count = len(seconds)
-    if (
-        count > 1
-        and _follow(np.arange(count - 1), np.arange(1, count), seconds, cameras, centre).mean() < 0.5
-    ):
+    goes_on = _follow(np.arange(count - 1), np.arange(1, count), seconds, cameras, centre)
+    if count > 1 and goes_on.mean() < 0.5:
         return None
-    runs = np.empty(count, dtype=int)
-    lasts: list[int] = []  # the last frame of each run so far
-    for i in range(count):
-        late = np.array(sorted(lasts[-_RUNS_OPEN:], reverse=True), dtype=int)  # the latest first
-        near = late[_follow(late, np.full(len(late), i), seconds, cameras, centre)]
-        if len(near):
-            runs[i] = runs[near[0]]
-            lasts[runs[i]] = i
-        else:
-            runs[i] = len(lasts)
-            lasts.append(i)
+    runs = np.zeros(count, dtype=int)
+    lasts = [0]  # the last frame of each run so far
+    for i in range(1, count):
+        run = int(runs[i - 1])
+        if not goes_on[i - 1] or run < len(lasts) - _RUNS_OPEN:
+            late = np.array(sorted(lasts[-_RUNS_OPEN:], reverse=True))  # the latest first
+            near = late[_follow(late, np.full(len(late), i), seconds, cameras, centre)]
+            run = int(runs[near[0]]) if len(near) else len(lasts)
+        lasts[run : run + 1] = [i]
+        runs[i] = run
     sizes = np.bincount(runs)
     live = np.flatnonzero(sizes >= min(_LEAST_RUN, count))
     number = np.full(len(sizes), -1)

@@ -25,7 +25,16 @@ from polarcheck.axis.attitudes import Attitudes
 from polarcheck.axis.groups import group_means, roll_variance
 from polarcheck.vectors import Array, cross, rotation_matrix, rotation_vector, tangent_basis, unit
 
-__all__ = ["MOST_STEPS", "SETTLED", "AxisSolution", "axis_levers", "axis_of_turn", "solve_axis", "turn_about"]
+__all__ = [
+    "MOST_STEPS",
+    "SETTLED",
+    "AxisSolution",
+    "axis_levers",
+    "axis_of_turn",
+    "settled_axis",
+    "solve_axis",
+    "turn_about",
+]
 
 Ints = npt.NDArray[np.int_]
 Bools = npt.NDArray[np.bool_]
@@ -141,19 +150,8 @@ def solve_axis(
         Relative weights, for frames that repeat each other.
     """
     weights = np.where(used, 1.0 if shares is None else shares, 0.0) / attitudes.noise**2
+    axis, cameras = settled_axis(attitudes, groups, weights, start, roll_ratio)
     own = _cameras_in_use(attitudes, groups, weights)
-    axis, cameras = start, _first_cameras(attitudes, groups, weights, start)
-    for _ in range(MOST_STEPS):
-        frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
-        information, gradient, means = _normal_equations(frames, groups, weights)
-        step = np.linalg.lstsq(information, gradient, rcond=1e-14)[0]
-        shift = means[:, :, 0] - means[:, :, 1:] @ step
-        turned = _small_rotation(frames.levers @ step)
-        axis = unit(turned @ axis)
-        # the cameras turn with the axis and take up their group's mean misfit
-        cameras = turned @ cameras @ _small_rotation(np.einsum("gic,gc->gi", frames.planes, shift))
-        if max(np.abs(step).max(), np.abs(shift).max()) < SETTLED:
-            break
     frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
     information, _, _ = _normal_equations(frames, groups, weights)
     turns = _weighed_turns(attitudes, groups, axis, cameras, frames, roll_ratio)
@@ -170,6 +168,34 @@ def solve_axis(
         models=rotation_matrix(axis, turns) @ cameras[groups],
         planes=frames.planes,
     )
+
+
+def settled_axis(
+    attitudes: Attitudes, groups: Ints, weights: Array, start: Array, roll_ratio: float
+) -> tuple[Array, Array]:
+    """Return the axis of `solve_axis`, shape (3,), and the groups' cameras, shape (g, 3, 3), alone.
+
+    Parameters
+    ----------
+    attitudes, groups, start, roll_ratio
+        As for `solve_axis`.
+    weights : ndarray, shape (n,)
+        Of the frames, zero for those not in use. [rad^-2]
+    """
+    own = _cameras_in_use(attitudes, groups, weights)
+    axis, cameras = start, _first_cameras(attitudes, groups, weights, start)
+    for _ in range(MOST_STEPS):
+        frames = _linearise(attitudes, groups, own, axis, cameras, roll_ratio)
+        information, gradient, means = _normal_equations(frames, groups, weights)
+        step = np.linalg.lstsq(information, gradient, rcond=1e-14)[0]
+        shift = means[:, :, 0] - means[:, :, 1:] @ step
+        turned = _small_rotation(frames.levers @ step)
+        axis = unit(turned @ axis)
+        # the cameras turn with the axis and take up their group's mean misfit
+        cameras = turned @ cameras @ _small_rotation(np.einsum("gic,gc->gi", frames.planes, shift))
+        if max(np.abs(step).max(), np.abs(shift).max()) < SETTLED:
+            break
+    return axis, cameras
 
 
 @dataclass(frozen=True, slots=True)

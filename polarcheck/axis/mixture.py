@@ -120,7 +120,8 @@ def _pieces(one: Component, steady: float = 0.0) -> _Pieces:
     chi_squares = one.chi_squares if one.freedom else np.ones_like(one.chi_squares)
     scale = chi_squares[:, None] / _special().chdtri(freedom, middles)  # of the variance, shape (h, s)
     size = (np.log(np.trace(one.inverses, axis1=1, axis2=2))[:, None] + np.log(scale)).ravel()
-    order = np.argsort(size, kind="stable")
+    # what is alike stays in order: else the last digit of a number chooses among strengths and times
+    order = np.argsort(np.round(size, 9), kind="stable")
     reached = np.cumsum(np.repeat(one.odds, _SCALES)[order]) / _SCALES
     count = min(len(order), _SCALES**2)
     chosen = order[np.searchsorted(reached, (np.arange(count) + 0.5) / count * reached[-1])]
@@ -142,19 +143,21 @@ def _joined(first: _Pieces, second: _Pieces) -> tuple[tuple[Array, Array, Array]
     unlike = -1.5 * np.log1p((ratio / PRIOR_WIDTH) ** 2 / 2)
     sizes = np.concatenate([[0.0], _CONTRADICTIONS])
     chance = np.where(sizes > 0, _CONTRADICTS / len(_CONTRADICTIONS), 1 - _CONTRADICTS)
-    wide = second.covariances[None] + (sizes**2)[:, None, None, None] * np.eye(apart.shape[-1])
-    both = first.covariances[None, :, None] + wide[:, None]  # (sizes, first, second, p, p)
-    gain = np.swapaxes(np.linalg.solve(both, first.covariances[None, :, None] + 0 * both), -1, -2)
-    moved = np.linalg.solve(both, apart[None, ..., None] + 0 * both[..., :1])[..., 0]
-    odds = np.log(chance)[:, None, None] + unlike
-    odds = odds - (np.einsum("sijp,ijp->sij", moved, apart) + np.linalg.slogdet(both)[1]) / 2
+    # a contradiction adds to the variances of a pair's distance and leaves their axes, so one set of these serves all
+    spreads, axes = np.linalg.eigh(first.covariances[:, None] + second.covariances)
+    spreads = np.maximum(spreads, np.finfo(float).eps * spreads[..., -1:])
+    wide = spreads + (sizes**2)[:, None, None, None]  # (sizes, first, second, p)
+    along = np.einsum("ijpq,ijp->ijq", axes, apart)
+    odds = np.log(chance)[:, None, None] + unlike - (along**2 / wide + np.log(wide)).sum(axis=-1) / 2
     odds = np.exp(odds - odds.max())
     odds /= odds.sum()
-    keep = odds > np.exp(-NEGLIGIBLE) * odds.max()
-    means = first.steps[:, None] - np.einsum("ipq,sijq->sijp", first.covariances, moved)
-    covariances = first.covariances[:, None] - np.einsum("sijpq,iqr->sijpr", gain, first.covariances)
     shares = [odds.sum(axis=(0, 2)), odds.sum(axis=(0, 1))]
-    return (odds[keep] / odds[keep].sum(), means[keep], covariances[keep]), shares
+    s, i, j = np.nonzero(odds > np.exp(-NEGLIGIBLE) * odds.max())
+    levers = first.covariances[i] @ axes[i, j]  # of a distance along these axes on the parameters
+    gains = levers / wide[s, i, j][:, None]
+    means = first.steps[i] - np.einsum("mpq,mq->mp", gains, along[i, j])
+    covariances = first.covariances[i] - gains @ np.swapaxes(levers, -1, -2)
+    return (odds[s, i, j] / odds[s, i, j].sum(), means, covariances), shares
 
 
 def _student(odds: Array, means: Array, covariances: Array, most: int) -> tuple[Array, Array, int]:

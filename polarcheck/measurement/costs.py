@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from polarcheck.axis import AxisFit, camera_attitudes, solve_axis
+from polarcheck.axis import Attitudes, AxisFit, camera_attitudes, settled_axis
 from polarcheck.constants import ARCMIN, DEGREE
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.measurement.sample import Sample
@@ -66,17 +66,21 @@ def site_cost(sample: Sample, fit: AxisFit, sky: Sky, kind: PoleKind) -> SiteCos
     some = used[:: -(-len(used) // _COST_FRAMES)]
     part, groups = sample.part(some), np.unique(fit.groups[some], return_inverse=True)[1]
 
-    def offset(moved: Sky) -> Array:
+    def seen(moved: Sky) -> Attitudes:
         observed = moved.observed(part.sky, part.epochs)
-        attitudes = camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
-        used_all = np.ones(len(some), dtype=bool)
-        axis = solve_axis(attitudes, groups, used_all, fit.axis, roll_ratio=fit.roll_ratio).axis
-        return _offset_from_pole(axis, moved.pole(kind))
+        return camera_attitudes(observed, SENSOR_WEIGHTS, part.camera, part.noise)
 
-    here = offset(sky)
+    def solved(attitudes: Attitudes, start: Array) -> Array:
+        return settled_axis(attitudes, groups, 1 / part.noise**2, start, fit.roll_ratio)[0]
+
+    here = seen(sky)
+    axis = solved(here, fit.axis)
 
     def cost(moved: Sky) -> float:
-        return float(np.linalg.norm(offset(moved) - here)) / ARCMIN
+        there = seen(moved)
+        turned = there.matrices[0] @ here.matrices[0].T  # as the whole sky, but for refraction
+        off = _offset_from_pole(solved(there, turned @ axis), moved.pole(kind))
+        return float(np.linalg.norm(off - _offset_from_pole(axis, sky.pole(kind)))) / ARCMIN
 
     site, air = sky.site, sky.air
     towards_pole = -1.0 if abs(site.latitude_deg) > 89 else 1.0

@@ -10,12 +10,16 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from polarcheck.errors import InputError, Notice
 from polarcheck.frames import Frame, Problem, sensor_of
 from polarcheck.times import iso_from_utc, seconds_between
+from polarcheck.vectors import Array
 
 __all__ = ["order_notice", "require_possible_times", "without_rough_solutions"]
+
+Ints = npt.NDArray[np.int_]
 
 _ELSEWHERE = 1e-4  # between the centres of frames that are not of one pointing [rad]
 _STAMPS_S = 1.5  # to which times may be rounded
@@ -35,10 +39,10 @@ def without_rough_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...],
             largest = max(map(abs, frame.matrix_deg))
             alike.setdefault(tuple(f"{term / largest:.10f}" for term in frame.matrix_deg), []).append(i)
     rough = {
-        i
+        same[i]
         for same in alike.values()
-        for i in same
-        if np.linalg.norm([frames[i].centre - frames[j].centre for j in same], axis=-1).max() > _ELSEWHERE
+        if len(same) > 1
+        for i in _with_others_elsewhere(np.array([frames[k].centre for k in same]))
     }
     why = (
         "its solution's matrix is the same to the last digit as another frame's, pointed elsewhere: a rough one, written "
@@ -48,6 +52,14 @@ def without_rough_solutions(frames: Sequence[Frame]) -> tuple[tuple[Frame, ...],
         Problem(frame.path, frame.name, why, utc=frame.utc) for i, frame in enumerate(frames) if i in rough
     ]
     return tuple(frame for i, frame in enumerate(frames) if i not in rough), problems
+
+
+def _with_others_elsewhere(centres: Array) -> Ints:
+    """Which directions, shape (n, 3), are far from any of the others."""
+    least, most = centres.min(axis=0), centres.max(axis=0)
+    if np.linalg.norm(most - least) <= _ELSEWHERE:
+        return np.array([], dtype=int)
+    return np.flatnonzero([np.linalg.norm(centres - one, axis=-1).max() > _ELSEWHERE for one in centres])
 
 
 def require_possible_times(frames: Sequence[Frame]) -> list[Notice]:
@@ -90,8 +102,9 @@ def _by_camera(frames: Sequence[Frame]) -> list[list[Frame]]:
 def _overlap(first: Frame, second: Frame) -> bool:
     gap = seconds_between(first.utc, second.utc)
     exposed = ((first.exposure_s or 0.0) + (second.exposure_s or 0.0)) / 2
-    elsewhere = float(np.linalg.norm(first.centre - second.centre)) > _ELSEWHERE
-    return elsewhere and (gap < exposed - _STAMPS_S or gap == 0)
+    if gap >= exposed - _STAMPS_S and gap != 0:
+        return False
+    return float(np.linalg.norm(first.centre - second.centre)) > _ELSEWHERE
 
 
 def _overlap_text(first: Frame, second: Frame) -> str:
