@@ -150,3 +150,17 @@ def test_white_noise_is_half_again_as_likely_as_all_that_lasts_whichever() -> No
     expected = np.exp(np.array(logs) - max(logs))
     assert len(logs) > 30
     assert one.odds == pytest.approx(expected / expected.sum(), rel=1e-3)
+
+
+def test_groups_share_no_errors_that_last() -> None:
+    """Generalised least squares with the full covariance: what lasts starts anew with each group; frames may be mixed."""
+    groups = np.arange(40) % 3 // 2  # every third frame is another field's
+    misfit = lasting(np.random.default_rng(11), 8.0, 1500.0)
+    one = Component.of(series_of(misfit, groups=groups))
+    rows = np.column_stack([series_of(misfit).design, np.eye(2)[groups]])
+    apart = np.where(groups[:, None] == groups, np.abs(SECONDS[:, None] - SECONDS), np.inf)
+    for strength, time, steps in zip(one.strengths, one.times, one.steps, strict=True):
+        covariance = np.eye(40) + strength * np.exp(-apart / time)
+        normal = rows.T @ np.linalg.solve(covariance, rows)
+        expected = np.linalg.solve(normal, rows.T @ np.linalg.solve(covariance, misfit))[:2]
+        assert steps == pytest.approx(expected, rel=1e-6, abs=0)

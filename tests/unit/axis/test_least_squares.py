@@ -10,7 +10,14 @@ from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.attitudes import Attitudes, camera_attitudes
-from polarcheck.axis.least_squares import AxisSolution, axis_levers, axis_of_turn, solve_axis, turn_about
+from polarcheck.axis.least_squares import (
+    AxisSolution,
+    axis_levers,
+    axis_of_turn,
+    settled_axis,
+    solve_axis,
+    turn_about,
+)
 from tests.benchmarks.cramer_rao import axis_bound, even_grid, rightward_and_upward
 from tests.helpers import ARCSEC, DEG, separation_arcsec, sphere_points
 from tests.rigid_mount import (
@@ -197,3 +204,12 @@ def test_halved_shares_weigh_two_equal_frames_as_one() -> None:
     )
     assert separation_arcsec(found.axis, solved(rotations).axis) < 1e-3
     assert found.information == pytest.approx(solved(rotations).information, rel=1e-4)
+
+
+def test_the_axis_alone_is_that_of_the_whole_solution() -> None:
+    rotations, groups = two_groups()
+    attitudes = attitudes_of(noisy(rotations, 4))
+    whole = solve_axis(attitudes, np.array(groups), np.ones(8, dtype=bool), POLE, roll_ratio=3.0)
+    axis, cameras = settled_axis(attitudes, np.array(groups), 1 / attitudes.noise**2, AXIS, 3.0)
+    assert separation_arcsec(axis, whole.axis) < 1e-6
+    assert cameras == pytest.approx(whole.cameras, abs=1e-10)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -130,3 +132,43 @@ def test_errors_that_are_as_believed_are_held_as_stated() -> None:
         wide.append(size <= t.ppf(0.975, found.degrees_of_freedom))
     assert 100 * np.mean(near) == pytest.approx(68.27, abs=5)
     assert 100 * np.mean(wide) == pytest.approx(95.0, abs=2.5)
+
+
+def test_the_last_digit_of_a_number_chooses_nothing() -> None:
+    """Where little lasts, strengths and times give the same parameters; which of them are counted must not hang on 1e-15."""
+    rng = np.random.default_rng(12)
+    plain = component(np.zeros(2), 3, np.array([[1.0, 0.0], [0.0, 1.0]]))
+    even = replace(plain, inverses=np.broadcast_to(plain.inverses[0], plain.inverses.shape))
+    other = replace(even, inverses=even.inverses * (1 + 1e-15 * rng.normal(size=(len(plain.odds), 1, 1))))
+    assert len(plain.odds) > 5
+    first, second = estimate(even), estimate(other)
+    assert first is not None
+    assert second is not None
+    assert second.covariance == pytest.approx(first.covariance, rel=1e-9)
+    assert second.seconds == pytest.approx(first.seconds, rel=1e-9)
+
+
+def test_two_that_agree_are_joined_as_gaussians_are() -> None:
+    """The product of two Gaussians of two numbers, correlated: inverse covariances add. Contradictions cost 3 % at most."""
+    covariances = np.array([[[4.0, 1.5], [1.5, 1.0]], [[1.0, -0.3], [-0.3, 3.0]]]) * (0.01 * ARCMIN) ** 2
+    steps = np.array([[0.01, 0.0], [0.0, 0.02]]) * ARCMIN
+    both = estimate(*(exact(step, covariance) for step, covariance in zip(steps, covariances, strict=True)))
+    assert both is not None
+    inverses = np.linalg.inv(covariances)
+    expected = np.linalg.inv(inverses.sum(axis=0))
+    assert both.step == pytest.approx(expected @ np.einsum("kpq,kq->p", inverses, steps), rel=0.05)
+    assert both.covariance == pytest.approx(expected, rel=0.1)
+
+
+def exact(step: np.ndarray, covariance: np.ndarray) -> Component:
+    """Two numbers of a known covariance."""
+    return Component(
+        np.ones(1),
+        step[None],
+        covariance[None],
+        np.full(1, 10_000.0),
+        np.zeros((1, 2)),
+        np.zeros(1),
+        np.ones(1),
+        10_000,
+    )
