@@ -212,4 +212,5 @@ def test_the_axis_alone_is_that_of_the_whole_solution() -> None:
     whole = solve_axis(attitudes, np.array(groups), np.ones(8, dtype=bool), POLE, roll_ratio=3.0)
     axis, cameras = settled_axis(attitudes, np.array(groups), 1 / attitudes.noise**2, AXIS, 3.0)
     assert separation_arcsec(axis, whole.axis) < 1e-6
-    assert cameras == pytest.approx(whole.cameras, abs=1e-10)
+    inner = np.einsum("gji,j->gi", whole.cameras, whole.axis)
+    assert np.einsum("gji,j->gi", cameras, axis) == pytest.approx(inner, abs=1e-10)

@@ -138,7 +138,11 @@ def test_the_last_digit_of_a_number_chooses_nothing() -> None:
     """Where little lasts, strengths and times give the same parameters; which of them are counted must not hang on 1e-15."""
     rng = np.random.default_rng(12)
     plain = component(np.zeros(2), 3, np.array([[1.0, 0.0], [0.0, 1.0]]))
-    even = replace(plain, inverses=np.broadcast_to(plain.inverses[0], plain.inverses.shape))
+    even = replace(
+        plain,
+        inverses=np.broadcast_to(plain.inverses[0], plain.inverses.shape),
+        chi_squares=np.full(len(plain.odds), plain.chi_squares[0]),
+    )
     other = replace(even, inverses=even.inverses * (1 + 1e-15 * rng.normal(size=(len(plain.odds), 1, 1))))
     assert len(plain.odds) > 5
     first, second = estimate(even), estimate(other)
