@@ -26,7 +26,9 @@ def printable(text: object, longest: int = 200) -> str:
         Printable text on one line, for example ``'a\\x1b[31m'`` for a string with an escape character.
     """
     whole = str(text)
-    shown = "".join(_escaped(c) if unicodedata.category(c) in _UNSAFE else c for c in whole[:longest])
+    shown = whole[:longest]
+    if not shown.isprintable():  # nearly all text is
+        shown = "".join(_escaped(c) if unicodedata.category(c) in _UNSAFE else c for c in shown)
     return shown + "…" if len(whole) > longest else shown
 
 

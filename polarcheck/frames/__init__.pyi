@@ -1,5 +1,5 @@
 from .clock import Clock
-from .companions import common_stem
+from .companions import stem_of
 from .finding import Offer, find_frames, is_frame_name, offers
 from .frame import Frame, FrameSet, Problem, ProblemKind
 from .frame_set import mains, read_frames, read_offer
@@ -30,7 +30,6 @@ __all__ = [
     "SolutionNotes",
     "SolvingHints",
     "TelescopeCards",
-    "common_stem",
     "find_frames",
     "fit_plate",
     "is_frame_name",
@@ -52,6 +51,7 @@ __all__ = [
     "sensor_grid",
     "sensor_of",
     "solution_path",
+    "stem_of",
     "write_engine_header",
     "write_solution",
     "write_star_list",

@@ -9,12 +9,12 @@ from pathlib import Path
 from polarcheck.frames.kinds import PICTURE_ENDINGS, RAW_ENDINGS
 
 __all__ = [
-    "common_stem",
     "image_beside",
     "is_header_only",
     "is_solved_copy",
     "solution_beside",
     "solved_copy_beside",
+    "stem_of",
     "worth",
 ]
 
@@ -39,10 +39,9 @@ def is_solved_copy(path: Path) -> bool:
     return path.suffix.lower() == ".new"
 
 
-def common_stem(path: Path) -> tuple[Path, str]:
-    """Return folder and stem, the same for X.fits, X.fit.gz, X.jpg, X.new, X.wcs and X.fits.wcs."""
-    name = _IMAGE.sub("", _COMPRESSED.sub("", _SOLVED.sub("", path.name)))
-    return path.parent, os.path.normcase(name)
+def stem_of(name: str) -> str:
+    """Return the stem of a file's name, the same for X.fits, X.fit.gz, X.jpg, X.new, X.wcs and X.fits.wcs."""
+    return os.path.normcase(_IMAGE.sub("", _COMPRESSED.sub("", _SOLVED.sub("", name))))
 
 
 def worth(path: Path) -> int:

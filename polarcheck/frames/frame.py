@@ -14,7 +14,6 @@ from polarcheck.frames.sensor_nodes import SENSOR_WEIGHTS
 from polarcheck.frames.telescope_cards import TelescopeCards
 from polarcheck.site import Site
 from polarcheck.times import iso_from_utc
-from polarcheck.vectors import unit
 
 __all__ = ["Frame", "FrameSet", "Problem", "ProblemKind"]
 
@@ -83,7 +82,8 @@ class Frame:
     @property
     def centre(self) -> npt.NDArray[np.float64]:
         """Mean direction of what the sensor sees, ICRS unit vector, shape (3,)."""
-        return unit(SENSOR_WEIGHTS @ self.sky)
+        mean = SENSOR_WEIGHTS @ self.sky
+        return np.asarray(mean / np.sqrt(mean @ mean))
 
     def __repr__(self) -> str:
         return f"Frame({self.name}, {iso_from_utc(self.utc)}, {self.width_px} x {self.height_px} px)"

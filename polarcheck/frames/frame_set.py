@@ -9,10 +9,10 @@ from pathlib import Path
 from polarcheck.errors import FrameError, UnfinishedError, UnsolvedError
 from polarcheck.frames.clock import Clock
 from polarcheck.frames.companions import (
-    common_stem,
     is_header_only,
     is_solved_copy,
     solved_copy_beside,
+    stem_of,
     worth,
 )
 from polarcheck.frames.exposure_time import mid_exposure
@@ -86,7 +86,7 @@ def mains(offered: Sequence[Offer]) -> dict[Path, Offer]:
     """Return, for each file that another offered file stands for, that other file."""
     groups: dict[tuple[Path, str], list[Offer]] = {}
     for offer in offered:
-        groups.setdefault(common_stem(offer.path), []).append(offer)
+        groups.setdefault((offer.path.parent, stem_of(offer.path.name)), []).append(offer)
     found: dict[Path, Offer] = {}
     for group in groups.values():
         copies = [offer for offer in group if is_solved_copy(offer.path)]
@@ -149,6 +149,8 @@ def read_offer(offer: Offer, clock: Clock) -> Frame | Problem:
     except FrameError as error:
         return _problem(offer, error, clock)
     name = offer.name.removesuffix(printable(offer.path.name)) + frame.name
+    if (name, offer.folder) == (frame.name, frame.folder):
+        return frame
     return replace(frame, name=name, folder=offer.folder)
 
 

@@ -31,8 +31,8 @@ class Sensor:
     def is_like(self, other: Sensor, ratio: float = 1.015) -> bool:
         """Whether size and parity are the same, and the pixel scales within a ratio."""
         apart = self.pixel_scale_arcsec / other.pixel_scale_arcsec
-        mine, theirs = ((sensor.width_px, sensor.height_px, sensor.mirrored) for sensor in (self, other))
-        return mine == theirs and 1 / ratio < apart < ratio
+        mine = (self.width_px, self.height_px, self.mirrored)
+        return mine == (other.width_px, other.height_px, other.mirrored) and 1 / ratio < apart < ratio
 
 
 def sensor_of(frame: Frame) -> Sensor:

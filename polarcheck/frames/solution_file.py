@@ -11,7 +11,7 @@ from typing import Any
 from astropy.io import fits
 
 from polarcheck.errors import InputError
-from polarcheck.frames.companions import common_stem, solution_beside
+from polarcheck.frames.companions import solution_beside, stem_of
 from polarcheck.frames.plate import Plate
 from polarcheck.plain_file import read_plain_file
 from polarcheck.printable import printable
@@ -78,7 +78,7 @@ def solution_path(image: Path, into: Path | None = None) -> Path:
     known = solution_beside(beside)
     if known is not None:
         return known
-    stem = common_stem(image)[1]
+    stem = stem_of(image.name)
     return beside.with_name(image.name[: len(stem)] + ".wcs")
 
 

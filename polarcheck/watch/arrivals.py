@@ -19,10 +19,10 @@ from polarcheck.frames import (
     Offer,
     Problem,
     ProblemKind,
-    common_stem,
     is_frame_name,
     mains,
     read_offer,
+    stem_of,
 )
 from polarcheck.printable import printable
 
@@ -99,9 +99,9 @@ class Arrivals:
         self._recursive = recursive
         self._clock = clock or Clock()
         self._now = now
-        self._groups: dict[tuple[Path, str], _Known] = {}
+        self._groups: dict[tuple[str, str], _Known] = {}
         self._marks: dict[str, Mark] = {}
-        self._folders: dict[Path, Path] = {}  # one object for each, not one for each file
+        self._folders: dict[str, str] = {}  # one object for each, not one for each file
 
     def look(self, progress: Callable[[int, int], None] | None = None) -> Look:
         """Look at the folder once and read what has become whole.
@@ -160,8 +160,8 @@ class Arrivals:
         gone = self._marks.keys() - there.keys()
         self._marks = there
         for path in (*changed, *gone):
-            folder, stem = common_stem(Path(path))
-            key = (self._folders.setdefault(folder, folder), stem)
+            folder, name = os.path.split(path)
+            key = (self._folders.setdefault(folder, folder), stem_of(name))
             known = self._groups.setdefault(key, _Known())
             others = tuple(other for other in known.paths if other != path)
             known.paths = others if path in gone else (*others, path)
@@ -178,8 +178,8 @@ class Arrivals:
 
     def _read(self, known: _Known, now: float) -> Frame | Problem | None:
         """Read the file of a group that stands for the others; None where it tells nothing new."""
-        offered = [self._offer(Path(path)) for path in sorted(known.paths)]
-        beside = mains(offered)
+        offered = [self._offer(path) for path in sorted(known.paths)]
+        beside = mains(offered) if len(offered) > 1 else {}
         main = next(offer for offer in offered if offer.path not in beside)
         result = read_offer(main, self._clock)
         if isinstance(result, Frame):
@@ -206,10 +206,13 @@ class Arrivals:
         known.again = now + _AGAIN_S[known.tries]
         known.tries += 1
 
-    def _offer(self, path: Path) -> Offer:
-        relative = path.relative_to(self._folder)
-        folder = "" if relative.parent == Path() else printable(relative.parent.as_posix())
-        return Offer(path, printable(relative.as_posix()), folder)
+    def _offer(self, path: str) -> Offer:
+        file = Path(path)
+        folder, name = os.path.split(path)
+        if folder == str(self._folder):
+            return Offer(file, printable(name), "")
+        relative = file.relative_to(self._folder)
+        return Offer(file, printable(relative.as_posix()), printable(relative.parent.as_posix()))
 
     def _listed(self) -> Iterator[tuple[str, Mark]]:
         folders = [str(self._folder)]

@@ -63,7 +63,7 @@ class AtTheKnobs:
     def follow(self, turning: Turning, frame: Frame) -> None:
         """Look at the frames after the turn together; where they give nothing they may be a new sweep."""
         if not self._now.follow(turning, frame) and len(turning.frames) >= SWEEP:
-            self._sweeps.measure(frame)
+            self._sweeps.measure(frame, self._sweeps.run_to(frame))
 
     def _look_while_running(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
         """A frame of a camera that goes on all the time: it may count only where the mount stands."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import zip_longest
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,7 @@ from polarcheck.watch.answers import Answer
 from polarcheck.watch.at_the_knobs import AtTheKnobs
 from polarcheck.watch.fields import shown
 from polarcheck.watch.finding import Finding, Wishes, rebased
+from polarcheck.watch.first_sweep import FirstSweep, Stop
 from polarcheck.watch.late import LateFrames
 from polarcheck.watch.places import Place, Places
 from polarcheck.watch.standing import Standing
@@ -64,6 +66,7 @@ class Evening:
         self._places, self._late, self._standing = Places(), LateFrames(), Standing()
         self._targets = Targets(self._now)
         self._sweeps = Sweeps(self._now, self._places)
+        self._first = FirstSweep(self._sweeps)
         self._knobs = AtTheKnobs(self._now, self._places, self._standing, self._sweeps, self._targets)
         self._seen: set[int] = set()
         self._arrivals: list[float] = []
@@ -189,9 +192,11 @@ class Evening:
                 self._now.last = LastSeen(problem.name, problem.utc, False, "none", problem.reason)
                 self._now.refused += problem.kind is ProblemKind.UNUSABLE
         self._is_start = is_start
-        for frame in frames:
+        new = [frame for frame in frames if self._is_new(frame)]
+        for frame, following in zip_longest(new, new[1:]):
+            self._take(frame, following)
+        if frames:
             self._now.unsolved = 0
-            self._take(frame)
         if frames or problems:
             self._arrivals = [*self._arrivals[-8:], seconds]
         if is_start and (place := self._places.last) is not None and place.is_target:
@@ -230,12 +235,16 @@ class Evening:
         """Take in how long the stars of a frame are that was wanted; another target may be on by then."""
         self._targets.see_stars(path, elongation)
 
-    def _take(self, frame: Frame) -> None:
+    def _is_new(self, frame: Frame) -> bool:
         key = hash((frame.utc, frame.sky.tobytes()))
         if key in self._seen:
             self._now.note(frame, False, "none", "is the same frame as one before")
-            return
+            return False
         self._seen.add(key)
+        return True
+
+    def _take(self, frame: Frame, following: Frame | None) -> None:
+        """Take in a frame; another one may lie there, which was taken next."""
         if self.finding is not None and seconds_between(self.finding.utc, frame.utc) <= _SAME_TIME_S:
             self._come_late(self.finding, frame)
             return
@@ -245,7 +254,7 @@ class Evening:
         if before is not None and before is not place:
             self._targets.tell(before, self._is_start)
             self._places.leave(before)
-        self._sort(frame, place)
+        self._sort(frame, place, following)
 
     @property
     def _off_deg(self) -> float | None:
@@ -255,9 +264,9 @@ class Evening:
         seen = self.followed
         return max(self.finding.total_arcmin, seen.error.total_arcmin if seen else 0.0) / 60
 
-    def _sort(self, frame: Frame, place: Place) -> None:
+    def _sort(self, frame: Frame, place: Place, following: Frame | None = None) -> None:
         if self.finding is None or self.turning is None:
-            self._sweeps.measure(frame)
+            self._begin(Stop(frame, place, self._sweeps.run_to(frame)), following)
         elif place.is_target:
             self._targets.count(frame, place, self._is_start)
         else:
@@ -267,11 +276,20 @@ class Evening:
             else:
                 self._knobs.look(self.finding, self.turning, frame, seen)
 
+    def _begin(self, stop: Stop, following: Frame | None) -> None:
+        """A frame before anything was found."""
+        for one in self._first.stops_alone(stop, following):
+            if self.finding is None:
+                self._sweeps.measure(one.frame, one.run)
+            else:
+                self._sort(one.frame, one.place)
+
     # frames of other fields, and from before
 
     def _look_elsewhere(self, frame: Frame, place: Place) -> None:
         """A frame that cannot be of the mount as it stood."""
-        if len(self._sweeps.run_to(frame)) >= SWEEP and self._sweeps.measure(frame):
+        run = self._sweeps.run_to(frame)
+        if len(run) >= SWEEP and self._sweeps.measure(frame, run):
             return
         place.is_target = place.count >= _TARGET_ELSEWHERE
         if place.is_target:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -50,8 +51,7 @@ def relation(first: Frame, second: Frame) -> Relation:
     """
     if not sensor_of(first).is_like(sensor_of(second)):
         return "other camera"
-    side = min(first.width_px, first.height_px) * first.pixel_scale_arcsec * ARCSEC
-    if float(angle_between(first.centre, second.centre)) < _SAME_FIELD * side:
+    if _show_one_field(first, second):
         return "same field"
     turned = best_rotations(unit(first.sky), unit(second.sky)[None], SENSOR_WEIGHTS)[0]
     along = abs(float(turn_about(np.array([0.0, 0.0, 1.0]), turned)))
@@ -60,6 +60,13 @@ def relation(first: Frame, second: Frame) -> Relation:
     if along < _STEP_DEG * DEGREE or across > _SLACK_DEG * DEGREE + _SLACK * along:
         return "elsewhere"
     return "turned"
+
+
+def _show_one_field(first: Frame, second: Frame) -> bool:
+    """Whether centres lie so near to each other; every frame of the night is asked, so chords are compared."""
+    side = min(first.width_px, first.height_px) * first.pixel_scale_arcsec * ARCSEC
+    chord = first.centre - second.centre
+    return float(chord @ chord) < (2 * math.sin(_SAME_FIELD * side / 2)) ** 2
 
 
 @dataclass(frozen=True, slots=True)

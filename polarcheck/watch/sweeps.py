@@ -39,9 +39,9 @@ class Sweeps:
         finding = self._now.finding
         return self._places.sweep_to(frame, None if finding is None else finding.utc)
 
-    def measure(self, frame: Frame) -> bool:
-        """Measure the run of places that a frame ends, if it is one."""
-        now, run = self._now, self.run_to(frame)
+    def measure(self, frame: Frame, run: Sequence[Sequence[Frame]]) -> bool:
+        """Measure the run of places that a frame ends, if it is long enough."""
+        now = self._now
         if len(run) < SWEEP:
             reason = f"place {len(run)} of a sweep: three at least, turned in right ascension only"
             now.note(frame, False, "sweep", reason)
@@ -73,14 +73,25 @@ class Sweeps:
 
     def extend(self, old: Finding, frames: Sequence[Frame]) -> bool:
         """Measure the sweep with one more place; False where that does not agree with the others."""
-        now, frame = self._now, frames[-1]
+        return self._take([*old.frames, *frames], frames[-1:], old)
+
+    def measure_at_once(self, run: Sequence[Sequence[Frame]], further: Sequence[Frame]) -> bool:
+        """Measure a run of places with further ones; False where the last of its frames and they do not all agree."""
+        frames = [one for place in run for one in place]
+        return self._take([*frames, *further], [frames[-1], *further])
+
+    def _take(self, frames: Sequence[Frame], needed: Sequence[Frame], old: Finding | None = None) -> bool:
+        """Measure frames; find what they show if those bear on it without which it is of no use."""
+        now = self._now
+        before, told = (None, None) if old is None else (old.before, old.told)
         try:
-            finding = measured([*old.frames, *frames], now.wishes, old.before, old.told)
+            finding = measured(frames, now.wishes, before, told)
         except PolarcheckError:
             return False
-        if not finding.uses(frame):
+        if not all(finding.uses(frame) for frame in needed):
             return False
-        now.reopen(old)
+        if old is not None:
+            now.reopen(old)
         now.find(finding)
-        now.note(frame, True, "sweep", f"place {self._places.count(finding.frames)} of the sweep")
+        now.note(frames[-1], True, "sweep", f"place {self._places.count(finding.frames)} of the sweep")
         return True
