@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import signal
-import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +11,7 @@ from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Protocol
 
 from polarcheck import frames, watch
+from polarcheck.cli.interrupts import Interrupts
 from polarcheck.cli.watch_lines import Lines
 from polarcheck.errors import InputError, Notice
 
@@ -73,10 +71,11 @@ class Watching:
     _number: int = 0
     _shown: dict[str, Any] | None = None
     _wanted: Path | None = None
+    _interrupts: Interrupts = field(default_factory=Interrupts)
 
     def run(self, wake_up: WakeUp, progress: Callable[[int, int], None] | None = None) -> None:
         """Watch until the interrupt key, or until done where that was asked for."""
-        with _terminated_as_interrupted():
+        with self._interrupts.heard():
             try:
                 took = self._look(is_start=True, progress=progress)
                 self.output.begin()
@@ -85,9 +84,9 @@ class Watching:
                     self._wait(wake_up, took)
                     took = self._look()
                     self.output.look()
-                self._take(self.evening.settled())
+                self._settle()
             except KeyboardInterrupt:
-                self._take(self.evening.settled(is_end=True))
+                self._settle(is_end=True)
                 raise
             finally:
                 self.output.end()
@@ -118,6 +117,16 @@ class Watching:
             self._trouble = (Notice("folder", f"{error}. Looking again."),)
             look = watch.Look((), (), 0, 0, None)
         took = time.monotonic() - start if not look.frames else _REST_S[0]
+        with self._interrupts.put_off():  # else what the evening tells once would be lost
+            self._take_in(look, is_start)
+        return took, look.again_s
+
+    def _settle(self, is_end: bool = False) -> None:
+        with self._interrupts.put_off():
+            self._take(self.evening.settled(is_end))
+
+    def _take_in(self, look: Look, is_start: bool) -> None:
+        """Take in what a look found, and what came meanwhile; write down and show what follows."""
         problems = [self._waiting(problem) for problem in look.problems]
         events = self.evening.arrived(look.frames, problems, time.monotonic(), is_start)
         while not self.unsolved.empty():
@@ -128,7 +137,6 @@ class Watching:
         if self.evening.due_s(time.monotonic()) == 0.0:
             events += self.evening.settled()
         self._take(events, look)
-        return took, look.again_s
 
     def _waiting(self, problem: Problem) -> Problem:
         """A frame that is not solved yet waits for the solver, where one is at work."""
@@ -192,20 +200,3 @@ class Watching:
             notices=(*self._trouble, *trouble),
         )
         return watch.view_of(self.evening, moment)
-
-
-@contextmanager
-def _terminated_as_interrupted() -> Iterator[None]:
-    """Let a polite request to end be the interrupt key."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def interrupt(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, interrupt)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
