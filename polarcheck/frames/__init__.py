@@ -19,6 +19,7 @@ The way of a file::
     header_site    headers -> site
     telescope_cards  headers -> where the telescope pointed
     systems        RADESYS, EQUINOX -> rotation to ICRS
+    plain_wcs      the cards that most solvers write -> their WCS, quickly
     solution       headers -> pixels to sky and back
     sensor         the points of the sensor that stand for its stars
     reading        one file -> Frame

@@ -10,13 +10,13 @@ from typing import Any
 from polarcheck.frames.written_numbers import PLAIN_TEXT, AmbiguousNumberError, number_of
 from polarcheck.printable import printable
 
-__all__ = ["Cards", "UnusableError"]
+__all__ = ["Cards", "UnusableError", "is_plain_card"]
 
 
 # a value in fixed format (FITS Standard 4.0, section 4.2; from memory): printable, then nothing or a comment
 _FIXED = re.compile(
     rb"[A-Z0-9_ -]{8}= (?:'((?:[ -&(-~]|'')*)'|                   ([TF])"
-    rb"| *([+-]?\d{1,18})| *([+-]?(?:\d+\.\d*|\.\d+)(?:[ED][+-]?\d{1,3})?)) *(?:/[ -~]*)?\Z"
+    rb"| *([+-]?\d{1,18})| *([+-]?(?:\d+\.\d*|\.\d+|\d+(?=[ED]))(?:[ED][+-]?\d{1,3})?)) *(?:/[ -~]*)?\Z"
 )
 
 
@@ -119,6 +119,11 @@ class Cards:
                 except Exception:  # astropy raises many kinds for a broken card
                     return ""
         return ""
+
+
+def is_plain_card(card: bytes) -> bool:
+    """Return whether a card has a value in the Standard's fixed format."""
+    return _FIXED.match(card) is not None
 
 
 def _as_number(value: str | float) -> float:

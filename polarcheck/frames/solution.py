@@ -14,6 +14,7 @@ from polarcheck.constants import ARCSEC, DEGREE
 from polarcheck.errors import Notice
 from polarcheck.frames.cards import Cards, UnusableError
 from polarcheck.frames.headers import Hdu
+from polarcheck.frames.plain_wcs import wcs_of
 from polarcheck.frames.sensor_nodes import node_pixels
 from polarcheck.frames.systems import SkySystem, celestial_system, longitude_name
 from polarcheck.printable import printable
@@ -133,8 +134,6 @@ def read_wcs(hdu: Hdu, size_px: tuple[int, int], besselian_epoch: float | None) 
     UnusableError
         The solution is damaged, or of a kind that is not read.
     """
-    from astropy.wcs import WCS
-
     cards = Cards(hdu.wcs_header)
     ctypes = (cards.text("CTYPE1") or "", cards.text("CTYPE2") or "")
     longitude = longitude_name(ctypes)
@@ -144,7 +143,7 @@ def read_wcs(hdu: Hdu, size_px: tuple[int, int], besselian_epoch: float | None) 
     _check_kind(ctypes, Cards(hdu.header))
     _check_numbers(cards, hdu.wcs_header)
     system, notices = celestial_system(longitude, cards, besselian_epoch)
-    wcs = WCS(b"".join(hdu.wcs_header.values()))
+    wcs = wcs_of(hdu.wcs_header)
     if wcs.naxis != 2 or wcs.wcs.lng < 0 or wcs.wcs.lat < 0:
         raise UnusableError("its header holds no complete pair of celestial axes; solve it again")
     matrix = wcs.pixel_scale_matrix
