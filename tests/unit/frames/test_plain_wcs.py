@@ -126,6 +126,7 @@ def test_what_solvers_write_takes_no_detour(name: str, monkeypatch: pytest.Monke
     assert whole == [None]
 
 
+@pytest.mark.filterwarnings("ignore::astropy.io.fits.verify.VerifyWarning")
 def test_a_number_written_otherwise_goes_to_astropy_as_it_stands() -> None:
     """A small letter for the exponent, which the FITS Standard 4.0, section 4.2.4, does not have (from memory)."""
     header = cards_of(GNOMONIC)
