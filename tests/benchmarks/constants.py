@@ -32,6 +32,7 @@ from typing import NoReturn
 ROOT = Path(__file__).parents[2]
 PARTS = ("polarcheck", "tests", "sample_frames", "docs", "README.md", "pyproject.toml")
 FACTORS = (2.0, 0.5)
+MOST_OF_A_TABLE = 12  # numbers; longer ones are data, which reference tests hold
 LONGEST_S = 600
 LEARNED = Path(tempfile.gettempdir()) / "polarcheck-tests-of-lines"
 """Beside it, with the ending .txt, how long each test takes."""
@@ -65,7 +66,8 @@ WARM = (
     "photutils.detection",
     "photutils.background",
 )
-TOLD = {0: "no test notices", 1: "noticed", 2: "noticed: the tests cannot even begin"}
+TOLD = {0: "NO TEST NOTICES", 2: "noticed: the tests cannot even begin"}
+SAID = "said.txt"
 LEARN = (
     *("--cov=polarcheck", "--cov-context=test", "--cov-report=", "--durations=0", "-vv", "-q"),
     *(
@@ -81,13 +83,15 @@ LEARN = (
 
 @dataclass(frozen=True, slots=True)
 class NumberPlace:
-    """A constant of a module: its name, the lines of its value, and the lines that use it."""
+    """A number of a module: its name, its value's place, and the lines that use it where no name leads there."""
 
     path: Path
     name: str
     value: str
     start: tuple[int, int]
     end: tuple[int, int]
+    label: str = ""
+    used: tuple[int, ...] = ()
 
     def changed(self, source: str, factor: float) -> str:
         """Return the module's text with the constant multiplied; whole numbers stay whole, above zero."""
@@ -96,23 +100,56 @@ class NumberPlace:
         head = "".join(lines[: first - 1]) + lines[first - 1].encode()[:left].decode()
         tail = lines[last - 1].encode()[right:].decode() + "".join(lines[last:])
         change = f"max(1, round(x * {factor})) if isinstance(x, int) else x * {factor}"
-        is_tuple = isinstance(ast.parse(self.value, mode="eval").body, ast.Tuple)
-        new = (
-            f"tuple({change} for x in ({self.value}))"
-            if is_tuple
-            else f"next({change} for x in ({self.value},))"
-        )
-        return f"{head}({new}){tail}"
+        return f"{head}(next({change} for x in ({self.value},))){tail}"
 
 
 def numbers_of(path: Path) -> Iterator[NumberPlace]:
-    """Constants of a module that are made of numbers only."""
+    """Numbers of a module: of its constants, of tuples and tables each, and defaults of its functions and classes."""
     source = path.read_text(encoding="utf-8")
-    for target, value in _assignments(ast.parse(source).body):
-        if isinstance(target, ast.Name) and target.id.lstrip("_").isupper() and _is_number(value):
-            text = str(ast.get_source_segment(source, value))
-            end = (int(value.end_lineno or 0), int(value.end_col_offset or 0))
-            yield NumberPlace(path, target.id, text, (value.lineno, value.col_offset), end)
+    tree = ast.parse(source)
+    for target, value in _assignments(tree.body):
+        if isinstance(target, ast.Name) and target.id.lstrip("_").isupper():
+            numbers = list(_numbers_in(value))
+            for i, number in enumerate(numbers if len(numbers) <= MOST_OF_A_TABLE else []):
+                label = target.id if len(numbers) == 1 else f"{target.id}[{i}]"
+                yield _place(path, source, target.id, number, label)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef):
+            lines = tuple(s.lineno for s in node.body)
+            named = [*node.args.posonlyargs, *node.args.args]
+            pairs = [*zip(named[::-1], node.args.defaults[::-1], strict=False)]
+            pairs += [(a, d) for a, d in zip(node.args.kwonlyargs, node.args.kw_defaults, strict=True) if d]
+            for argument, default in pairs:
+                if _is_number(default):
+                    label = f"{node.name}({argument.arg})"
+                    yield _place(path, source, argument.arg, default, label, lines)
+        elif isinstance(node, ast.ClassDef):
+            for field in node.body:
+                if (
+                    isinstance(field, ast.AnnAssign)
+                    and isinstance(field.target, ast.Name)
+                    and field.value
+                    and _is_number(field.value)
+                ):
+                    yield _place(path, source, field.target.id, field.value, f"{node.name}.{field.target.id}")
+
+
+def _place(
+    path: Path, source: str, name: str, value: ast.expr, label: str, used: tuple[int, ...] = ()
+) -> NumberPlace:
+    text = str(ast.get_source_segment(source, value))
+    end = (int(value.end_lineno or 0), int(value.end_col_offset or 0))
+    return NumberPlace(path, name, text, (value.lineno, value.col_offset), end, label, used)
+
+
+def _numbers_in(node: ast.expr) -> Iterator[ast.expr]:
+    """The largest parts of an expression that are one number each."""
+    if _is_number(node):
+        yield node
+        return
+    for child in ast.iter_child_nodes(node):
+        if isinstance(child, ast.expr):
+            yield from _numbers_in(child)
 
 
 def _assignments(nodes: list[ast.stmt]) -> Iterator[tuple[ast.expr, ast.expr]]:
@@ -129,8 +166,6 @@ def _assignments(nodes: list[ast.stmt]) -> Iterator[tuple[ast.expr, ast.expr]]:
 def _is_number(node: ast.expr) -> bool:
     if isinstance(node, ast.Constant):
         return isinstance(node.value, int | float) and not isinstance(node.value, bool)
-    if isinstance(node, ast.Tuple):
-        return bool(node.elts) and all(_is_number(element) for element in node.elts)
     if isinstance(node, ast.UnaryOp):
         return _is_number(node.operand)
     if isinstance(node, ast.BinOp):
@@ -176,6 +211,7 @@ class Learned:
         self._seconds: dict[str, float] = defaultdict(float)
         for seconds, test in re.findall(r"^ *([\d.]+)s (?:call|setup) +(.+)$", said, re.MULTILINE):
             self._seconds[test] += float(seconds)
+        self._failed = set(re.findall(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE))
 
     def tests(self, place: NumberPlace, folder: Path) -> list[str]:
         """Return the tests that reach a constant, those of its own module and the quickest first."""
@@ -185,9 +221,8 @@ class Learned:
             if path == place.path or re.search(
                 rf"import .*\b{place.name}\b|^ +{place.name},", source, re.MULTILINE
             ):
-                reached |= self._running(
-                    path.relative_to(folder).as_posix(), lines_using(place.name, ast.parse(source))
-                )
+                lines = set(place.used) or lines_using(place.name, ast.parse(source))
+                reached |= self._running(path.relative_to(folder).as_posix(), lines)
         own = f"{place.path.parent.name}/test_{place.path.stem}.py"
         ranked = sorted(reached, key=lambda test: (own not in test, self._seconds[test], test))
         return list(self._within(ranked))
@@ -212,7 +247,7 @@ class Learned:
             context.rpartition("|")[0]
             for context, bits in rows
             if context and lines & set(numbits_to_nums(bits))
-        }
+        } - self._failed
 
 
 def outcome(folder: Path, tests: list[str]) -> str:
@@ -222,6 +257,10 @@ def outcome(folder: Path, tests: list[str]) -> str:
     options = ["-x", "-q", "-p", "no:cacheprovider", f"@{listed}"]
     run = _in_a_copy_of_this_process if hasattr(os, "fork") else _in_a_new_process
     code = run(folder, options)
+    if code == 1:
+        said = (folder / SAID).read_text(encoding="utf-8", errors="replace")
+        first = re.search(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE)
+        return f"noticed by {first[1] if first else 'a test'}"
     return "noticed: the tests do not end" if code is None else TOLD.get(code, f"pytest ended with {code}")
 
 
@@ -229,9 +268,8 @@ def _in_a_new_process(folder: Path, options: list[str]) -> int | None:
     paths = dict(os.environ, PYTHONPATH=str(folder), PYTHONDONTWRITEBYTECODE="1")
     command = [sys.executable, "-m", "pytest", *options]
     try:
-        done = subprocess.run(
-            command, cwd=folder, env=paths, capture_output=True, timeout=LONGEST_S, check=False
-        )
+        with (folder / SAID).open("w", encoding="utf-8") as said:
+            done = subprocess.run(command, cwd=folder, env=paths, stdout=said, timeout=LONGEST_S, check=False)
     except subprocess.TimeoutExpired:
         return None
     return done.returncode
@@ -257,9 +295,10 @@ def _become_pytest(folder: Path, options: list[str]) -> NoReturn:
     code = 70
     try:
         os.setsid()
-        nowhere = os.open(os.devnull, os.O_RDWR)
-        for stream in range(3):
-            os.dup2(nowhere, stream)
+        os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+        said = os.open(folder / SAID, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+        for stream in (1, 2):
+            os.dup2(said, stream)
         os.chdir(folder)
         os.environ.update(PYTHONPATH=str(folder), PYTHONDONTWRITEBYTECODE="1")
         sys.dont_write_bytecode = True
@@ -309,7 +348,7 @@ def main() -> None:
             copy(ROOT / part, folder / part)
         for module in asked.modules:
             for place in _places(folder / "polarcheck" / module):
-                if not asked.only or place.name in asked.only:
+                if not asked.only or place.name in asked.only or place.label in asked.only:
                     _tell(place, folder, learned.tests(place, folder))
 
 
@@ -321,10 +360,12 @@ def _places(where: Path) -> list[NumberPlace]:
 def _tell(place: NumberPlace, folder: Path, tests: list[str]) -> None:
     source = place.path.read_text(encoding="utf-8")
     for factor in FACTORS:
+        if place.value in ("0", "0.0") or (place.value == "1" and factor < 1):
+            continue  # no factor changes nothing, and a whole number has no half above zero
         place.path.write_text(place.changed(source, factor), encoding="utf-8")
-        said = outcome(folder, tests) if tests else "no test reaches it"
-        where = place.path.relative_to(folder).as_posix()
-        print(f"{where:<40} {place.name:<24} x {factor:<4g} {said} ({len(tests)})", flush=True)
+        said = outcome(folder, tests) if tests else "NO TEST REACHES IT"
+        where = place.path.relative_to(folder / "polarcheck").as_posix()
+        print(f"{where} {place.label} x{factor:g} {said} ({len(tests)})", flush=True)
     place.path.write_text(source, encoding="utf-8")
 
 
