@@ -92,12 +92,12 @@ class Component:
     freedom: int
 
     @classmethod
-    def of(cls, series: Series, longest: float = _LONGEST, shortest: float = _SHORTEST) -> Component:
-        """Weigh the strengths and times, from so many cadences to so many lengths of the sequence, for one series."""
+    def of(cls, series: Series, longest: float = _LONGEST) -> Component:
+        """Weigh the strengths and times, up to so many lengths of the sequence, for one series."""
         rows, counts, seconds, groups = _averaged(series)
         span = max(float(np.ptp(seconds)), 1.0)
         cadence = float(np.median(np.diff(np.sort(series.seconds))))
-        least = min(span, max(shortest * cadence, 1.0))
+        least = min(span, max(_SHORTEST * cadence, 1.0))
         grid = [(s, t) for t in np.geomspace(least, max(longest * span, least), _TIMES) for s in _STRENGTHS]
         strengths, times = np.array([(0.0, least), *grid]).T
         constants = len(np.unique(groups))

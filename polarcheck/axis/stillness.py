@@ -22,7 +22,6 @@ _SLOW_SHIFT = 10 * ARCSEC  # and this much besides
 _LONGEST = (
     0.25  # length of the sequence for which an error of a held field may last: a guider undoes what is longer
 )
-_SHORTEST = 1.0  # cadence for which it lasts at least: a field that is dithered stays put for some frames
 _JUMP = 4.0  # times the scatter of steps from frame to frame, from which one is a jump;
 _MOSTLY = 0.6  # share of the steps that are none
 _FEW = 5  # frames below which their scatter tells nothing
@@ -76,7 +75,7 @@ def _drift(places: Array, seconds: Array, noise: float) -> tuple[float, float]:
     count = len(seconds)
     time = ((seconds - seconds.mean()) / span)[:, None]
     series = Series(places - places.mean(), time, np.full(count, noise), seconds, np.zeros(count, dtype=int))
-    found = estimate(Component.of(series, _LONGEST, _SHORTEST))
+    found = estimate(Component.of(series, _LONGEST))
     if found is None:
         return float(places[-1] - places[0]), _SIGMAS * np.sqrt(2) * noise
     # as far out for Student's t of so many degrees of freedom, nearly

@@ -33,7 +33,9 @@ def held(steps_arcsec: list[float], minutes: float, sweep: int = 5, guided: bool
 @pytest.mark.parametrize(
     ("steps", "minutes", "expected"),
     [
-        ([0.1, -0.1, 0.1, -0.1, 0.1], 20.0, True),
+        ([0.1, -0.1, 0.1, -0.1, 0.1], 15.0, True),
+        ([400.0, -400.0, 400.0, -400.0, 400.0], 20.0, True),
+        ([15.0] * 5, 20.0, False),
         ([60.0] * 5, 20.0, False),
         ([0.1, -0.1, 0.1, -0.1, 0.1], 8.0, False),
         ([0.0, 70.0], 20.0, True),
@@ -45,13 +47,20 @@ def held(steps_arcsec: list[float], minutes: float, sweep: int = 5, guided: bool
 def test_a_field_is_held_that_stays_for_ten_minutes(
     steps: list[float], minutes: float, expected: bool
 ) -> None:
-    """Few frames may be dithered by 100 arcsec; a field left by 0.15 deg is another one (common practice, no source)."""
+    """Few frames may be dithered by 100 arcsec, five and more must not drift; a field left by 0.15 deg is another one
+    (common practice, no source).
+    """
     assert held(steps, minutes) == [False] * 6 + [expected] * len(steps)
 
 
 def test_the_first_frame_of_a_held_field_stays() -> None:
     """A guider had not moved the declination yet."""
     assert held([0.0] * 5, 20.0).index(True) == 6
+
+
+def test_of_two_held_fields_the_first_frame_of_each_stays() -> None:
+    """0.2 deg apart, as a picture of several fields is made: at the second one, too, the guider begins anew."""
+    assert held([0.0, 0.0, 720.0, 0.0, 0.0], 30.0)[6:] == [True, True, False, True, True]
 
 
 def test_what_is_said_of_a_guider_counts() -> None:
