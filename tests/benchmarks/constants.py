@@ -211,6 +211,11 @@ class Learned:
         self._seconds: dict[str, float] = defaultdict(float)
         for seconds, test in re.findall(r"^ *([\d.]+)s (?:call|setup) +(.+)$", said, re.MULTILINE):
             self._seconds[test] += float(seconds)
+        self._of_file: dict[str, set[str]] = defaultdict(set)
+        for (context,) in self._base.execute("select context from context"):
+            test, _, phase = context.rpartition("|")
+            if phase == "run":
+                self._of_file[test.partition("::")[0]].add(test)
         self._failed = set(re.findall(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE))
 
     def tests(self, place: NumberPlace, folder: Path) -> list[str]:
@@ -243,11 +248,13 @@ class Learned:
             "join context on context.id = context_id where file.path like ?",
             [f"%/{module}"],
         )
-        return {
-            context.rpartition("|")[0]
-            for context, bits in rows
-            if context and lines & set(numbits_to_nums(bits))
-        } - self._failed
+        found: set[str] = set()
+        for context, bits in rows:
+            if context and lines & set(numbits_to_nums(bits)):
+                test, _, phase = context.rpartition("|")
+                # what a fixture runs for a whole file is noted at the first test that asks for it
+                found |= self._of_file[test.partition("::")[0]] if phase == "setup" else {test}
+        return found - self._failed
 
 
 def outcome(folder: Path, tests: list[str]) -> str:
