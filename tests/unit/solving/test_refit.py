@@ -349,3 +349,27 @@ def test_an_index_star_is_as_good_as_the_motions_that_it_does_not_know(
     stars = StarList(seen_at, np.ones(24), WIDTH, HEIGHT, 2.5, 0.0, False, False)
     frame = Recognised(tmp_path / "narrow", stars, Match(solution, sky=index), SolvingHints(utc=UTC))
     assert refit([frame])[frame.path].matched_stars == 23 + is_used
+
+
+@pytest.mark.parametrize(("altitude_deg", "is_believed"), [(2.0, False), (4.5, True), (25.0, True)])
+def test_a_clock_and_place_that_put_a_frame_at_the_horizon_are_wrong(
+    tmp_path: Path, altitude_deg: float, is_believed: bool
+) -> None:
+    """Nobody images lower than 3 deg (common practice, no source). Stars drawn without air: where they are believed to
+    be seen through it, they do not fit, for it moves stars of one low field by many pixels against each other.
+    """
+    narrow = camera(130.0, 30.0, 20.0)
+    narrow.wcs.cd = narrow.wcs.cd / 4
+    pixels = np.random.default_rng(12).uniform([100, 100], [WIDTH - 100, HEIGHT - 100], (40, 2))
+    index = narrow.pixel_to_world(*pixels.T).cartesian.xyz.value.T
+    turned_deg = 280.46062 + 360.98564736629 * (
+        UTC[0] - 2451545.0 + UTC[1]
+    )  # Greenwich mean sidereal time, from memory
+    due_north_of_it = Site(30.0 - 90.0 + altitude_deg, (130.0 - turned_deg + 180) % 360 - 180, 0.0)
+    stars = StarList(pixels, np.ones(40), WIDTH, HEIGHT, 2.5, 0.0, False, False)
+    said = SolvingHints(utc=UTC, site=due_north_of_it)
+    frame = Recognised(
+        tmp_path / "f", stars, Match(solved_as(narrow, tmp_path / "f.engine"), sky=index), said
+    )
+    found = refit([frame]).get(frame.path)
+    assert (found is None or found.order > 1) is is_believed, found
