@@ -17,7 +17,7 @@ from polarcheck.site import Site
 from polarcheck.times import utc_from_iso
 from polarcheck.vectors import direction_from_spherical
 
-__all__ = ["real_frames"]
+__all__ = ["real_frames", "write_real_frames"]
 
 TABLE = Path(__file__).parents[1] / "reference" / "data" / "tracked_15cm.ecsv"
 SITE = Site(31.68, -110.88, 1268.0, "table")
@@ -29,13 +29,30 @@ def real_frames() -> tuple[Frame, ...]:
     return tuple(_frame(i, row) for i, row in enumerate(tables.read(TABLE)))
 
 
-def _frame(i: int, row: tables.Row) -> Frame:
+def write_real_frames(folder: Path) -> None:
+    """The same as files: their solutions, times and site in the headers of empty images."""
+    folder.mkdir(parents=True)
+    for i, row in enumerate(tables.read(TABLE)):
+        header = _solution(row)
+        header["DATE-OBS"], header["EXPTIME"] = str(row["utc_start"]), float(row["exposure_s"])
+        header["SITELAT"], header["SITELONG"] = SITE.latitude_deg, SITE.longitude_deg
+        header["SITEELEV"] = SITE.height_m
+        image = np.zeros((HEIGHT, WIDTH), np.uint8)
+        fits.PrimaryHDU(image, header).writeto(folder / f"tracked_{i + 1:03d}.fits")
+
+
+def _solution(row: tables.Row) -> fits.Header:
     header = fits.Header()
     header["NAXIS"], header["NAXIS1"], header["NAXIS2"] = 2, WIDTH, HEIGHT
     header["CTYPE1"], header["CTYPE2"] = "RA---TAN-SIP", "DEC--TAN-SIP"
     header["A_ORDER"] = header["B_ORDER"] = 2
     for key in row.colnames[2:]:
         header[key] = float(row[key])
+    return header
+
+
+def _frame(i: int, row: tables.Row) -> Frame:
+    header = _solution(row)
     pixels = node_pixels(WIDTH, HEIGHT)
     ra, dec = WCS(header).all_pix2world(pixels[:, 0], pixels[:, 1], 0)
     day, fraction = utc_from_iso(str(row["utc_start"]))
