@@ -16,7 +16,7 @@ __all__ = ["Thumbnail", "thumbnail_of"]
 
 _LONG_SIDE_PX = 256
 _MOST_BYTES = 14_000
-_QUALITIES = (72, 55, 40, 25)
+_QUALITIES = (72, 40, 25)
 _BELOW, _ABOVE, _SOFT = 1.5, 40.0, 6.0  # noise of the small picture: black, white, where the stretch bends
 
 

@@ -11,18 +11,18 @@ _LEAST_QUIET = 2  # what phones still read; fewer fail now and then (common prac
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
-def qr_lines(text: str, *, dark: bool = True, columns: int = 80) -> list[str]:
+def qr_lines(text: str, *, columns: int, dark: bool = True) -> list[str]:
     """Return the QR code of a text in half-block characters, two rows of modules a line.
 
     Parameters
     ----------
     text : str
         What the code says, for example an address.
+    columns : int
+        Width of the terminal. The quiet zone shrinks from four modules to two where that makes the code fit.
     dark : bool
         Whether the terminal writes light on dark; the other way round the code would be inverted, and many phones
         do not read that.
-    columns : int
-        Width of the terminal. The quiet zone shrinks from four modules to two where that makes the code fit.
 
     Returns
     -------

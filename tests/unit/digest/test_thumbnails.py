@@ -60,11 +60,12 @@ def test_planes_mosaics_and_narrow_frames() -> None:
     assert opened(thumbnail_of(Image(sky(3, 2000), None, None))).shape == (1, 250)
 
 
-def test_a_crowded_field_is_made_smaller_and_no_more_than_needed() -> None:
+@pytest.mark.parametrize("share", [0.1, 0.4])
+def test_a_crowded_field_is_made_smaller_and_no_more_than_needed(share: float) -> None:
     """Fourteen kilobytes: 24 such pictures and the rest make a page that can be mailed (common practice, no source)."""
     random = np.random.default_rng(3)
     pixels = random.normal(1000, 10, (190, 190))
-    crowd = random.random(pixels.shape) < 0.1
+    crowd = random.random(pixels.shape) < share
     pixels[crowd] += random.uniform(50, 5000, crowd.sum())
     picture = thumbnail_of(Image(pixels.astype(np.float32), None, None))
     assert picture is not None

@@ -135,6 +135,7 @@ def test_number_survives_its_card(number: float) -> None:
     [
         (Fraction(25_400, 6), 2, 6.0),
         (Fraction(10_000, 6), 3, 6.0),
+        (Fraction(1_000, 6), 4, 6.0),
         (Fraction(25_400, 6), None, 6.0),
         (Fraction(72), 2, None),
         (Fraction(0), 2, None),
@@ -145,7 +146,9 @@ def test_number_survives_its_card(number: float) -> None:
 def test_size_of_a_pixel_from_the_resolution_of_the_focal_plane(
     resolution: Any, unit: Any, size_um: float | None
 ) -> None:
-    """FocalPlaneXResolution counts pixels in FocalPlaneResolutionUnit: 2 an inch, 3 a centimetre (Exif 2.32)."""
+    """FocalPlaneXResolution counts pixels in FocalPlaneResolutionUnit: 2 an inch, 3 a centimetre (Exif 2.32); beyond
+    the standard 4 a millimetre (from memory).
+    """
     found = value({"FocalPlaneXResolution": resolution, "FocalPlaneResolutionUnit": unit}, "XPIXSZ")
     assert found == (None if size_um is None else pytest.approx(size_um, abs=1e-6))
 
