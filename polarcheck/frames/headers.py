@@ -40,7 +40,9 @@ _CARD = 80
 _WRITING = "still being written, or the copy broke off; wait or copy it again"
 
 # astropy.wcs encodes cards as ASCII; an accent in a comment must not cost a frame
-_PLAIN_ASCII = bytes(code if 32 <= code < 127 else ord("?") for code in range(256))
+_PLAIN_ASCII = bytes(
+    code if chr(code).isascii() and chr(code).isprintable() else ord("?") for code in range(256)
+)
 
 _WCS_CARD = re.compile(
     rb"(?:(?:CTYPE|CUNIT|CRPIX|CRVAL|CDELT|CROTA)[12]|(?:CD|PC)[12]_[12]|(?:CD|PC)00[12]00[12]"

@@ -254,7 +254,8 @@ def test_bytes_after_the_last_image_are_ignored(tmp_path: Path) -> None:
     assert read_frame(path).width_px == WIDTH
 
 
-def test_accented_comment_does_not_cost_the_frame(tmp_path: Path) -> None:
+@pytest.mark.parametrize("comment", [b"in degr\xe9s, pl\xc3in", b"in \x1b[1mdegrees"])
+def test_accents_and_colours_in_a_comment_do_not_cost_the_frame(tmp_path: Path, comment: bytes) -> None:
     path = write_image(tmp_path / "a.fits", {**SOLVED, "CRVAL1": (100.0, "in degrees, plain")})
-    path.write_bytes(path.read_bytes().replace(b"in degrees, plain", b"in degr\xe9s, pl\xc3in.".ljust(17)))
+    path.write_bytes(path.read_bytes().replace(b"in degrees, plain", comment.ljust(17)))
     assert read_frame(path).width_px == WIDTH
