@@ -76,11 +76,15 @@ def tiff(
     exif: Mapping[int, Entry] | None = None,
     gps: Mapping[int, Entry] | None = None,
     pixels: bytes = b"",
+    stands: tuple[int, int] = (273, 279),
 ) -> bytes:
-    """A little-endian TIFF: one directory, its EXIF and GPS directories, and one strip of pixels at the end."""
+    """A little-endian TIFF: one directory, its EXIF and GPS directories, and one strip of pixels at the end.
+
+    `stands` are the tags that say where the pixels begin and how many bytes they are.
+    """
     whole = dict(entries)
     if pixels:
-        whole |= {273: (LONG, [0]), 279: (LONG, [len(pixels)])}
+        whole |= {stands[0]: (LONG, [0]), stands[1]: (LONG, [len(pixels)])}
     inner = {tag: part for tag, part in ((EXIF_IFD, exif), (GPS_IFD, gps)) if part is not None}
     whole |= dict.fromkeys(inner, (LONG, [0]))
     at = 8 + len(ifd(whole, 8))  # places do not change how long a directory is
@@ -89,7 +93,7 @@ def tiff(
         whole[tag] = (LONG, [at + len(parts)])
         parts += ifd(part, at + len(parts))
     if pixels:
-        whole[273] = (LONG, [at + len(parts)])
+        whole[stands[0]] = (LONG, [at + len(parts)])
     return b"II*\0" + struct.pack("<I", 8) + ifd(whole, 8) + parts + pixels
 
 

@@ -21,7 +21,9 @@ from polarcheck.vectors import Array
 
 __all__ = ["Estimate", "estimate"]
 
-_SCALES = 7  # of the noise, of equal chance, for each; their square is the most Gaussians that stand for all
+# of the noise, of equal chance, for each; their square is the most Gaussians that stand for all. Twice as many change
+# an interval by 1 % at most, for nine times the time and fifteen times the memory
+_SCALES = 7
 _CONTRADICTS = 0.03  # prior chance that the components contradict each other,
 _CONTRADICTIONS = ARCMIN * np.array([0.5, 2.0, 8.0, 32.0])  # by one of these standard deviations
 _NEAR, _WIDE = 0.6827, 0.95  # the intervals that Student's t is made to match

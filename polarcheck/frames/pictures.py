@@ -32,9 +32,10 @@ _WEIGHTS = (
     0.587,
     0.114,
 )  # of red, green, blue in the luminance of JPEG (ITU-T T.871, section 7; from memory)
-_FULL = {"L": 255.0, "LA": 255.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65535.0, "I;16N": 65535.0}
-_COLOURS = ("RGB", "RGBA", "RGBX", "YCbCr", "P")
-_MODES = (*_FULL, *_COLOURS, "I", "F")
+_OF_8_BITS = ("L", "LA", "RGB", "RGBA", "RGBX", "YCbCr", "P")
+_OF_16_BITS = ("I;16", "I;16B", "I;16L", "I;16N")
+_MODES = (*_OF_8_BITS, *_OF_16_BITS, "I", "F")
+_FULL_8, _FULL_16 = 2.0**8 - 1, 2.0**16 - 1
 _MODES_SAID = {"CMYK": "colours of ink, CMYK", "LAB": "CIE L*a*b*", "1": "black and white"}
 _ONE_AT_A_TIME = RLock()
 _STRIP = 512  # rows worked on together
@@ -63,9 +64,9 @@ def picture_hdu(path: Path) -> Hdu:
 def _fullest(image: Image) -> float | None:
     """Return the largest count that a picture can hold, where it has one."""
     # older versions of Pillow give a PNG of 16 bits as one of 32
-    if is_wide(image) or (image.format == "PNG" and image.mode == "I"):
-        return 65535.0
-    return 255.0 if image.mode in _COLOURS else _FULL.get(image.mode)
+    if image.mode in _OF_16_BITS or is_wide(image) or (image.format == "PNG" and image.mode == "I"):
+        return _FULL_16
+    return _FULL_8 if image.mode in _OF_8_BITS else None
 
 
 def _exif(image: Image) -> dict[str, Any]:

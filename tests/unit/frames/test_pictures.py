@@ -414,6 +414,22 @@ def test_header_alone_tells_that_a_tiff_is_not_whole(tmp_path: Path) -> None:
         picture_hdu(path)
 
 
+def test_header_alone_tells_that_a_tiff_of_tiles_is_not_whole(tmp_path: Path) -> None:
+    """Tiles of 16 by 16 px and multiples, tags 322 to 325 (TIFF 6.0, section 15; from memory)."""
+    entries = {
+        256: (LONG, [48]), 257: (LONG, [32]), 258: (SHORT, [16]), 259: (SHORT, [1]), 262: (SHORT, [1]),
+        277: (SHORT, [1]), 322: (LONG, [48]), 323: (LONG, [32]),
+    }  # fmt: skip
+    whole = tiff(entries, pixels=RNG.bytes(48 * 32 * 2), stands=(324, 325))
+    path = tmp_path / "a.tif"
+    path.write_bytes(whole)
+    assert picture_hdu(path).shape == (48, 32)
+    assert read_pixels(path).shape == (32, 48)
+    path.write_bytes(whole[:-100])
+    with pytest.raises(NotWholeError):
+        picture_hdu(path)
+
+
 def test_colours_are_weighed_without_a_second_picture_in_memory(tmp_path: Path) -> None:
     """Beside the luminance, 4 bytes a pixel, some hundred rows in three colours: a twentieth of a picture so tall."""
     path = tmp_path / "a.png"
