@@ -9,6 +9,11 @@ from contextlib import contextmanager
 
 __all__ = ["Interrupts"]
 
+_NOT_OURS = (
+    signal.SIG_IGN,
+    None,
+)  # ignored, as in the background of a shell; set by another program around us
+
 
 class Interrupts:
     """Raises KeyboardInterrupt for both, later where they are put off."""
@@ -18,11 +23,14 @@ class Interrupts:
 
     @contextmanager
     def heard(self) -> Iterator[None]:
-        """Hear them; outside the main thread, which alone can, nothing changes."""
+        """Hear them, but for one that whoever started us has us ignore; outside the main thread nothing changes."""
         if threading.current_thread() is not threading.main_thread():
             yield
             return
-        before = {number: signal.signal(number, self._hear) for number in (signal.SIGINT, signal.SIGTERM)}
+        before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+        before = {number: handler for number, handler in before.items() if handler not in _NOT_OURS}
+        for number in before:
+            signal.signal(number, self._hear)
         try:
             yield
         finally:

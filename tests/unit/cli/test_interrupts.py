@@ -50,3 +50,14 @@ def test_handlers_are_given_back() -> None:
     with Interrupts().heard():
         assert [signal.getsignal(number) for number in NUMBERS] != before
     assert [signal.getsignal(number) for number in NUMBERS] == before
+
+
+@pytest.mark.parametrize("number", NUMBERS)
+def test_what_whoever_started_us_has_us_ignore_stays_ignored(number: int) -> None:
+    before = signal.signal(number, signal.SIG_IGN)
+    try:
+        with Interrupts().heard():
+            signal.raise_signal(number)
+        assert signal.getsignal(number) is signal.SIG_IGN
+    finally:
+        signal.signal(number, before)
