@@ -4,7 +4,7 @@ from .finding import Offer, find_frames, is_frame_name, offers
 from .frame import Frame, FrameSet, Problem, ProblemKind
 from .frame_set import mains, read_frames, read_offer
 from .pixels import Image, read_image, read_pixels
-from .plate import Plate, fit_plate, sensor_grid
+from .plate import HIGHEST_ORDER, Plate, fit_plate, sensor_grid
 from .reading import load_readers, read_engine_solution, read_frame, read_solution
 from .sensor import Sensor, sensor_of
 from .sensor_nodes import SENSOR_NODES, SENSOR_WEIGHTS, node_pixels, nodes_from_nine
@@ -15,6 +15,7 @@ from .telescope_cards import TelescopeCards
 from .unsolved import SolvingHints, read_solving_hints
 
 __all__ = [
+    "HIGHEST_ORDER",
     "SENSOR_NODES",
     "SENSOR_WEIGHTS",
     "Clock",

@@ -14,9 +14,11 @@ import numpy as np
 from polarcheck.constants import DEGREE
 from polarcheck.vectors import Array, spherical_from_direction, unit
 
-__all__ = ["Plate", "fit_plate", "sensor_grid"]
+__all__ = ["HIGHEST_ORDER", "Plate", "fit_plate", "sensor_grid"]
 
-_ORDERS = (2, 3, 4, 5)
+HIGHEST_ORDER = 5
+"""Of the distortion that a plate holds."""
+
 _CLOSE_PX = 0.005  # what a higher order must be better than to be worth it
 
 
@@ -61,7 +63,7 @@ def sensor_grid(width_px: int, height_px: int) -> Array:
     -------
     ndarray, shape (n, 2)
     """
-    along = 2 * (max(_ORDERS) + 1)  # twice as many as a polynomial along a side has coefficients
+    along = 2 * (HIGHEST_ORDER + 1)  # twice as many as a polynomial along a side has coefficients
     x, y = np.linspace(0, width_px - 1, along), np.linspace(0, height_px - 1, along)
     return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
 
@@ -87,7 +89,7 @@ def fit_plate(grid: Array, sky: Array, width_px: int, height_px: int) -> Plate:
     centre = _centre(from_centre, sky)
     plane = _tangent_plane(sky, centre)
     centre, plane = _recentred(from_centre, sky, centre, plane)
-    for order in _ORDERS:
+    for order in range(2, HIGHEST_ORDER + 1):
         matrix, forward, rest_px = _fitted(from_centre, plane, order)
         if rest_px < _CLOSE_PX:
             break
@@ -106,7 +108,7 @@ def _centre(from_centre: Array, sky: Array) -> Array:
 def _recentred(from_centre: Array, sky: Array, centre: Array, plane: Array) -> tuple[Array, Array]:
     """Move the point of tangency until it is where the centre of the sensor looks."""
     for _ in range(4):
-        shift = _polynomial(from_centre, plane, max(_ORDERS), least=0)[:, 0, 0]
+        shift = _polynomial(from_centre, plane, HIGHEST_ORDER, least=0)[:, 0, 0]
         east, north = _basis(centre)
         centre = unit(centre + shift[0] * DEGREE * east + shift[1] * DEGREE * north)
         plane = _tangent_plane(sky, centre)

@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.frames import HIGHEST_ORDER
 from polarcheck.vectors import Array, rotation_matrix, unit
 
 __all__ = ["FieldStars", "Lens", "LensFit", "fit_lens"]
 
-_ORDERS = (1, 2, 3, 4, 5)
 _STARS_PER_TERM = 4
 _ROUNDS = 6
 _SETTLED = 0.01  # of the noise: once the same stars count, a further step moves a place by far less
@@ -161,7 +161,7 @@ def fit_lens(fields: Sequence[FieldStars], lens: Lens) -> LensFit:
     """
     stars = sum(int(field.used.sum()) for field in fields)
     fits: list[LensFit] = []
-    for order in _ORDERS:
+    for order in range(1, HIGHEST_ORDER + 1):
         if fits and stars < _STARS_PER_TERM * _shared_count(order) / 2:
             break
         fits.append(_fitted(fields, _of_order(lens, order)))
