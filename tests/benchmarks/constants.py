@@ -269,8 +269,11 @@ def outcome(folder: Path, tests: list[str]) -> str:
     options = ["-x", "-q", "-p", "no:cacheprovider", f"@{listed}"]
     run = _in_a_copy_of_this_process if hasattr(os, "fork") else _in_a_new_process
     code = run(folder, options)
+    said = (folder / SAID).read_text(encoding="utf-8", errors="replace")
+    gone = set(re.findall(r"^ERROR: not found: .*?(tests/.*)$", said, re.MULTILINE))
+    if gone & set(tests):  # renamed since
+        return outcome(folder, [test for test in tests if test not in gone])
     if code == 1:
-        said = (folder / SAID).read_text(encoding="utf-8", errors="replace")
         first = re.search(r"^(?:FAILED|ERROR) (\S+)", said, re.MULTILINE)
         return f"noticed by {first[1] if first else 'a test'}"
     return "noticed: the tests do not end" if code is None else TOLD.get(code, f"pytest ended with {code}")
