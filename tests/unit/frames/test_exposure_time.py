@@ -94,6 +94,8 @@ def test_middle_follows_from_what_the_header_says_best(cards: dict[str, Any], ex
         ({"EXPTIME": "10.5sec"}, 10.5),
         ({"EXPTIME": "500 ms"}, 0.5),
         ({"EXPOSURE": "2 min"}, 120.0),
+        ({"EXPTIME": "0.5 h"}, 1800.0),
+        ({"EXPTIME": "2500000 us"}, 2.5),
         ({"EXPTIME": "10,5"}, 10.5),
         ({"EXPTIME": "10,5 s"}, 10.5),
         ({"EXPTIME": (2500.0, "[ms] exposure time")}, 2.5),
