@@ -35,7 +35,8 @@ FACTORS = (2.0, 0.5)
 MOST_OF_A_TABLE = 12  # numbers; longer ones are data, which reference tests hold
 LONGEST_S = 600
 LEARNED = Path(tempfile.gettempdir()) / "polarcheck-tests-of-lines"
-"""Beside it, with the ending .txt, how long each test takes."""
+"""Beside it, with the ending .txt, how long each test takes, and in a folder the source whose lines these are."""
+SOURCE = LEARNED.with_name(f"{LEARNED.name}-source")
 
 WARM = (
     "numpy",
@@ -83,7 +84,7 @@ LEARN = (
 
 @dataclass(frozen=True, slots=True)
 class NumberPlace:
-    """A number of a module: its name, its value's place, and the lines that use it where no name leads there."""
+    """A number of a module: its name, its value's place, and of a default the function."""
 
     path: Path
     name: str
@@ -91,7 +92,7 @@ class NumberPlace:
     start: tuple[int, int]
     end: tuple[int, int]
     label: str = ""
-    used: tuple[int, ...] = ()
+    function: str = ""
 
     def changed(self, source: str, factor: float) -> str:
         """Return the module's text with the constant multiplied; whole numbers stay whole, above zero."""
@@ -115,14 +116,13 @@ def numbers_of(path: Path) -> Iterator[NumberPlace]:
                 yield _place(path, source, target.id, number, label)
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef):
-            lines = tuple(s.lineno for s in node.body)
             named = [*node.args.posonlyargs, *node.args.args]
             pairs = [*zip(named[::-1], node.args.defaults[::-1], strict=False)]
             pairs += [(a, d) for a, d in zip(node.args.kwonlyargs, node.args.kw_defaults, strict=True) if d]
             for argument, default in pairs:
                 if _is_number(default):
                     label = f"{node.name}({argument.arg})"
-                    yield _place(path, source, argument.arg, default, label, lines)
+                    yield _place(path, source, argument.arg, default, label, node.name)
         elif isinstance(node, ast.ClassDef):
             for field in node.body:
                 if (
@@ -135,11 +135,11 @@ def numbers_of(path: Path) -> Iterator[NumberPlace]:
 
 
 def _place(
-    path: Path, source: str, name: str, value: ast.expr, label: str, used: tuple[int, ...] = ()
+    path: Path, source: str, name: str, value: ast.expr, label: str, function: str = ""
 ) -> NumberPlace:
     text = str(ast.get_source_segment(source, value))
     end = (int(value.end_lineno or 0), int(value.end_col_offset or 0))
-    return NumberPlace(path, name, text, (value.lineno, value.col_offset), end, label, used)
+    return NumberPlace(path, name, text, (value.lineno, value.col_offset), end, label, function)
 
 
 def _numbers_in(node: ast.expr) -> Iterator[ast.expr]:
@@ -201,6 +201,16 @@ def lines_using(name: str, tree: ast.Module) -> set[int]:
     return lines
 
 
+def lines_of(function: str, tree: ast.Module) -> set[int]:
+    """Lines at which the statements of functions of a name begin."""
+    return {
+        statement.lineno
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef) and node.name == function
+        for statement in node.body
+    }
+
+
 class Learned:
     """Which tests run which lines, and how long they take."""
 
@@ -221,15 +231,19 @@ class Learned:
     def tests(self, place: NumberPlace, folder: Path) -> list[str]:
         """Return the tests that reach a constant, those of its own module and the quickest first."""
         reached: set[str] = set()
-        for path in sorted((folder / "polarcheck").rglob("*.py")):
+        own_module = place.path.relative_to(folder)
+        for path in sorted((SOURCE / "polarcheck").rglob("*.py")):
+            module = path.relative_to(SOURCE)
             source = path.read_text(encoding="utf-8")
-            if path == place.path or re.search(
+            tree = ast.parse(source)
+            if module == own_module and place.function:
+                reached |= self._running(module.as_posix(), lines_of(place.function, tree))
+            elif module == own_module or re.search(
                 rf"import .*\b{place.name}\b|^ +{place.name},", source, re.MULTILINE
             ):
-                lines = set(place.used) or lines_using(place.name, ast.parse(source))
-                reached |= self._running(path.relative_to(folder).as_posix(), lines)
+                reached |= self._running(module.as_posix(), lines_using(place.name, tree))
         room = f"tests/unit/{place.path.parent.name}/"
-        if not reached:  # what runs in a thread is noted at no test
+        if not reached:  # what runs in a thread is noted at no test, nor what is newer than the map
             reached = {
                 test for file, tests in self._of_file.items() if file.startswith(room) for test in tests
             }
@@ -339,6 +353,8 @@ def learn() -> None:
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", *LEARN]
     done = subprocess.run(command, cwd=ROOT, env=paths, capture_output=True, text=True, check=False)
     LEARNED.with_suffix(".txt").write_text(done.stdout, encoding="utf-8")
+    shutil.rmtree(SOURCE, ignore_errors=True)
+    shutil.copytree(ROOT / "polarcheck", SOURCE / "polarcheck")
     print(done.stdout.strip().splitlines()[-1])
 
 
