@@ -14,7 +14,7 @@ from polarcheck.sky import earth_orientation
 
 __all__ = ["warm_up"]
 
-_ANY_NIGHT = np.array([[2461359.0, 0.5]])
+_ANY_NIGHT = np.array([[2461359.0, 0.5]])  # decides nothing: the tables are loaded whole
 
 
 def warm_up() -> None:

@@ -94,6 +94,11 @@ class NumberPlace:
     label: str = ""
     function: str = ""
 
+    @property
+    def is_default(self) -> bool:
+        """Whether it belongs to an argument or to a field, and no name leads to where it is used."""
+        return not self.name.lstrip("_").isupper()
+
     def changed(self, source: str, factor: float) -> str:
         """Return the module's text with the constant multiplied; whole numbers stay whole, above zero."""
         lines = source.splitlines(keepends=True)
@@ -236,14 +241,17 @@ class Learned:
             module = path.relative_to(SOURCE)
             source = path.read_text(encoding="utf-8")
             tree = ast.parse(source)
-            if module == own_module and place.function:
-                reached |= self._running(module.as_posix(), lines_of(place.function, tree))
+            if place.is_default:
+                if module == own_module and place.function:
+                    reached |= self._running(module.as_posix(), lines_of(place.function, tree))
             elif module == own_module or re.search(
                 rf"import .*\b{place.name}\b|^ +{place.name},", source, re.MULTILINE
             ):
                 reached |= self._running(module.as_posix(), lines_using(place.name, tree))
         room = f"tests/unit/{place.path.parent.name}/"
-        if not reached:  # what runs in a thread is noted at no test, nor what is newer than the map
+        if (
+            not reached
+        ):  # what runs in a thread is noted at no test, nor what is newer than the map, or a field's
             reached = {
                 test for file, tests in self._of_file.items() if file.startswith(room) for test in tests
             }
