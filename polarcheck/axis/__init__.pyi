@@ -1,5 +1,5 @@
 from .attitudes import Attitudes, camera_attitudes
-from .beside_sweep import guided_in_sweep
+from .beside_sweep import LONG_S, contradicts_tracking, guided_in_sweep, still_runs
 from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
@@ -13,6 +13,7 @@ from .slow_changes import fit_sweep
 from .stillness import is_still
 
 __all__ = [
+    "LONG_S",
     "LOWEST",
     "Attitudes",
     "AxisFit",
@@ -32,6 +33,7 @@ __all__ = [
     "carry_axis",
     "chosen_frames",
     "confidence_region",
+    "contradicts_tracking",
     "fit_axis",
     "fit_sweep",
     "flexure_region",
@@ -42,6 +44,7 @@ __all__ = [
     "reachable_turns",
     "settled_axis",
     "solve_axis",
+    "still_runs",
     "sweep_design",
     "turn_about",
 ]

@@ -1,6 +1,6 @@
 """Solved frames to the axis error, end to end, with all that the reader of the number must know.
 
-From the top: source, measurement, result, costs, verdicts, sample, plausibility, site_votes, file_times.
+From the top: source, measurement, result, fitting, costs, verdicts, sample, plausibility, site_votes, file_times.
 """
 
 import lazy_loader

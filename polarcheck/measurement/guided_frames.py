@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
-from polarcheck.axis import Course, guided_in_sweep
 from polarcheck.errors import Notice
-from polarcheck.frames import SENSOR_WEIGHTS, Problem
+from polarcheck.frames import Problem
 from polarcheck.measurement.sample import Sample
 from polarcheck.vectors import Array
 
-__all__ = ["without_guided"]
+__all__ = ["without_held"]
 
 
-def without_guided(
-    sample: Sample, observed: Array, guided: bool | None
+def without_held(
+    sample: Sample, observed: Array, held: npt.NDArray[np.bool_]
 ) -> tuple[Sample, Array, list[Problem]]:
     """Leave out the frames of a sweep's folder that a guider held.
 
@@ -25,8 +25,8 @@ def without_guided(
     sample : Sample
     observed : ndarray, shape (n, k, 3)
         Its frames' directions, East-North-Up.
-    guided : bool or None
-        Whether frames that follow a field were guided; None: the frames must tell.
+    held : ndarray of bool, shape (n,)
+        Which.
 
     Returns
     -------
@@ -34,8 +34,6 @@ def without_guided(
         The others, with a notice.
     left : list of Problem
     """
-    course = Course(sample.elapsed_s, sample.sky, guided)
-    held = guided_in_sweep(observed, SENSOR_WEIGHTS, sample.noise, sample.camera, course)
     if not held.any():
         return sample, observed, []
     some = np.flatnonzero(~held)

@@ -16,22 +16,19 @@ from polarcheck import stars
 from polarcheck.alignment import FLEXURE_ARCSEC, Alignment, FrameFile, Step, Systematic
 from polarcheck.axis import (
     AxisFit,
-    Course,
     Creep,
     Reach,
     best_next_frame,
     camera_axis,
-    fit_axis,
-    fit_sweep,
     flexure_region,
 )
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import FitError, GeometryError, Notice
-from polarcheck.frames import SENSOR_WEIGHTS, FrameSet, Problem, read_frames, sensor_of
+from polarcheck.frames import FrameSet, read_frames, sensor_of
 from polarcheck.given import PathLike, SiteLike, as_paths, as_site
 from polarcheck.measurement.conditions import Conditions, Reading
 from polarcheck.measurement.costs import site_cost
-from polarcheck.measurement.guided_frames import without_guided
+from polarcheck.measurement.fitting import NO_RESULT_ARCMIN, fit_frames
 from polarcheck.measurement.plausibility import sun_notice, zone_notice
 from polarcheck.measurement.result import Measurement, NextStep
 from polarcheck.measurement.sample import Sample, require_two, sample_of, site_of
@@ -40,12 +37,10 @@ from polarcheck.measurement.sweep_verdicts import creep_notice
 from polarcheck.measurement.tracked_verdicts import GUIDED_ADVICE
 from polarcheck.measurement.verdicts import FrameEntry, fit_notices, frame_entries, left_out_lines
 from polarcheck.site import Site
-from polarcheck.sky import Pole, PoleKind, Sky
-from polarcheck.vectors import Array, azalt_from_direction
+from polarcheck.sky import PoleKind, Sky
+from polarcheck.vectors import azalt_from_direction
 
 __all__ = ["measure", "measure_frames"]
-
-_NO_RESULT_ARCMIN = 60.0  # a sigma beyond this tells nothing that the eye did not know
 
 
 def measure(
@@ -142,9 +137,9 @@ def measure_frames(
     sky = conditions.sky_over(place)
     target = sky.pole(pole)
     observed = sky.observed(sample.sky, sample.epochs)
-    sample, observed, held = without_guided(sample, observed, conditions.frames_guided)
-    refused = [*refused, *held]
-    fit, creep = _fit(sample, observed, target, refused, conditions.frames_guided)
+    found = fit_frames(sample, observed, target.direction, conditions.frames_guided, refused)
+    sample, observed, fit, creep = found.sample, found.observed, found.fit, found.creep
+    refused = [*refused, *found.left]
     entries = frame_entries(sample, fit, refused)
     _require_meaning(fit, sky.is_north, entries, conditions.reach)
     systematic = _systematic(sample, fit, creep, conditions.flexure_arcsec)
@@ -208,29 +203,9 @@ def _systematic(sample: Sample, fit: AxisFit, creep: Creep | None, told: float |
     return Systematic(size, "assumed" if told is None else "rig file", region)
 
 
-def _fit(
-    sample: Sample, observed: Array, pole: Pole, refused: Sequence[Problem], guided: bool | None
-) -> tuple[AxisFit, Creep | None]:
-    def fitted(directions: Array) -> AxisFit:
-        return fit_axis(
-            directions,
-            SENSOR_WEIGHTS,
-            sample.noise,
-            pole.direction,
-            course=Course(sample.elapsed_s, sample.sky, guided),
-            camera=sample.camera,
-            station=sample.station,
-        )
-
-    try:
-        return fit_sweep(observed, sample.elapsed_s, fitted)
-    except GeometryError as error:
-        raise GeometryError(f"{error}{left_out_lines(refused)}", error.arc_deg) from None
-
-
 def _require_meaning(fit: AxisFit, north: bool, entries: Sequence[FrameEntry], reach: Reach | None) -> None:
     worst = float(np.sqrt(np.linalg.eigvalsh(fit.covariance)[-1])) / ARCMIN
-    if worst <= _NO_RESULT_ARCMIN:
+    if worst <= NO_RESULT_ARCMIN:
         return
     if fit.is_guided:
         raise GeometryError(
