@@ -9,6 +9,7 @@ __all__ = [
     "ARCSEC",
     "DEGREE",
     "FRAME_NOISE_PX",
+    "FWHM_PER_SIGMA",
     "HUMIDITY",
     "SIDEREAL_DAY_S",
     "SIDEREAL_RATE",
@@ -41,3 +42,6 @@ FRAME_NOISE_PX = 0.2
 
 Measured on rendered catalogue stars solved by a general plate solver; see docs/accuracy.md.
 """
+
+FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
+"""Width of a Gaussian at half of its height, over its standard deviation."""

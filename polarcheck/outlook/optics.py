@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from polarcheck.constants import ARCSEC, DEGREE
+from polarcheck.constants import ARCSEC, DEGREE, FWHM_PER_SIGMA
 from polarcheck.errors import InputError, Notice, ParameterError
 from polarcheck.frames import Sensor
 from polarcheck.printable import printable
@@ -18,7 +18,6 @@ from polarcheck.vectors import Array
 __all__ = ["Optics", "optics_from", "parse_sensor", "parse_tolerance", "seen_notices", "trail_for_elongation"]
 
 _SIDES = np.array([[0, 0], [-1, -1], [0, -1], [1, -1], [-1, 0], [1, 0], [-1, 1], [0, 1], [1, 1]]) / 2
-_FWHM_PER_SIGMA = 2 * math.sqrt(2 * math.log(2))
 _PARAMETERS = {"focal length": "focal_length_mm", "pixel size": "pixel_size_um", "sensor": "sensor_px"}
 _SENSOR = re.compile(r"\s*(\d{1,6})\s*[x×X*]\s*(\d{1,6})\s*", re.ASCII)
 _MOST_TOLERANCE = 10_000.0
@@ -242,4 +241,4 @@ def trail_for_elongation(elongation: float, fwhm: float) -> float:
     By second moments: a trail of length L adds L^2 / 12 to the variance along it, and a Gaussian star has
     FWHM / 2.3548 as its standard deviation.
     """
-    return fwhm / _FWHM_PER_SIGMA * math.sqrt(12 * (elongation**2 - 1))
+    return fwhm / FWHM_PER_SIGMA * math.sqrt(12 * (elongation**2 - 1))

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from polarcheck.constants import FWHM_PER_SIGMA
 from polarcheck.outlook.scene import Scene, is_up, motion, periodic_motion
 from polarcheck.vectors import Array
 
 __all__ = ["StarLook", "elongation_of", "star_looks"]
 
 _MOMENTS = 61
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 _CENTRE, _CORNERS = 0, (8, 3, 1, 6)  # of the sensor's points, north through east at a camera angle of 0
 
 
@@ -44,7 +44,7 @@ class StarLook:
     def picture(self, fwhm_px: float, half_px: int, oversampling: int = 4) -> Array:
         """Return the star's light, north up and east left, shape (k, k), the brightest point 1."""
         span = np.arange(-half_px, half_px + 1e-9, 1 / oversampling)
-        sigma = fwhm_px / _FWHM_PER_SIGMA
+        sigma = fwhm_px / FWHM_PER_SIGMA
         path = self.path_px - self.path_px.mean(axis=0)
         image = np.zeros((len(span), len(span)))
         for east, north in path:
@@ -126,6 +126,6 @@ def elongation_of(path_px: Array, fwhm_px: float) -> float:
     weights /= weights.sum()
     middle = weights @ path_px
     apart = path_px - middle
-    spread = np.einsum("n,ni,nj->ij", weights, apart, apart) + np.eye(2) * (fwhm_px / _FWHM_PER_SIGMA) ** 2
+    spread = np.einsum("n,ni,nj->ij", weights, apart, apart) + np.eye(2) * (fwhm_px / FWHM_PER_SIGMA) ** 2
     least, most = np.linalg.eigvalsh(spread)
     return float(np.sqrt(most / least))

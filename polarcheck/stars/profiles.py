@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.constants import FWHM_PER_SIGMA
 from polarcheck.stars.shapes import window_of
 from polarcheck.vectors import Array
 
@@ -34,7 +35,6 @@ TOLD_APART = 2.0  # widths: in a longer trail only whether there are wings can b
 _ROUNDS = 6
 _REACH_FWHM = 1.8
 _STRAY_PX = 1.5
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 _PIXEL = 1 / 12  # px^2: variance of what is integrated over one
 # px^2 of variance: a little more than midway from a star sampled at the pixels' centres to one integrated over them
 HALF_PIXEL = 0.58 * _PIXEL
@@ -62,7 +62,7 @@ class Form:
     @property
     def trail_in_widths(self) -> float:
         """Of most stars."""
-        return float(np.median(self.trail / self.sigma) / _FWHM_PER_SIGMA)
+        return float(np.median(self.trail / self.sigma) / FWHM_PER_SIGMA)
 
     def of(self, some: npt.NDArray[np.int_]) -> Form:
         """The same of some stars."""
@@ -71,7 +71,7 @@ class Form:
 
 def windows_for(form: Form) -> npt.NDArray[np.int_]:
     """Return half the window each star needs, 0 where it is too large to be fitted so. [px]"""
-    wanted = form.trail / 2 + _REACH_FWHM * _FWHM_PER_SIGMA * form.sigma
+    wanted = form.trail / 2 + _REACH_FWHM * FWHM_PER_SIGMA * form.sigma
     return np.where(wanted > _LARGEST, 0, np.minimum(window_of(wanted), _LARGEST))
 
 
@@ -158,7 +158,7 @@ class _Tried:
 
 
 def _tried(fit: _Fit, centre: Array, size: Array, tried: tuple[float, ...]) -> _Tried:
-    costs, widths, width = [], [], size + np.log(_FWHM_PER_SIGMA)
+    costs, widths, width = [], [], size + np.log(FWHM_PER_SIGMA)
     for wings in tried:  # each begins where the one before has ended
         factor = np.log(_fwhm_per_scale(wings))
         centre, size, _ = fit.solved(centre, width - factor, wings)
@@ -184,18 +184,18 @@ def fit_profiles(cut: Cut, wings: float | None) -> Array:
         be found. [px]
     """
     factor = _fwhm_per_scale(wings)
-    begin = np.log(cut.form.sigma * _FWHM_PER_SIGMA / factor)
+    begin = np.log(cut.form.sigma * FWHM_PER_SIGMA / factor)
     _, size, failed = _Fit.to(cut).solved(cut.start, begin, wings)
     return np.where(failed, np.nan, factor * np.exp(size))
 
 
 def _fwhm_per_scale(wings: float | None) -> float:
-    return float(_FWHM_PER_SIGMA if wings is None else 2 * np.sqrt(2 ** (1 / wings) - 1))
+    return float(FWHM_PER_SIGMA if wings is None else 2 * np.sqrt(2 ** (1 / wings) - 1))
 
 
 def _near(x: Array, y: Array, centre: Array, form: Form) -> npt.NDArray[np.bool_]:
     along, across = _turned(x, y, centre, form.angle)
-    reach = (_REACH_FWHM * _FWHM_PER_SIGMA * form.sigma)[:, None]
+    reach = (_REACH_FWHM * FWHM_PER_SIGMA * form.sigma)[:, None]
     beyond = np.maximum(np.abs(along) - form.trail[:, None] / 2, 0.0)
     return np.asarray(beyond**2 + across**2 < reach**2)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.constants import FWHM_PER_SIGMA
 from polarcheck.stars.directions import common_direction
 from polarcheck.stars.mosaic import Plane
 from polarcheck.stars.profiles import (
@@ -28,7 +29,6 @@ _DRAWN_OUT = 1.3  # elongation from which the peak of a large star tells nothing
 _SMALLEST_WINGED_PX = 1.95  # below, pixels that integrate make stars with wings more than 5 % wider
 # of the width that the moments give: Gaussian trails come out at 0.98 to 1.01, winged ones taken for such at 0.88
 _MISSED_WINGS, _MISSED_TRAIL = 0.95, 1.0
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 # of the width that the second moments of a Gaussian have: wings make the moments larger, nothing makes them smaller
 _NARROW, _WIDE = 0.4, 1.2
 _CONTRADICTED = 0.5  # of the fitted stars
@@ -77,7 +77,7 @@ def widths_across(
         return found
     for part, cut in zip(parts, cuts, strict=True):
         fitted[part] = fit_profiles(cut, wings.index)
-    thick = _FWHM_PER_SIGMA * form.sigma
+    thick = FWHM_PER_SIGMA * form.sigma
     if wings.doubt > _DOUBT or (
         _hides_wings(fitted, form) if wings.index is not None else _has_missed_wings(fitted, form)
     ):
@@ -104,7 +104,7 @@ def _has_missed_wings(fitted: Array, form: Form) -> bool:
     known = np.isfinite(fitted)
     if not known.any() or np.median(form.trail) < _MISSED_TRAIL * np.median(fitted[known]):
         return False
-    gaussian = _FWHM_PER_SIGMA * np.sqrt(np.maximum(form.sigma**2 - HALF_PIXEL, 0.05))
+    gaussian = FWHM_PER_SIGMA * np.sqrt(np.maximum(form.sigma**2 - HALF_PIXEL, 0.05))
     return bool(np.median(fitted[known] / gaussian[known]) < _MISSED_WINGS)
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from polarcheck.constants import FWHM_PER_SIGMA
 from polarcheck.vectors import Array
 
 __all__ = ["peak_widths", "squared_distance"]
 
 _CORE = 0.5  # of the peak: what counts as its shape
-_FWHM_PER_SIGMA = 2 * np.sqrt(2 * np.log(2))
 
 
 def peak_widths(light: Array, use: npt.NDArray[np.bool_], centre: Array) -> Array:
@@ -45,7 +45,7 @@ def peak_widths(light: Array, use: npt.NDArray[np.bool_], centre: Array) -> Arra
     a, b, c = -fit[:, 3], -fit[:, 4], -fit[:, 5]
     with np.errstate(invalid="ignore", divide="ignore"):
         width = 1 / (a + c + np.hypot(a - c, b))  # exp(-k r^2) has the variance 1 / (2 k)
-        found = _FWHM_PER_SIGMA * np.sqrt(np.where(width > 0, width, np.nan))
+        found = FWHM_PER_SIGMA * np.sqrt(np.where(width > 0, width, np.nan))
     return np.where(on.sum(axis=(1, 2)) > terms.shape[1], found, np.nan)
 
 
