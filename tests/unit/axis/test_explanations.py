@@ -69,6 +69,18 @@ def test_wrongly_solved_frames_among_six_do_not_move_the_axis(wrong: dict[int, f
     assert angle_between(found.axis, AXIS) < TRULY
 
 
+@pytest.mark.parametrize(("count", "seed"), [(10, 42), (11, 23)])
+def test_three_wrong_frames_are_found_though_the_likeliest_pairs_hide_them(count: int, seed: int) -> None:
+    """20 arcsec each, forty times the noise, but some pairs of good frames and wrong ones agree on an axis, too."""
+    matrices = mount(count, seed=seed)
+    wrong = np.random.default_rng(seed).choice(count, 3, replace=False)
+    for i in wrong:
+        matrices[i] = off(matrices[i], 20 * ARCSEC, seed=100 + int(i))
+    found = fit(matrices)
+    assert not found.used[wrong].any()
+    assert angle_between(found.axis, AXIS) < TRULY
+
+
 def test_a_good_sweep_keeps_every_frame() -> None:
     """Forty seeded sweeps of eight: a chance of 1e-4 or less each that one loses a frame."""
     assert all(fit(mount(8, seed=seed)).used.all() for seed in range(40))
