@@ -8,7 +8,7 @@ from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foreto
 from .least_squares import settled_axis, solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
-from .region import confidence_region
+from .region import confidence_region, ellipse
 from .slow_changes import fit_sweep
 from .stillness import is_still
 
@@ -34,6 +34,7 @@ __all__ = [
     "chosen_frames",
     "confidence_region",
     "contradicts_tracking",
+    "ellipse",
     "fit_axis",
     "fit_sweep",
     "flexure_region",

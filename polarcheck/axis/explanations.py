@@ -33,7 +33,7 @@ _EXCLUDED = 0.01  # as below this chance they are
 _ELSEWHERE = 4.0  # squared standard errors from which another explanation's axis is another one
 
 
-def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float = 1.0) -> Consensus:
+def find_consensus(attitudes: Attitudes, pole: Array, roll_ratio: float) -> Consensus:
     """Sort frames into groups, leave out what contradicts the rest, and fit the axis.
 
     Parameters

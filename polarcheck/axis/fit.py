@@ -181,7 +181,7 @@ def fit_axis(
     if tracked is not None:
         return _of_tracked(attitudes, tracked, bool(pole[1] > 0))
     judged = _judged(attitudes)
-    consensus = find_consensus(judged, pole)
+    consensus = find_consensus(judged, pole, 1.0)
     if consensus.rotations:  # places tell nothing, of the noise neither
         return _weighed(attitudes, consensus, station, 1.0, bool(pole[1] > 0))
     ratio = _roll_ratio(attitudes, consensus, station)

@@ -72,7 +72,7 @@ class MountTurns:
 
 
 def solve_turned(
-    attitudes: Attitudes, groups: Ints, moments: Sequence[int], pole: Array, roll_ratio: float = 1.0
+    attitudes: Attitudes, groups: Ints, moments: Sequence[int], pole: Array, roll_ratio: float
 ) -> tuple[AxisSolution, MountTurns]:
     """Fit one axis for each stretch of frames between turns of the mount, and one place of it in each group's camera.
 

@@ -40,7 +40,7 @@ class RotationAxis:
     degrees_of_freedom: int
 
 
-def axis_by_rotation(attitudes: Attitudes, start: Array, roll_ratio: float = 1.0) -> RotationAxis:
+def axis_by_rotation(attitudes: Attitudes, start: Array, roll_ratio: float) -> RotationAxis:
     """Fit the axis so that every camera sees it in one direction from its boresight.
 
     Parameters

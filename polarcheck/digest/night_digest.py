@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from polarcheck.alignment import Alignment
-from polarcheck.axis import confidence_region
+from polarcheck.axis import confidence_region, ellipse
 from polarcheck.constants import ARCMIN
 from polarcheck.digest.frame_rows import FrameRow, frame_rows, with_pictures
 from polarcheck.digest.lights import LightFrames, light_frames
@@ -49,7 +49,7 @@ Progress = Callable[[str], Callable[[int, int], None] | None]
 
 _MOST_TARGETS = 6  # that frames show; those asked for are always told
 _MOST_WARNINGS = 100
-_OUTLINE, _PARTS = 73, (0.6827, 0.95)
+_PARTS = (0.6827, 0.95)
 _DAYLIGHT_DEG, _HOUR_S = 4.0, 3600.0
 
 
@@ -307,16 +307,10 @@ def _finding(step: NightStep, alignment: Alignment) -> Finding:
     covariance, freedom, allowed = alignment.covariance, alignment.degrees_of_freedom, alignment.systematic
     inner = outer = None
     if covariance is not None:
-        inner, outer = (confidence_region(covariance, freedom, part, _OUTLINE) / ARCMIN for part in _PARTS)
-    return Finding(step, alignment, inner, outer, None if allowed is None else _outline(allowed.region))
-
-
-def _outline(region: Array) -> Array:
-    """The ellipse whose half-width along any direction u is the root of u region u. [arcmin]"""
-    values, vectors = np.linalg.eigh(region)
-    angle = np.linspace(0, 2 * np.pi, _OUTLINE)
-    circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    return np.asarray(circle * np.sqrt(np.maximum(values, 0.0)) @ vectors.T / ARCMIN)
+        inner, outer = (confidence_region(covariance, freedom, part) / ARCMIN for part in _PARTS)
+    return Finding(
+        step, alignment, inner, outer, None if allowed is None else ellipse(allowed.region) / ARCMIN
+    )
 
 
 def _optics(

@@ -27,7 +27,7 @@ def test_rotations_alone_give_the_axis_whatever_the_declination_does() -> None:
     rotations = moved(turned(AXIS, np.linspace(-40, 40, 5), CAMERA), np.array([0, 3, -2, 5, 1]) * DEG)
     one_camera = np.zeros(5, dtype=int)
     attitudes = camera_attitudes(seen_by(rotations), WEIGHTS, one_camera, np.full(5, NOISE))
-    found = axis_by_rotation(attitudes, POLE)
+    found = axis_by_rotation(attitudes, POLE, 1.0)
     assert angle_between(found.axis, AXIS) < 0.01 * ARCSEC
     assert found.chi_square < 1e-6
 
@@ -45,5 +45,5 @@ def test_a_first_guess_far_off_comes_to_the_same_axis(off_deg: float) -> None:
     away = Rotation.from_rotvec(off_deg * DEG * across / np.linalg.norm(across)).apply(AXIS)
     near, far = (solve_axis(attitudes, one_camera, used, start).axis for start in (AXIS, away))
     assert angle_between(near, far) < 1e-5 * ARCSEC
-    near, far = (axis_by_rotation(attitudes, start).axis for start in (AXIS, away))
+    near, far = (axis_by_rotation(attitudes, start, 1.0).axis for start in (AXIS, away))
     assert angle_between(near, far) < 1e-3 * ARCSEC

@@ -59,6 +59,8 @@ def test_files_written_steadily_hours_off_are_said(tmp_path: Path, hours: float,
     [
         {"written_after_s": 8.0},
         {"written_after_s": 600.0},
+        {"written_after_s": 1800.0},  # one long exposure, or a slow download
+        {"written_after_s": 20 * 3600.0},  # no time zone is so far off
         {"written_after_s": 3 * 86400.0},  # downloaded in one order days later
         {"written_after_s": 7200.0, "jitter_s": 100.0},
         {"written_after_s": 7200.0, "every_s": 20.0},  # so short that a copy would look the same
