@@ -300,19 +300,19 @@ class Evening:
 
     def _come_late(self, finding: Finding, frame: Frame) -> None:
         """A copy that came late; or the clock was set back."""
+        if self._is_start:
+            reason = "lay here when the watch began; the night goes on from its last finding"
+            self._now.note(frame, False, "none", reason)
+            return
         seen = shown(finding.alignment, frame)
-        possible = seen is not None and not finding.is_out_of_reach(seen)
-        if seen is not None and possible and not self._is_start:
+        if seen is not None and not finding.is_out_of_reach(seen):
             is_quiet = self.turning is None or not self.turning.frames
             if is_quiet and self._sweeps.may_extend(finding, seen) and self._sweeps.extend(finding, [frame]):
                 return
             if self._late.tell_set_back(finding.alignment, frame, seen):
                 self._set_back(finding, frame)
                 return
-        went_on = "lay here when the watch began; the night goes on from its last finding"
-        self._now.note(
-            frame, False, "none", went_on if self._is_start else "was taken before the last finding"
-        )
+        self._now.note(frame, False, "none", "was taken before the last finding")
 
     def _set_back(self, finding: Finding, frame: Frame) -> None:
         """Take the last finding as having been before this frame by the clock as it is now."""

@@ -97,6 +97,7 @@ class Turning:
     turned: Turns | None = None
     glimpse: Followed | None = None
     moved_utc: tuple[float, float] | None = None
+    _asked: TurnsAsked | None = field(default=None, init=False, repr=False)
 
     @property
     def told(self) -> Turns | None:
@@ -175,7 +176,9 @@ class Turning:
     @property
     def asked(self) -> TurnsAsked:
         """What the advice asks of the knobs."""
-        return TurnsAsked(self.finding, self.wishes.rig)
+        if self._asked is None or self._asked.finding is not self.finding:
+            self._asked = TurnsAsked(self.finding, self.wishes.rig)
+        return self._asked
 
     def counts(self, frame: Frame) -> bool:
         """Whether a frame of a camera that runs may be of the time after the turn."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -40,6 +40,9 @@ class TurnsAsked:
 
     finding: Finding
     rig: Rig | None
+    _moves: dict[Turns | None, tuple[float, float] | None] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def told(self) -> Turns | None:
@@ -94,7 +97,10 @@ class TurnsAsked:
         return there < 1 and all(other > max(_CLEARER * there, 1.0) for other in others)
 
     def _expected(self, turns: Turns | None) -> tuple[float, float] | None:
-        return expected_move(self.finding.alignment, self.rig, turns)
+        """The move that turns should make; every frame asks for it, so it is worked out once. [arcmin]"""
+        if turns not in self._moves:
+            self._moves[turns] = expected_move(self.finding.alignment, self.rig, turns)
+        return self._moves[turns]
 
     def _miss(self, followed: Followed, turns: Turns) -> float:
         """How far the axis is from where turns should have carried it, 1 for as far as may be."""
