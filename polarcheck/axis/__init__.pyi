@@ -4,7 +4,14 @@ from .course import Course
 from .design import SweepDesign, chosen_frames, pointing_at, sweep_design
 from .fit import AxisFit, axis_angle, fit_axis
 from .flexure import Creep, flexure_region
-from .in_camera import CameraAxis, FollowedAxis, camera_axis, carry_axis, foretold_information
+from .in_camera import (
+    CameraAxis,
+    FollowedAxis,
+    axes_alone,
+    camera_axis,
+    carry_axis,
+    foretold_information,
+)
 from .least_squares import settled_axis, solve_axis, turn_about
 from .next_frame import NextFrame, best_next_frame, reachable_turns
 from .reach import LOWEST, Horizon, MountLimits, Reach
@@ -26,6 +33,7 @@ __all__ = [
     "NextFrame",
     "Reach",
     "SweepDesign",
+    "axes_alone",
     "axis_angle",
     "best_next_frame",
     "camera_attitudes",

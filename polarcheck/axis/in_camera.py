@@ -19,7 +19,7 @@ from polarcheck.axis.least_squares import MOST_STEPS, SETTLED
 from polarcheck.axis.polar import polar_places
 from polarcheck.vectors import Array, angle_between, best_rotations, rotation_matrix, tangent_basis, unit
 
-__all__ = ["CameraAxis", "FollowedAxis", "camera_axis", "carry_axis", "foretold_information"]
+__all__ = ["CameraAxis", "FollowedAxis", "axes_alone", "camera_axis", "carry_axis", "foretold_information"]
 
 _FLOOR = 1e-10  # [rad] noise at least; keeps what is noise-free solvable
 _UNSEEN = 1e-4  # of what was known: less information counts as none
@@ -99,6 +99,8 @@ class FollowedAxis:
         Variance of a frame as these show it and the ones before, over what was expected.
     shape_misfit : ndarray, shape (n,)
         How far the sensor points' shape is from the camera's. [rad]
+    relief : ndarray, shape (n,)
+        By how much the weighed squares that are left over would fall without each frame; 0 of one or two. [-]
     camera : CameraAxis
         The axis in the camera with what the new frames tell of it, and the noise that they show.
     camera_moved : float
@@ -114,6 +116,7 @@ class FollowedAxis:
     apart_sigma: Array
     noise_factor: float
     shape_misfit: Array
+    relief: Array
     camera: CameraAxis
     camera_moved: float
 
@@ -191,19 +194,18 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
     """
     matrices = best_rotations(known.template, observed, known.weights)
     axis, inner = unit((matrices @ known.axis).mean(axis=0)), known.axis
-    camera_moved = _Equations.of(known, matrices, axis, inner, pixel).camera_moved
+    equations = _Equations.of(known, matrices, axis, inner, pixel)
+    camera_moved = equations.camera_moved
     for _ in range(MOST_STEPS):
-        equations = _Equations.of(known, matrices, axis, inner, pixel)
         shift, within = equations.solution
         axis = unit(axis + tangent_basis(axis) @ shift)
         inner = unit(inner + tangent_basis(inner) @ within)
+        equations = _Equations.of(known, matrices, axis, inner, pixel)
         if max(np.abs(shift).max(), np.abs(within).max()) < SETTLED:
             break
-    equations = _Equations.of(known, matrices, axis, inner, pixel)
     factor, freedom = _pooled(known, equations)
     covariance, own, camera = (factor * part for part in equations.covariances)
     basis = tangent_basis(inner)
-    modelled = np.einsum("nij,kj->nki", matrices, known.template)
     return FollowedAxis(
         axis=axis,
         covariance=covariance,
@@ -212,7 +214,8 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
         apart=angle_between(matrices @ inner, axis),
         apart_sigma=np.sqrt(np.trace(np.linalg.inv(equations.weights), axis1=1, axis2=2)),
         noise_factor=factor,
-        shape_misfit=np.sqrt(np.sum((modelled - observed) ** 2, axis=-1) @ known.weights),
+        shape_misfit=_shape_misfit(known, matrices, observed),
+        relief=equations.relief,
         camera=replace(
             known,
             axis=inner,
@@ -223,6 +226,32 @@ def carry_axis(known: CameraAxis, observed: Array, pixel: float) -> FollowedAxis
         ),
         camera_moved=camera_moved,
     )
+
+
+def axes_alone(known: CameraAxis, observed: Array) -> tuple[Array, Array]:
+    """Return the axis that each of some frames shows by itself, as `carry_axis` of that frame alone.
+
+    Parameters
+    ----------
+    known : CameraAxis
+        The axis in the camera.
+    observed : ndarray, shape (n, k, 3)
+        As for `carry_axis`.
+
+    Returns
+    -------
+    axes : ndarray, shape (n, 3)
+        East-North-Up unit vectors.
+    shape_misfit : ndarray, shape (n,)
+        How far the sensor points' shape is from the camera's. [rad]
+    """
+    matrices = best_rotations(known.template, observed, known.weights)
+    return unit(matrices @ known.axis), _shape_misfit(known, matrices, observed)
+
+
+def _shape_misfit(known: CameraAxis, matrices: Array, observed: Array) -> Array:
+    modelled = np.einsum("nij,kj->nki", matrices, known.template)
+    return np.asarray(np.sqrt(np.sum((modelled - observed) ** 2, axis=-1) @ known.weights))
 
 
 def foretold_information(known: CameraAxis, axis: Array, turns: Array, pixel: float) -> tuple[Array, Array]:
@@ -285,9 +314,14 @@ class _Equations:
         )
 
     @property
+    def both(self) -> Array:
+        """The design of both shifts, shape (n, 2, 4)."""
+        return np.concatenate([np.broadcast_to(np.eye(2), self.design.shape), -self.design], axis=-1)
+
+    @property
     def each(self) -> Array:
         """What each frame tells of both shifts, shape (n, 4, 4): of the axis, of the axis in the camera. [rad^-2]"""
-        both = np.concatenate([np.broadcast_to(np.eye(2), self.design.shape), -self.design], axis=-1)
+        both = self.both
         return np.asarray(np.einsum("nji,njk,nkl->nil", both, self.weights, both))
 
     @property
@@ -326,6 +360,22 @@ class _Equations:
         before = np.linalg.inv(self.prior)
         both = own @ before @ own + own + _UNSEEN * np.trace(self.prior) * np.eye(2)
         return float(np.sqrt(max(pull @ np.linalg.solve(both, pull), 0.0)))
+
+    @property
+    def relief(self) -> Array:
+        """By how much `chi_square` would fall without each frame, shape (n,), once solved; 0 of one or two.
+
+        References
+        ----------
+        .. [1] R. D. Cook, S. Weisberg, Residuals and Influence in Regression (1982), section 2.2 (from memory; checked
+           against leaving each out).
+        """
+        if len(self.misfit) < 3:  # one other frame agrees with itself
+            return np.zeros(len(self.misfit))
+        both = self.both
+        known_by_itself = both @ np.linalg.inv(self.information) @ both.transpose(0, 2, 1)
+        by_the_others = np.linalg.inv(np.linalg.inv(self.weights) - known_by_itself)
+        return np.asarray(np.einsum("ni,nij,nj->n", self.misfit, by_the_others, self.misfit))
 
     @property
     def chi_square(self) -> float:

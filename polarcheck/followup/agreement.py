@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from polarcheck.alignment import FLEXURE_ARCSEC, Alignment
-from polarcheck.axis import CameraAxis, FollowedAxis, carry_axis
+from polarcheck.axis import CameraAxis, FollowedAxis, axes_alone, carry_axis
 from polarcheck.constants import ARCMIN, ARCSEC, DEGREE
 from polarcheck.errors import GeometryError, Notice
 from polarcheck.frames import Frame, Problem
@@ -25,7 +25,6 @@ _FARTHEST_FROM_POLE_DEG = 20.0
 _SHAPE_SIGMAS = 8.0
 _SHAPE_FLOOR_PX = 3.0
 _APART_SIGMAS = 6.0
-_FEW = 24  # frames of which each is tried as the one that stands out
 _CLAMPED_SIGMAS = 6.0  # by which the axis' place in the camera may differ from what it was
 _FLEXURES = 4.0  # times the allowance for sag, which differs over the sky: by less nothing moved
 _ONE_PLACE = 0.3 * DEGREE  # within which frames look at one place, as a mount that tracks does for a minute
@@ -80,11 +79,8 @@ def agreeing_frames(
     """
     assert before.camera is not None and before.sensor is not None
     pixel = before.sensor.pixel_scale_arcsec * ARCSEC
-    reasons = {
-        i: reason
-        for i, frame in enumerate(frames)
-        if (reason := low[i] or _impossible(before, observed[[i]], pixel))
-    }
+    whys = zip(low, _impossible(before, observed, pixel), strict=True)
+    reasons = {i: reason for i, why in enumerate(whys) if (reason := why[0] or why[1])}
     used = [i for i in range(len(frames)) if i not in reasons]
     if not used:
         first = min(reasons)
@@ -98,8 +94,7 @@ def agreeing_frames(
     while (found.apart > _limits(found, before.camera)).any():
         if len(used) < 3 or len(used) - 1 <= least:
             raise GeometryError(_disagreement(found, [frames[i] for i in used]), 0.0)
-        worst = _worst(before.camera, found, observed[used], pixel)
-        reasons[used.pop(worst)] = _STRAY
+        reasons[used.pop(_worst(found))] = _STRAY
         found = carry_axis(before.camera, observed[used], pixel)
     left = tuple(
         Problem(frames[i].path, frames[i].name, why, utc=frames[i].utc) for i, why in reasons.items()
@@ -114,7 +109,7 @@ def _stray(camera: CameraAxis, found: FollowedAxis, observed: Array, pixel: floa
     """
     if len(observed) < 3 or found.camera_moved <= _CLAMPED_SIGMAS:
         return None
-    worst = _worst(camera, found, observed, pixel)
+    worst = _worst(found)
     others = np.delete(found.attitudes, worst, axis=0)
     sights = angle_between(others @ camera.boresight, found.attitudes[worst] @ camera.boresight)
     turned = np.linalg.norm(rotation_vector(others @ found.attitudes[worst].T), axis=-1)
@@ -147,19 +142,23 @@ def _require_clamped(
     )
 
 
-def _impossible(before: Alignment, observed: Array, pixel: float) -> str | None:
-    """Why one frame cannot show the axis; None where it can."""
+def _impossible(before: Alignment, observed: Array, pixel: float) -> list[str | None]:
+    """Why each frame cannot show the axis; None where it can."""
     assert before.camera is not None
-    found = carry_axis(before.camera, observed, pixel)
-    far = float(angle_between(found.axis, before.axis)) / DEGREE
-    off = float(angle_between(found.axis, before.pole.direction)) / DEGREE
+    axes, misfit = axes_alone(before.camera, observed)
+    far = angle_between(axes, before.axis) / DEGREE
+    off = angle_between(axes, before.pole.direction) / DEGREE
+    shape = max(_SHAPE_SIGMAS * before.camera.noise_px, _SHAPE_FLOOR_PX) * pixel
+    return [_why_not(*one) for one in zip(far, off, misfit > shape, strict=True)]
+
+
+def _why_not(far: float, off: float, is_misshapen: bool) -> str | None:
     if far > _FARTHEST_MOVE_DEG or off > _FARTHEST_FROM_POLE_DEG:
         return (
             f"would put the axis {far:.1f} deg from where it was and {off:.1f} deg from the pole, further than knobs "
             "reach: solved wrongly, or declination or camera moved"
         )
-    shape = np.maximum(_SHAPE_SIGMAS * before.camera.noise_px, _SHAPE_FLOOR_PX) * pixel
-    if (found.shape_misfit > shape).any():
+    if is_misshapen:
         return "its sensor's shape on the sky does not fit the camera's: another camera?"
     return None
 
@@ -176,13 +175,9 @@ def _limits(found: FollowedAxis, camera: CameraAxis) -> Array:
     return np.maximum(_noise_limit(found), tail) if len(found.apart) > 1 else np.full(1, np.inf)
 
 
-def _worst(camera: CameraAxis, found: FollowedAxis, observed: Array, pixel: float) -> int:
-    """Index of the frame without which the others agree best; among many, of the one farthest off."""
-    count = len(observed)
-    if count > _FEW:
-        return int(np.argmax(found.apart / found.apart_sigma))
-    rests = [carry_axis(camera, np.delete(observed, i, axis=0), pixel) for i in range(count)]
-    return int(np.argmin([rest.noise_factor for rest in rests]))
+def _worst(found: FollowedAxis) -> int:
+    """Index of the frame without which the others agree best."""
+    return int(np.argmax(found.relief))
 
 
 def _disagreement(found: FollowedAxis, frames: Sequence[Frame]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from polarcheck.frames import Frame
-from polarcheck.watch.fields import Shown
+from polarcheck.watch.fields import Shown, relation
 from polarcheck.watch.finding import Finding
 from polarcheck.watch.places import Places
 from polarcheck.watch.standing import Standing
@@ -42,16 +42,23 @@ class AtTheKnobs:
         self._now, self._places, self._standing = now, places, standing
         self._sweeps, self._targets = sweeps, targets
 
-    def look(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
-        """Take in a frame."""
+    def look(
+        self,
+        finding: Finding,
+        turning: Turning,
+        frame: Frame,
+        seen: Shown,
+        following: Frame | None = None,
+    ) -> None:
+        """Take in a frame; another one may lie there, which was taken next."""
         turning.is_running = self._standing.is_running
         if turning.is_running:
-            self._look_while_running(finding, turning, frame, seen)
+            self._look_while_running(finding, turning, frame, seen, following)
         elif turning.is_moving:  # the camera paused since: what moved then is over
             turning.stands([frame])
             self.follow(turning, frame)
         elif turning.frames:
-            self.follow(turning, frame)
+            self._go_on(turning, frame, following)
         elif self._sweeps.may_extend(finding, seen) and self._sweeps.extend(finding, [frame]):
             return
         elif seen.has_moved or turning.asks_for(frame, seen):
@@ -65,7 +72,9 @@ class AtTheKnobs:
         if not self._now.follow(turning, frame) and len(turning.frames) >= SWEEP:
             self._sweeps.measure(frame, self._sweeps.run_to(frame))
 
-    def _look_while_running(self, finding: Finding, turning: Turning, frame: Frame, seen: Shown) -> None:
+    def _look_while_running(
+        self, finding: Finding, turning: Turning, frame: Frame, seen: Shown, following: Frame | None
+    ) -> None:
         """A frame of a camera that goes on all the time: it may count only where the mount stands."""
         standing = self._standing
         if not standing.is_still:
@@ -91,7 +100,15 @@ class AtTheKnobs:
             )
             return
         turning.stands(new)
-        self.follow(turning, frame)
+        self._go_on(turning, frame, following)
+
+    def _go_on(self, turning: Turning, frame: Frame, following: Frame | None) -> None:
+        """A further frame after the turn; where the next one lies there and tells no less, the axis is followed then."""
+        is_alike = following is not None and relation(frame, following) == "same field"
+        if is_alike and turning.waits_for_a_place:
+            turning.keep(frame)
+        else:
+            self.follow(turning, frame)
 
     def _move(self, turning: Turning, frame: Frame, seen: Shown) -> None:
         """The field moved before this frame: by a hand on a knob, or by a turn in right ascension."""

@@ -274,7 +274,7 @@ class Evening:
             if seen is None or self.finding.is_out_of_reach(seen):
                 self._look_elsewhere(frame, place)
             else:
-                self._knobs.look(self.finding, self.turning, frame, seen)
+                self._knobs.look(self.finding, self.turning, frame, seen, following)
 
     def _begin(self, stop: Stop, following: Frame | None) -> None:
         """A frame before anything was found."""

@@ -159,7 +159,9 @@ class Standpoint:
         self.refusal = None
         counted = any(frame is one for one in followed.frames)
         self.note(frame, counted, "follow-up", _of_turn(len(followed.frames), turning))
-        if turning.is_over:
+        is_over = turning.is_over
+        turning.waits_for_a_place = turning.is_enough and not (is_over or turning.is_resting)
+        if is_over:
             self.close_turn()
         return True
 

@@ -78,6 +78,8 @@ class Turning:
         What a lone frame shows while the axis moves.
     moved_utc : tuple of float or None
         When the axis was seen to have moved though the field stood; frames up to then do not count.
+    waits_for_a_place : bool
+        Whether nothing but a frame at another place can end the turn, as it was followed last.
     """
 
     finding: Finding
@@ -97,6 +99,7 @@ class Turning:
     turned: Turns | None = None
     glimpse: Followed | None = None
     moved_utc: tuple[float, float] | None = None
+    waits_for_a_place: bool = False
     _asked: TurnsAsked | None = field(default=None, init=False, repr=False)
 
     @property
@@ -209,11 +212,15 @@ class Turning:
         most = max(_MOST, _MOST_OF_A_PLACE * len(self.finding.correction.next.frames_deg))
         self.frames = sorted(frames, key=lambda one: sum(one.utc))[-most:]
 
-    def add(self, frame: Frame) -> PolarcheckError | None:
-        """Follow the axis with a further frame; return why that cannot be."""
+    def keep(self, frame: Frame) -> None:
+        """Take a further frame in; the axis is followed with the next one."""
         self.held = None
         if not any(frame is one for one in self.frames):
             self._keep([*self.frames, frame])
+
+    def add(self, frame: Frame) -> PolarcheckError | None:
+        """Follow the axis with a further frame; return why that cannot be."""
+        self.keep(frame)
         self.turned = self._supposed(frame)
         try:
             self.followed = self._follow(self.turned)

@@ -10,7 +10,14 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from polarcheck.axis.fit import fit_axis
-from polarcheck.axis.in_camera import CameraAxis, _pooled, camera_axis, carry_axis, foretold_information
+from polarcheck.axis.in_camera import (
+    CameraAxis,
+    _pooled,
+    axes_alone,
+    camera_axis,
+    carry_axis,
+    foretold_information,
+)
 from polarcheck.frames import SENSOR_WEIGHTS
 from polarcheck.simulate import Camera, camera_directions, sensor_points
 from tests.helpers import ARCSEC, DEG, Array, enu, separation_arcsec
@@ -115,6 +122,38 @@ def test_frame_that_moved_in_declination_stands_apart() -> None:
     found = carry_axis(measured(axis, seen(attitudes)), seen([attitudes[-1], attitudes[-1], moved]), PIXEL)
     assert np.argmax(found.apart) == 2
     assert found.apart[2] > 20 * found.apart_sigma[2]
+
+
+@pytest.mark.parametrize("count", [3, 8])
+@pytest.mark.parametrize("seed", range(5))
+def test_relief_is_what_leaving_each_frame_out_brings(count: int, seed: int) -> None:
+    """Variance times degrees of freedom is the sum of squares; one frame that moved is among them."""
+    axis, rng = axis_at(True), np.random.default_rng(seed)
+    attitudes = sweep(axis)
+    known = measured(axis, seen(attitudes, rng))
+    later = [westward(axis, SIDEREAL * 60 * i) * attitudes[-1] for i in range(count)]
+    later[seed % count] = later[seed % count] * Rotation.from_euler("x", 0.01, degrees=True)
+    frames = seen(later, rng)
+
+    def squares(some: Array) -> float:
+        found = carry_axis(known, some, PIXEL)
+        return float(found.noise_factor * found.camera.degrees_of_freedom)
+
+    found = carry_axis(known, frames, PIXEL)
+    without = [squares(frames) - squares(np.delete(frames, i, axis=0)) for i in range(count)]
+    assert found.relief == pytest.approx(without, rel=0.05, abs=0.1)  # each fit has its own tangent planes
+    assert int(np.argmax(found.relief)) == int(np.argmax(without))
+
+
+def test_axes_alone_are_those_of_each_frame_carried_alone() -> None:
+    axis, rng = axis_at(False), np.random.default_rng(2)
+    attitudes = sweep(axis)
+    known = measured(axis, seen(attitudes, rng))
+    frames = seen([knobs(1.0, 0.1 * i, 0.2) * attitudes[-1] for i in range(4)], rng)
+    axes, misfit = axes_alone(known, frames)
+    each = [carry_axis(known, frames[[i]], PIXEL) for i in range(4)]
+    assert axes == pytest.approx(np.stack([one.axis for one in each]), abs=1e-12)
+    assert misfit == pytest.approx(np.concatenate([one.shape_misfit for one in each]), abs=1e-12)
 
 
 def test_widened_noise_is_the_standard_error_of_the_scatter() -> None:
