@@ -161,6 +161,25 @@ def test_subfolders_are_looked_into_when_asked(folder: Folder) -> None:
     assert folder.names() == ["lights/a.fits"]
 
 
+@pytest.mark.parametrize("there", [".", "night", "../night"])
+def test_a_relative_folder_names_its_files_alike(
+    folder: Folder, there: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (folder.path / "lights").mkdir()
+    (folder.path.parent / "beside").mkdir()
+    shutil.copyfile(folder.made[0], folder.path / "a.fits")
+    shutil.copyfile(folder.made[1], folder.path / "lights" / "b.fits")
+    at = {".": folder.path, "night": folder.path.parent, "../night": folder.path.parent / "beside"}
+    monkeypatch.chdir(at[there])
+    folder.arrivals = Arrivals(Path(there), recursive=True, now=folder.clock)
+    folder.look()
+    found = {frame.name: (frame.folder, frame.path) for frame in folder.look().frames}
+    assert found == {
+        "a.fits": ("", Path(there) / "a.fits"),
+        "lights/b.fits": ("lights", Path(there) / "lights" / "b.fits"),
+    }
+
+
 def test_folder_that_is_gone_is_an_error(folder: Folder) -> None:
     folder.path.rmdir()
     with pytest.raises(InputError, match="cannot list"):
