@@ -105,7 +105,7 @@ def pole_stars(utc: tuple[float, float], sky: Sky) -> tuple[PoleStar, ...]:
     )
 
 
-def pole_field(utc: tuple[float, float], sky: Sky, width_deg: float = 5.5) -> PoleField:
+def pole_field(utc: tuple[float, float], sky: Sky, width_deg: float) -> PoleField:
     """Return the stars around the visible pole as seen.
 
     Parameters

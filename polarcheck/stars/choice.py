@@ -14,7 +14,7 @@ _REACH_FWHM = 8.0
 _RIVAL = 0.1  # of the brightness, that no neighbour may have
 
 
-def mark_candidates(table: StarTable, margin_px: float = 10.0) -> npt.NDArray[np.int_]:
+def mark_candidates(table: StarTable, margin_px: float) -> npt.NDArray[np.int_]:
     """Return the stars that an eye finds again, the best first.
 
     Parameters

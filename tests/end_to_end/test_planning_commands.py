@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from polarcheck import report
 from tests.commands import refused, run, steering, wrong
 
 AT = ("--at", "2026-11-14T20:00:00")
@@ -135,6 +136,26 @@ def test_picture_is_drawn(tmp_path: Path, site: tuple[str, ...], time: str, endi
     result = run("rough", *site, "--at", time, "--plot", path)
     assert result.exit_code == 0, result.output
     assert path.stat().st_size > 5000
+
+
+def test_plan_of_the_docs_is_had_without_a_word_about_frames_and_goal() -> None:
+    """docs/plan.md: five frames, so that a wrong one stands against a majority; tracked, an error of 1 arcmin."""
+    docs = (Path(__file__).parents[2] / "docs" / "plan.md").read_text(encoding="utf-8")
+    begin = run("plan", *NORTH, *AT).stdout.split(" over ")[0]
+    assert f"{begin} over 180 deg" in docs
+    assert (
+        f"`--goal ARCMIN` ({answer('plan', '--tracked', *NORTH, *AT)['goal_arcmin']:g} unless given)" in docs
+    )
+
+
+def test_picture_holds_the_stars_by_which_the_faint_pole_star_is_known(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Of those around sigma Octantis chi stands farthest from the pole, at declination -87.6 (from memory)."""
+    shown: list[float] = []
+    monkeypatch.setattr(report, "save_pole_picture", lambda _field, _setup, width, _path: shown.append(width))
+    assert run("rough", *SOUTH, *AT, "--plot", tmp_path / "pole.png").exit_code == 0
+    assert 2.4 < shown[0] / 2 < 4.0
 
 
 def test_date_outside_the_magnetic_model_is_said() -> None:

@@ -103,3 +103,10 @@ def test_what_was_written_is_said_printable_and_replaces_an_earlier_practice(tmp
     assert sorted(p.name for p in folder.iterdir()) == ["simulated_01.fits.fz", "truth.json"]
     truth = strict_json((folder / "truth.json").read_text(encoding="utf-8"))
     assert (truth["error"]["azimuth_arcmin"], truth["error"]["altitude_arcmin"]) == (23.4, -11.8)
+
+
+def test_practice_has_as_many_frames_as_the_docs_show(tmp_path: Path) -> None:
+    docs = (Path(__file__).parents[2] / "docs" / "measure.md").read_text(encoding="utf-8")
+    asked = [word for word in options() if not word.startswith("--frames")]
+    begin = run("simulate", tmp_path / "practice", *asked).stdout.splitlines()[0]
+    assert f"--at {USUAL['--at']}\n{begin}\n" in docs

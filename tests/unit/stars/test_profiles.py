@@ -60,6 +60,15 @@ def test_wings_are_told_by_the_stars_themselves(fwhm: float, beta: float) -> Non
     )  # the pixel is 1.7 % of 3 px in doubt
 
 
+@pytest.mark.parametrize("beta", [2.0, 2.5, 2.9, 3.5, 4.5, 6.0])
+def test_widths_of_large_stars_are_right_to_half_a_hundredth_from_few_wings_to_many(beta: float) -> None:
+    """Seeing and optics give indices of 2 to 6 (from memory); with one step more between them it is a hundredth."""
+    noise = np.random.default_rng(2).normal(0, 1e-3, (40, 31, 31))
+    some = cut(drawn(15, 8.0, beta) + noise, 8.0 / FWHM_PER_SIGMA * 1.2)
+    found = np.median(fit_profiles(some, wings_of(some).index))
+    assert found == pytest.approx(8.0, rel=0.006)
+
+
 @pytest.mark.parametrize("brightest_are_right", [True, False])
 def test_the_two_dozen_brightest_stars_tell_the_wings(brightest_are_right: bool) -> None:
     """A third of them may be spoilt, as by a full well; faint ones by the noise, however many they are."""
