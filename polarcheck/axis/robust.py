@@ -46,8 +46,8 @@ MAJORITY = 0.6
 
 _NEAR_POLE = 20 * DEGREE  # an axis further from the pole than this is not a polar axis
 _TRIALS = 60
-# trial axes that are followed up: with half as many, one in forty sweeps of nine frames and more, a fifth of them wrong
-# and more, ends with another axis; twice as many find no better one
+# trial axes that are followed up: those of least scatter may be of pairs that a wrong frame happens to fit; twice as
+# many seldom find more, and only take longer
 _STARTS = 6
 
 
