@@ -29,6 +29,9 @@ Array = npt.NDArray[np.float64]
 """A numpy array of float64."""
 
 
+_ONE = np.eye(3)
+
+
 def unit(vectors: npt.ArrayLike) -> Array:
     """Scale vectors, shape (..., 3), to length one."""
     v = np.asarray(vectors, dtype=float)
@@ -88,7 +91,10 @@ def cross(a: Array, b: Array) -> Array:
     """
     x, y, z = a[..., 0], a[..., 1], a[..., 2]
     u, v, w = b[..., 0], b[..., 1], b[..., 2]
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+    first = y * w - z * v
+    found = np.empty((*first.shape, 3))
+    found[..., 0], found[..., 1], found[..., 2] = first, z * u - x * w, x * v - y * u
+    return found
 
 
 def tangent_basis(direction: Array) -> Array:
@@ -112,9 +118,9 @@ def rotation_matrix(axis: npt.ArrayLike, angle: npt.ArrayLike) -> Array:
     """
     a = np.asarray(axis, dtype=float)
     t = np.asarray(angle, dtype=float)[..., None, None]
-    cross = _cross_matrix(a)
     outer = a[..., :, None] * a[..., None, :]
-    return np.asarray(np.cos(t) * np.eye(3) + np.sin(t) * cross + (1 - np.cos(t)) * outer)
+    cosine = np.cos(t)
+    return np.asarray(cosine * _ONE + np.sin(t) * _cross_matrix(a) + (1 - cosine) * outer)
 
 
 def rotation_vector(matrix: Array) -> Array:
@@ -173,9 +179,10 @@ def _full_turn(angle: Array) -> Array:
 
 
 def _cross_matrix(v: Array) -> Array:
-    zero = np.zeros(v.shape[:-1])
-    rows = [zero, -v[..., 2], v[..., 1], v[..., 2], zero, -v[..., 0], -v[..., 1], v[..., 0], zero]
-    return np.stack(rows, axis=-1).reshape(*v.shape[:-1], 3, 3)
+    found = np.zeros((*v.shape[:-1], 3, 3))
+    for i, (j, k) in enumerate([(1, 2), (2, 0), (0, 1)]):
+        found[..., k, j], found[..., j, k] = v[..., i], -v[..., i]
+    return found
 
 
 def _quaternion(m: Array) -> Array:
