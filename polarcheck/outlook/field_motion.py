@@ -11,7 +11,14 @@ from polarcheck.constants import ARCSEC, DEGREE, SIDEREAL_RATE
 from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
 from polarcheck.outlook.scene import LONGEST_S, SHORTEST_S
-from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
+from polarcheck.outlook.sensor_stars import (
+    LOWEST,
+    field_radius,
+    heights_for,
+    low_places,
+    low_reach,
+    sensor_border,
+)
 from polarcheck.sky import guided_attitude, tracking_attitude
 from polarcheck.vectors import Array, unit
 
@@ -57,7 +64,9 @@ class Fields:
     begin: Array
 
     @classmethod
-    def of(cls, fast: FastSky, optics: Optics, hour_angle: Array, declination: Array, low: bool) -> Fields:
+    def of(
+        cls, fast: FastSky, optics: Optics, hour_angle: Array, declination: Array, heights: Array | None
+    ) -> Fields:
         """Put a sensor on field centres.
 
         Parameters
@@ -66,15 +75,15 @@ class Fields:
         optics : Optics
         hour_angle, declination : ndarray, shape (n,)
             Of date. [rad]
-        low : bool
-            Whether stars on lines of low altitude are wanted.
+        heights : ndarray, shape (m,), or None
+            Of lines over the lowest altitude on which stars are wanted, too. [rad]
         """
         star, east, north = fast.airless(hour_angle, declination)
         border = sensor_border(optics)
         offsets = np.broadcast_to(border, (len(star), *border.shape))
         inside = np.ones(offsets.shape[:2], dtype=bool)
-        if low:
-            lines, on_sensor = low_places(optics, fast, star, east, north)
+        if heights is not None:
+            lines, on_sensor = low_places(optics, fast, heights, (star, east, north))
             offsets, inside = (
                 np.concatenate([offsets, lines], axis=1),
                 np.concatenate([inside, on_sensor], axis=1),
@@ -128,12 +137,12 @@ def field_limits(
     limit, available = np.empty((2, len(hours)))
     altitude = np.arcsin(fast.airless(hours, declinations)[0][:, 2])
     low = altitude - field_radius(optics) < low_reach(optics)
-    for part in (False, True):
-        chosen = np.flatnonzero(low == part)
-        step = max(1, _AT_ONCE // (160 if part else 20))
+    for heights, stars in ((None, 20), (heights_for(tolerance_arcsec), 120)):
+        chosen = np.flatnonzero(low == (heights is not None))
+        step = max(1, _AT_ONCE // stars)
         for first in range(0, len(chosen), step):
             some = chosen[first : first + step]
-            fields = Fields.of(fast, optics, hours[some], declinations[some], part)
+            fields = Fields.of(fast, optics, hours[some], declinations[some], heights)
             own = tracking if tracking.turns is None else replace(tracking, turns=tracking.turns[some])
             limit[some], available[some] = first_limits(fields, own, tolerance_arcsec)
     return limit, available

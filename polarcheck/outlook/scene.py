@@ -13,7 +13,14 @@ from polarcheck.errors import InputError
 from polarcheck.outlook.drift import Rate, require_up, tracking_rate
 from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
-from polarcheck.outlook.sensor_stars import LOWEST, field_radius, low_places, low_reach, sensor_border
+from polarcheck.outlook.sensor_stars import (
+    ALL_HEIGHTS,
+    LOWEST,
+    field_radius,
+    low_places,
+    low_reach,
+    sensor_border,
+)
 from polarcheck.sky import (
     AIRLESS,
     Pole,
@@ -152,7 +159,8 @@ def _places(sky: Sky, target_deg: tuple[float, float], utc: tuple[float, float],
     frame = field_frame(airless[0])
     if np.arcsin(frame.sight[2]) - field_radius(optics) >= low_reach(optics):
         return border
-    lines, inside = low_places(optics, FastSky(sky), frame.sight[None], frame.east[None], frame.north[None])
+    sight, east, north = frame.sight[None], frame.east[None], frame.north[None]
+    lines, inside = low_places(optics, FastSky(sky), ALL_HEIGHTS, (sight, east, north))
     return np.concatenate([border, lines[inside]])
 
 

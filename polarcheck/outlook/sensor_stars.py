@@ -15,18 +15,26 @@ from polarcheck.outlook.fast_sky import FastSky
 from polarcheck.outlook.optics import Optics
 from polarcheck.vectors import Array, azalt_from_direction, direction_from_azalt
 
-__all__ = ["LOWEST", "field_radius", "low_places", "low_reach", "sensor_border"]
+__all__ = ["ALL_HEIGHTS", "LOWEST", "field_radius", "heights_for", "low_places", "low_reach", "sensor_border"]
 
 Bools = npt.NDArray[np.bool_]
 
 LOWEST = 5 * DEGREE
 """Observed altitude below which no star counts. [rad]"""
 
-_SOON_SET_DEG = np.arange(0.0005, 1.2, 0.06)  # the star that moves most is often the one that is about to set
-_HIGHER_DEG = np.array([1.3, 1.55, 1.9, 2.4, 3.1, 4.2, 6.0, 9.0])  # the air changes ever more slowly
-_LINES = LOWEST + np.concatenate([_SOON_SET_DEG, _HIGHER_DEG]) * DEGREE
+_HIGHEST = 9 * DEGREE  # over the lowest altitude; above, the air changes slowly
+_ABOUT_TO_SET = 0.0005 * DEGREE
+ALL_HEIGHTS: Array = np.arange(_ABOUT_TO_SET, _HIGHEST, 0.06 * DEGREE)
+"""Over the lowest altitude, lines on which stars are looked at for any tolerance. [rad]
 
-_COARSE, _ALONG = 41, 5  # azimuths that look for a line's part on the sensor, and stars on that part
+The star that moves most is often the one that is about to set when it has moved so far.
+"""
+
+_LINES = 20  # for one tolerance
+_SINKS = 0.04 * DEGREE  # how far such a star sinks for each arcsec that it moves, at most
+_SINKS_LEAST = 1.2 * DEGREE
+
+_COARSE, _ALONG = 81, 5  # azimuths that look for a line's part on the sensor, and stars on that part
 _HALVED = 6  # steps that find the end of that part
 _NARROW = 5 * DEGREE  # half a diagonal up to which nine places tell all
 _LOW_REACH = 16 * DEGREE  # of a wide field
@@ -59,13 +67,19 @@ def low_reach(optics: Optics) -> float:
     return LOWEST if is_narrow(optics) else _LOW_REACH
 
 
+def heights_for(tolerance_arcsec: float) -> Array:
+    """Return heights of lines over the lowest altitude, shape (20,), that tell when stars have moved so far. [rad]"""
+    highest = float(np.clip(_SINKS * tolerance_arcsec, _SINKS_LEAST, _HIGHEST))
+    return np.asarray(_ABOUT_TO_SET + highest * np.arange(_LINES) / _LINES)
+
+
 def field_radius(optics: Optics) -> float:
     """Return the angle from the centre to a corner. [rad]"""
     return float(np.arctan(np.hypot(*optics.sensor_offsets[1])))
 
 
 def low_places(
-    optics: Optics, fast: FastSky, star: Array, east: Array, north: Array
+    optics: Optics, fast: FastSky, heights: Array, frame: tuple[Array, Array, Array]
 ) -> tuple[Array, npt.NDArray[np.bool_]]:
     """Return places on lines of low altitude, where the field of view reaches them.
 
@@ -74,7 +88,9 @@ def low_places(
     optics : Optics
     fast : FastSky
         The sky over the site.
-    star, east, north : ndarray, shape (n, 3)
+    heights : ndarray, shape (m,)
+        Of the lines over the lowest altitude, growing. [rad]
+    frame : tuple of three ndarray, shape (n, 3)
         Field centres without air, and east and north there. East-North-Up.
 
     Returns
@@ -84,28 +100,32 @@ def low_places(
     inside : ndarray of bool, shape (n, k)
         Whether they lie on the sensor.
     """
-    window = min(1.05 * field_radius(optics) / float(np.cos(_LINES[-1])), np.pi / 2)
-    azimuth, _ = azalt_from_direction(star)
-    coarse = azimuth[:, None, None] + window * np.linspace(-1, 1, _COARSE) + np.zeros((1, len(_LINES), 1))
-    frame = (star, east, north)
-    inside = optics.contains(_offsets(fast, coarse, frame))
+    lines = LOWEST + heights
+    window = min(1.05 * field_radius(optics) / float(np.cos(lines[-1])), np.pi / 2)
+    azimuth, _ = azalt_from_direction(frame[0])
+    coarse = azimuth[:, None, None] + window * np.linspace(-1, 1, _COARSE) + np.zeros((1, len(lines), 1))
+
+    def contains(azimuths: Array) -> Bools:
+        return np.asarray(optics.contains(_offsets(fast, lines, azimuths, frame)), dtype=bool)
+
+    inside = contains(coarse)
     some: Bools = np.asarray(inside.any(axis=-1), dtype=bool)
     first = np.take_along_axis(coarse, inside.argmax(axis=-1)[..., None], axis=-1)
     last = np.take_along_axis(coarse, _COARSE - 1 - inside[..., ::-1].argmax(axis=-1)[..., None], axis=-1)
     step = np.full_like(first, 2 * window / (_COARSE - 1))
     for _ in range(_HALVED):  # out to where the line leaves the sensor: there the motion is largest
         step = step / 2
-        first = np.where(optics.contains(_offsets(fast, first - step, frame)), first - step, first)
-        last = np.where(optics.contains(_offsets(fast, last + step, frame)), last + step, last)
-    offsets = _offsets(fast, first + (last - first) * np.linspace(0, 1, _ALONG), frame)
+        first = np.where(contains(first - step), first - step, first)
+        last = np.where(contains(last + step), last + step, last)
+    offsets = _offsets(fast, lines, first + (last - first) * np.linspace(0, 1, _ALONG), frame)
     on_sensor = np.asarray(optics.contains(offsets) * some[..., None], dtype=bool)
-    count = len(star)
+    count = len(azimuth)
     return offsets.reshape(count, -1, 2), on_sensor.reshape(count, -1)
 
 
-def _offsets(fast: FastSky, azimuths: Array, frame: tuple[Array, Array, Array]) -> Array:
+def _offsets(fast: FastSky, lines: Array, azimuths: Array, frame: tuple[Array, Array, Array]) -> Array:
     """Gnomonic offsets, shape (n, lines, m, 2), of directions seen at azimuths, (n, lines, m), on the lines."""
-    seen = direction_from_azalt(azimuths, np.broadcast_to(_LINES[:, None], azimuths.shape))
+    seen = direction_from_azalt(azimuths, np.broadcast_to(lines[:, None], azimuths.shape))
     airless = fast.unlifted(seen)
     depth, across, up = (np.einsum("nlmi,ni->nlm", airless, v) for v in frame)
     with np.errstate(divide="ignore", invalid="ignore"):

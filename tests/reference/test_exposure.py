@@ -299,22 +299,24 @@ def test_tolerance_as_elongation() -> None:
 
 
 WIDE = [
-    # lens [mm], altitude of the target [deg], azimuth [deg], guided: sensors that see down to the horizon
-    (20.0, 37.0, 100.0, False),
-    (14.0, 45.0, 200.0, True),
-    (35.0, 29.0, 280.0, True),
-    (50.0, 16.0, 30.0, False),
-    (400.0, 10.0, 120.0, False),
-    (2000.0, 10.0, 250.0, False),
-    (2000.0, 10.0, 120.0, True),
-    (2000.0, 16.0, 250.0, False),
-    (2000.0, 55.0, 40.0, True),
+    # lens [mm], altitude of the target [deg], azimuth [deg], guided, tolerance [px]: sensors that see down to the horizon
+    (20.0, 37.0, 100.0, False, 1.0),
+    (14.0, 45.0, 200.0, True, 1.0),
+    (35.0, 29.0, 280.0, True, 1.0),
+    (50.0, 16.0, 30.0, False, 1.0),
+    (400.0, 10.0, 120.0, False, 1.0),
+    (2000.0, 10.0, 250.0, False, 1.0),
+    (2000.0, 10.0, 120.0, True, 1.0),
+    (2000.0, 16.0, 250.0, False, 1.0),
+    (2000.0, 55.0, 40.0, True, 1.0),
+    (20.0, 33.0, 210.0, False, 5.0),
+    (35.0, 15.0, 270.0, True, 5.0),
 ]
 
 
-@pytest.mark.parametrize(("lens_mm", "altitude", "azimuth", "guided"), WIDE)
+@pytest.mark.parametrize(("lens_mm", "altitude", "azimuth", "guided", "pixels"), WIDE)
 def test_wide_fields_are_looked_at_down_to_five_degrees(
-    lens_mm: float, altitude: float, azimuth: float, guided: bool
+    lens_mm: float, altitude: float, azimuth: float, guided: bool, pixels: float
 ) -> None:
     """No star of a grid of 61 x 41 over the sensor that stands above 5 deg moves too far before; one nearly does then.
 
@@ -326,7 +328,7 @@ def test_wide_fields_are_looked_at_down_to_five_degrees(
     ra, dec = spherical_from_direction(sky.icrs(seen[None, None], np.array([utc]))[0, 0])
     target = float(np.degrees(ra)), float(np.degrees(dec))
     optics = Optics(4.3e-3 / lens_mm * 206264.806, 6000, 4000)
-    tolerance = optics.pixel_scale_arcsec
+    tolerance = pixels * optics.pixel_scale_arcsec
     pole = sky.refracted_pole
     axis = axis_of(NORTH, pole.altitude_deg, (6.0, 4.0))
     scene = set_scene(sky, pole, target, utc, optics, guided=guided)
@@ -345,8 +347,9 @@ def test_wide_fields_are_looked_at_down_to_five_degrees(
         hour_angle_deg=np.array([place_of_date(sky, seen)[0]]),
         declination_deg=np.array([place_of_date(sky, seen)[1]]),
     )
-    # 3 % is asked of the map above 15 deg
-    assert of_map.limit_s[0, 0] == pytest.approx(limit, rel=0.03 if altitude > 15 else 0.04)
+    # 3 % is asked of the map above 15 deg; where stars move by many pixels until they set, it looks at fewer of them
+    bound = 0.08 if pixels > 1 else 0.03 if altitude > 15 else 0.04
+    assert of_map.limit_s[0, 0] == pytest.approx(limit, rel=bound)
 
 
 @pytest.mark.parametrize(

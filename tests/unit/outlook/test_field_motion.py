@@ -23,7 +23,7 @@ def test_a_star_below_five_degrees_does_not_count(altitude_deg: float, counts: b
     """
     fast = FastSky(SKY)
     hour, declination = fast.place(fast.unlifted(enu(250 * DEG, altitude_deg * DEG)[None]))
-    fields = Fields.of(fast, OUTLOOK.optics, hour, declination, low=False)
+    fields = Fields.of(fast, OUTLOOK.optics, hour, declination, heights=None)
     assert bool(fields.counts[0, 0]) is counts
 
 
