@@ -12,7 +12,6 @@ from polarcheck.frames import Frame
 from polarcheck.measurement import Measurement
 from polarcheck.night import Event, NightAccount, NightBook
 from polarcheck.printable import printable
-from polarcheck.times import seconds_between
 from polarcheck.watch.finding import Finding, Wishes
 from polarcheck.watch.turning import Turning
 
@@ -105,7 +104,7 @@ class Standpoint:
         """Say what became of a frame."""
         self.last = LastSeen(frame.name, frame.utc, counted, part, reason)
         before = self.newest.utc if self.newest is not None else None
-        if before is None or seconds_between(before, frame.utc) >= 0:
+        if before is None or sum(frame.utc) >= sum(before):
             self.newest = self.last
 
     def refuse(self, frame: Frame, error: PolarcheckError) -> None:

@@ -46,10 +46,6 @@ class TargetLook:
     is_guided: bool = False
     elongation: float | None = None
 
-    def counting(self, frames: int) -> TargetLook:
-        """Return the same with another number of frames."""
-        return replace(self, frames=frames)
-
 
 def look_at_target(place: Place, alignment: Alignment | None) -> TargetLook:
     """Compare a target's frames with the drift that the axis makes.
@@ -98,8 +94,6 @@ class Targets:
     ----------
     count_of_all : int
         Frames of targets this night.
-    look : TargetLook or None
-        What frames of the last target show.
     wanted : pathlib.Path or None
         The last frame whose stars are not measured yet.
     """
@@ -108,39 +102,46 @@ class Targets:
         self._now = now
         self._stars: deque[float] = deque(maxlen=_STARS_KEPT)
         self._paths: deque[Path] = deque(maxlen=_STARS_KEPT)
+        self._look: TargetLook | None = None
+        self._frames = (
+            0  # as the last frame counted them: a look for each would cost more than the rest of counting
+        )
         self.count_of_all = 0
-        self.look: TargetLook | None = None
         self.wanted: Path | None = None
+
+    @property
+    def look(self) -> TargetLook | None:
+        """What frames of the last target show."""
+        return None if self._look is None else replace(self._look, frames=self._frames)
 
     def count(self, frame: Frame, place: Place, is_start: bool = False) -> None:
         """Count a frame that stands at a place; `is_start`: it lay there when the watch began."""
         self.count_of_all += 1
         self._now.note(frame, False, "target", f"frame {place.count} of a target, counted only")
-        if self.look is None or self.look.field is not place.first:
+        if self._look is None or self._look.field is not place.first:
             self._stars.clear()
             self._paths.clear()
-            self.look = TargetLook(place.first, place.count)
+            self._look = TargetLook(place.first, place.count)
         self.wanted = frame.path
         self._paths.append(frame.path)
+        self._frames = place.count
         if place.is_due_for_a_look and not is_start:
             self.see(place)
-        else:
-            self.look = self.look.counting(place.count)
 
     def see(self, place: Place) -> None:
         """Look at a target's frames together."""
         finding = self._now.finding
         look = look_at_target(place, finding.alignment if finding else None)
-        self.look = replace(look, elongation=self._elongation)
+        self._look, self._frames = replace(look, elongation=self._elongation), look.frames
 
     def see_stars(self, path: Path, elongation: float | None) -> None:
         """Take in how long the stars of a frame are; None: nobody can tell. It may be another target's."""
         if path == self.wanted:
             self.wanted = None
-        if elongation is None or self.look is None or path not in self._paths:
+        if elongation is None or self._look is None or path not in self._paths:
             return
         self._stars.append(elongation)
-        self.look = replace(self.look, elongation=self._elongation)
+        self._look = replace(self._look, elongation=self._elongation)
 
     @property
     def _elongation(self) -> float | None:
@@ -154,7 +155,8 @@ class Targets:
         if is_start:  # an evening that went on without the watch, or is told already
             return
         self.see(place)
-        assert self.look is not None
+        look = self.look
+        assert look is not None
         paths = [place.frames[0].path, place.frames[-1].path]
-        drift, long = self.look.seen_arcsec_per_min, self.look.elongation
+        drift, long = look.seen_arcsec_per_min, look.elongation
         self._now.events.append(self._now.book.checked(paths, place.count, drift, long))
