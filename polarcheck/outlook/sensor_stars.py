@@ -30,11 +30,12 @@ ALL_HEIGHTS: Array = np.arange(_ABOUT_TO_SET, _HIGHEST, 0.06 * DEGREE)
 The star that moves most is often the one that is about to set when it has moved so far.
 """
 
-_LINES = 20  # for one tolerance
+# for one tolerance; twice as many halve what is passed over, a few per cent, and take twice the time
+_LINES = 20
 _SINKS = 0.04 * DEGREE  # how far such a star sinks for each arcsec that it moves, at most
-_SINKS_LEAST = 1.2 * DEGREE
 
-_COARSE, _ALONG = 81, 5  # azimuths that look for a line's part on the sensor, and stars on that part
+# azimuths that look for a line's part on the sensor, and stars on that part: more find the same, and take longer
+_COARSE, _ALONG = 81, 5
 _HALVED = 6  # steps that find the end of that part
 _NARROW = 5 * DEGREE  # half a diagonal up to which nine places tell all
 _LOW_REACH = 16 * DEGREE  # of a wide field
@@ -69,7 +70,7 @@ def low_reach(optics: Optics) -> float:
 
 def heights_for(tolerance_arcsec: float) -> Array:
     """Return heights of lines over the lowest altitude, shape (20,), that tell when stars have moved so far. [rad]"""
-    highest = float(np.clip(_SINKS * tolerance_arcsec, _SINKS_LEAST, _HIGHEST))
+    highest = min(_SINKS * tolerance_arcsec, _HIGHEST)
     return np.asarray(_ABOUT_TO_SET + highest * np.arange(_LINES) / _LINES)
 
 
