@@ -22,7 +22,7 @@ _ISO = re.compile(
     r"\s*(?P<zone>Z|UTC|[+-]\d{2}:?\d{2})?",
     re.IGNORECASE | re.ASCII,
 )
-_WRONG = {-1: "year", -2: "month", -3: "day", -4: "hour", -5: "minute", -6: "second"}
+_WRONG = {-2: "month", -3: "day", -4: "hour", -5: "minute"}  # of four digits every year is one
 _GPS_BEHIND_TAI_S = 19.0  # IS-GPS-200 (from memory)
 _SCALES = {
     **dict.fromkeys(("UTC", "UT1", "UT", "GMT"), "UTC"),
