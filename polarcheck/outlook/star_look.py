@@ -13,6 +13,7 @@ from polarcheck.vectors import Array
 
 __all__ = ["StarLook", "elongation_of", "star_looks"]
 
+_FINER = 4  # points of a star's picture along each pixel of the camera
 _MOMENTS = 61
 _CENTRE, _CORNERS = 0, (8, 3, 1, 6)  # of the sensor's points, north through east at a camera angle of 0
 
@@ -41,9 +42,9 @@ class StarLook:
     trail_px: float
     elongation: float
 
-    def picture(self, fwhm_px: float, half_px: int, oversampling: int = 4) -> Array:
+    def picture(self, fwhm_px: float, half_px: int) -> Array:
         """Return the star's light, north up and east left, shape (k, k), the brightest point 1."""
-        span = np.arange(-half_px, half_px + 1e-9, 1 / oversampling)
+        span = np.arange(-half_px, half_px + 1e-9, 1 / _FINER)
         sigma = fwhm_px / FWHM_PER_SIGMA
         path = self.path_px - self.path_px.mean(axis=0)
         image = np.zeros((len(span), len(span)))

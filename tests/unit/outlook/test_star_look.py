@@ -51,3 +51,10 @@ def test_looks_are_those_of_the_centre_and_of_the_corners_round_the_sensor() -> 
     assert looks[0].path_px[-1] - looks[0].path_px[0] == pytest.approx(drifted, abs=1e-3)
     at_corner = np.hypot(*(looks[1].path_px[-1] - looks[1].path_px[0] - drifted))
     assert at_corner > 10 * np.hypot(*(looks[0].path_px[-1] - looks[0].path_px[0] - drifted))
+
+
+def test_a_small_star_is_drawn_round_and_a_large_one_at_once() -> None:
+    """Five points across 1.5 px, so that no corners show; a stamp of 41 px, of which a sheet has dozens, in 30,000."""
+    look = OUTLOOK.look(PLACE, START, 12.0)[0][0]
+    assert 1.5 * (len(look.picture(1.5, 20)) - 1) / 40 >= 5
+    assert look.picture(1.5, 20).size <= 30_000

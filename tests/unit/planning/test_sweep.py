@@ -227,3 +227,8 @@ def test_poles_and_equator_have_plans(latitude_deg: float) -> None:
     plan = planned(latitude_deg)
     assert plan.expected.altitude_arcmin < 0.2
     assert all(position.altitude_deg >= 15 - 1e-6 for position in plan.positions)
+
+
+def test_the_obvious_choice_is_in_reach_of_a_view_to_the_north() -> None:
+    """Declination 60 passes north of the zenith at 47 degrees, as targets there do; 30 passes south of it."""
+    assert planned(reach=Reach(view=(300 * DEG, 60 * DEG))).obvious_in_reach
