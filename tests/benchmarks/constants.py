@@ -292,8 +292,8 @@ def outcome(folder: Path, tests: list[str]) -> str:
     run = _in_a_copy_of_this_process if hasattr(os, "fork") else _in_a_new_process
     code = run(folder, options)
     said = (folder / SAID).read_text(encoding="utf-8", errors="replace")
-    gone = tuple(re.findall(r"^ERROR: .*not found: .*?(tests/.*)$", said, re.MULTILINE))
-    left = [test for test in tests if test not in gone and test.partition("::")[0] not in gone]
+    gone = set(re.findall(r"^ERROR: .*not found: .*?(tests/.*)$", said, re.MULTILINE))
+    left = [test for test in tests if not {test, test.partition("[")[0], test.partition("::")[0]} & gone]
     if code == 4 and len(left) < len(tests):  # some were renamed since
         return outcome(folder, left)
     if code == 1:
