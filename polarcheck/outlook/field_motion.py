@@ -30,7 +30,7 @@ _FACTOR = 1.5  # between moments: motion that turns back within less is looked a
 _NEAR_PEAK = 0.5  # of the tolerance, reached: a peak between moments is a few per cent above the higher one
 # moments around a peak, and how often anew around the best; twice as many change no exposure, and no user's time
 _PEAK_TRIED, _PEAK_ROUNDS = 6, 2
-# halvings that narrow a crossing down; four more change an exposure by one part in 700 at most, for a sixth more time
+# halvings that narrow a crossing down; four more change an exposure by one part in 600 at most, for a sixth more time
 _REFINED = 4
 _AT_ONCE = 40_000  # stars worked on together, for the sake of small boards' memory
 

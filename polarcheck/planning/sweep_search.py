@@ -22,6 +22,7 @@ Bools = npt.NDArray[np.bool_]
 _STEP_DEG = 5.0
 _APART_DEG = 10.0
 _SPACING_DEG = 1.0  # on the sky between two frames: the same stars repeat the same errors
+# from the pole; tries of a smooth function: the place between its neighbours serves nearly as well as a missing one
 _DISTANCES_DEG = (5, 10, 15, 20, 25, *range(30, 151, 10))
 _NEAR_DEG = 2.0  # beside the pole, for a short arc only: there the frames share their stars
 _SHORT_ARC_DEG = 75.0
