@@ -82,11 +82,15 @@ def test_a_sweep_among_a_night_of_guided_frames_is_the_answer(count: int, lights
     assert len(found.used) == count
 
 
-def test_guided_frames_that_contradict_the_sweep_were_taken_after_a_turn_of_a_knob() -> None:
-    found, codes = measured(sweep() + field(40, 180.0, error=CORRECTED))
+@pytest.mark.parametrize("after", [CORRECTED, (13.6, -6.8)])
+def test_guided_frames_that_contradict_the_sweep_were_taken_after_a_turn_of_a_knob(
+    after: tuple[float, float],
+) -> None:
+    """The smaller turn is one of four standard errors of what their rotation tells: 3 chances in 10,000."""
+    found, codes = measured(sweep() + field(40, 180.0, error=after))
     assert "guided" in codes and "guided-left-out" not in codes
     assert off_arcmin(found) > 5
-    off = np.abs(off_axis_arcmin(found.axis, Session(CORRECTED).axis))
+    off = np.abs(off_axis_arcmin(found.axis, Session(after).axis))
     wide = np.array([found.error.azimuth_95_arcmin, found.error.altitude_95_arcmin])
     assert (off < 2 * wide).all()
 
