@@ -19,9 +19,8 @@ _SIGMAS = 3.0  # of the drift over the whole sequence
 _UNSEEN = 5 * ARCSEC / 3600  # [rad/s] what a guide scope that bends may let through
 _SLOW = 40 * ARCSEC / 3600  # [rad/s] faster, a field is not guided;
 _SLOW_SHIFT = 10 * ARCSEC  # and this much besides
-_LONGEST = (
-    0.25  # length of the sequence for which an error of a held field may last: a guider undoes what is longer
-)
+# length of the sequence for which an error of a held field may last: a guider undoes what is longer
+_LONGEST = 0.25
 _JUMP = 4.0  # times the scatter of steps from frame to frame, from which one is a jump;
 _MOSTLY = 0.6  # share of the steps that are none
 _FEW = 5  # frames below which their scatter tells nothing

@@ -35,9 +35,8 @@ _LEAST_FRAMES = 5  # tracked without guiding; fewer are fitted like a sweep
 _FREEDOM = 12  # observations that count in judging such chances: how long errors last is known from few
 _UNLIKELY = 1e-3  # chance below which place and rotation contradict each other
 _MOVED = 1e-2  # chance below which the axis before a step is not the one after it;
-_MOVED_UNSEEN = (
-    1e-4  # the same where the mount went to another field, and nothing else says that it was knocked
-)
+# the same where the mount went to another field, and nothing else says that it was knocked
+_MOVED_UNSEEN = 1e-4
 _COARSE = 3 * ARCMIN  # sigma by rotation alone above which it cannot vouch for a field that drifts slowly
 _SIDEWAYS = 3.0  # how far the camera may shift or turn sideways, over what the mount runs off the sky's rate
 

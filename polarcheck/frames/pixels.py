@@ -19,9 +19,8 @@ from polarcheck.frames.raw_files import raw_pixels
 
 __all__ = ["Image", "read_image", "read_pixels"]
 
-_MOST_BYTES = (
-    1_000_000_000  # of the image as it is worked on; with what is made of it on the way about twice that
-)
+# of the image as it is worked on; with what is made of it on the way about twice that
+_MOST_BYTES = 1_000_000_000
 _FULL_8_BITS = 255.0
 _MOSAICS = ("RGGB", "BGGR", "GRBG", "GBRG")
 

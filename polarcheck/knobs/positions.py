@@ -14,9 +14,8 @@ from polarcheck.vectors import Array, rotation_matrix
 __all__ = ["Positions", "next_positions"]
 
 _STEP_DEG = 5.0  # nobody sets a circle finer than that in the dark
-_NOT_WORTH = (
-    0.95  # a further frame that leaves more than this of sigma is not asked for: some eight at a time
-)
+# a further frame that leaves more than this of sigma is not asked for: some eight at a time
+_NOT_WORTH = 0.95
 _MARGIN_DEG = 2.0  # above the lowest altitude: the mount may stand a little elsewhere after a turn, and later
 
 

@@ -42,9 +42,9 @@ NO_RESULT_ARCMIN = 60.0
 """A sigma beyond this tells nothing that the eye did not know."""
 
 _LEAST_FRAMES = 3  # in use, that make a sweep
-_ELSEWHERE = (
-    12.0  # squared standard errors from which a sweep's axis is another one than that of the guided frames
-)
+# squared standard errors from which a sweep's axis is another one than that of the guided frames:
+# chance brings them once in 400 cases
+_ELSEWHERE = 12.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,9 +49,8 @@ Rate = Literal["sidereal", "king", "solar", "lunar"]
 Cause = Literal["azimuth", "altitude", "refraction", "rate"]
 
 _SOLAR_DAY_S = 86400.0
-_MOON_DEG_PER_DAY = (
-    13.17639648  # mean motion in longitude; Meeus, Astronomical Algorithms, ch. 47 (from memory)
-)
+# mean motion in longitude; Meeus, Astronomical Algorithms, ch. 47 (from memory)
+_MOON_DEG_PER_DAY = 13.17639648
 _LOWEST_DEG = 0.0
 
 

@@ -27,9 +27,8 @@ __all__ = ["DriftCheck", "check_drift"]
 
 _LEAST_FRAMES = 3
 _SURE = 3.0  # standard errors at which a slope is no longer chance: 0.3 % of normal noise lies beyond
-_LOPSIDED = (
-    2.0  # east-west over north-south scatter that points to the drive, whose axis moves stars east-west
-)
+# east-west over north-south scatter that points to the drive, whose axis moves stars east-west
+_LOPSIDED = 2.0
 _LEAST_SWAY_ARCSEC = 0.3  # scatter below which that is not worth a word; common practice, no source
 PARTS = ("east", "north", "rotation")
 _CLEAR = 5.0  # predicted drift over the unrest of a field, above which one that does not drift is guided

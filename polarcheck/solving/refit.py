@@ -30,9 +30,8 @@ __all__ = ["Refitted", "View", "refit", "view_of"]
 _SCALE_RATIO = 1.015
 _INDEX_SIGMA = 0.4 * ARCSEC  # of a star of an index: no proper motion, and a quarter of a century
 _APART = 10.0 * ARCSEC  # an index star nearer to one of the catalogue is that star
-_REACH_PX = (
-    3.0  # how near a star must be to where it should, and the frame's centre to where the solver has it
-)
+# how near a star must be to where it should, and the frame's centre to where the solver has it
+_REACH_PX = 3.0
 _LEAST_STARS = 5
 _WORST_PX = 1.0  # a fit that leaves more is none
 _LOWEST = np.sin(np.radians(3.0))

@@ -22,9 +22,8 @@ _LEAST_NOISE = 1e-5  # of the level: single precision knows no better
 _STRIP = 256  # rows worked on together
 _LEAST_PIXELS = 4  # a hot pixel stands alone, a star does not
 _THINNEST = 0.05  # px^2 of variance across: a hot column is thinner than any star
-_SHARPEST = (
-    1.4  # light over peak: 1.6 for a star of FWHM 1.2 px; a hot pixel leaks a few percent into its neighbours
-)
+# light over peak: 1.6 for a star of FWHM 1.2 px; a hot pixel leaks a few percent into its neighbours
+_SHARPEST = 1.4
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,9 +103,8 @@ class Targets:
         self._stars: deque[float] = deque(maxlen=_STARS_KEPT)
         self._paths: deque[Path] = deque(maxlen=_STARS_KEPT)
         self._look: TargetLook | None = None
-        self._frames = (
-            0  # as the last frame counted them: a look for each would cost more than the rest of counting
-        )
+        # as the last frame counted them: a look for each would cost more than the rest of counting
+        self._frames = 0
         self.count_of_all = 0
         self.wanted: Path | None = None
 

@@ -32,9 +32,8 @@ _PAUSE_S = 20.0  # between frames, in which knobs can have been turned; common p
 # practice, no source
 _AT_REST_S = (20.0, 60.0)
 _RESTING = 4  # frames that came before a turn and are kept
-_SMALL_TURN_S = (
-    60.0  # in which a turn that the field need not show will have been made; common practice, no source
-)
+# in which a turn that the field need not show will have been made; common practice, no source
+_SMALL_TURN_S = 60.0
 _WAITED_S = 120.0  # in which a small turn will have been made
 _MOST, _MOST_OF_A_PLACE = 12, 4  # frames that are looked at together
 _PARTS = {"made": 1.0, "half": 0.5, "none": 0.0}

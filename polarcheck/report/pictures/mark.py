@@ -33,9 +33,8 @@ __all__ = ["save_mark_picture"]
 
 _HALF_PX, _HALF_SHARE = 40.0, 0.06  # of the piece around the star: at least, and of the sensor's width
 _FLAT = 2.4  # width over height of that piece
-_MOST_COLUMNS = (
-    600  # fewer than the picture has, so that none is passed over; the brightest pixel of each block stands
-)
+# fewer than the picture has, so that none is passed over; the brightest pixel of each block stands
+_MOST_COLUMNS = 600
 _COLOURS = (LINES[1], LINES[1], LINES[0])  # now, after the first knob, after both: the last one counts most
 _LEAST_SPAN_PX = 40.0  # of a ruler
 _FIGURE_PT = 21.0  # of the places: 18 px on a picture of 400 px
